@@ -1,0 +1,7 @@
+"""``python -m coverage_audit``."""
+
+import sys
+
+from .cli import main
+
+sys.exit(main())

@@ -1,0 +1,79 @@
+"""What a person must know before relying on an audit, in sentences."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from .tolerances import TOWED_BACKING_WIDTHS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from .model import Areas, BoomSettings, Checks, InputCount
+
+
+def boom_cautions(boom: BoomSettings, backed_up_m: float) -> list[str]:
+    """Cautions about where the boom was; *backed_up_m* is the longest way in reverse. [m]"""
+    cautions = []
+    if boom.antenna_ahead_m is None:
+        cautions.append(
+            "The job file does not say where the antenna stands (boom.antenna_ahead); it was taken to be right above "
+            "the boom. Every switching place is off by the true distance."
+        )
+    if boom.towed_m and backed_up_m > TOWED_BACKING_WIDTHS * boom.width_m:
+        cautions.append(
+            "A towed boom was backed up farther than its own width; where it swung to cannot be told from the track."
+        )
+    return cautions
+
+
+def gap_cautions(gaps_on_s: Sequence[float], bridged_m2: float, bridges: int) -> list[str]:
+    """Cautions about gaps of the log.
+
+    Parameters
+    ----------
+    gaps_on_s : sequence of float
+        How long the boom was on in each gap that was not bridged. [s]
+    bridged_m2 : float
+        Target ground that rests on bridging. [m2]
+    bridges : int
+        Number of bridged gaps.
+    """
+    cautions = []
+    if gaps_on_s:
+        cautions.append(
+            f"The log has {len(gaps_on_s)} gap(s) while the boom was on, {sum(gaps_on_s):.0f} s in all, too long or "
+            "too crooked to bridge: what was sprayed in them counts as missed."
+        )
+    if bridged_m2 > 0:
+        cautions.append(
+            f"{bridged_m2:.0f} m² rests on bridging {bridges} gap(s) of the log and is not counted as proven."
+        )
+    return cautions
+
+
+def check_cautions(checks: Checks, areas: Areas) -> list[str]:
+    """Caution when the closing sums or the second count do not hold."""
+    if checks.ok:
+        return []
+    differ = f"{100 * checks.cross_check_rel:.3f} % of the {areas.field:.0f} m² field"
+    close = f"sums close to {checks.closure_rel:.1e}"
+    return [f"The two independent counts of the ground do not agree ({differ}; {close}): do not rely on this audit."]
+
+
+def dropped_cautions(inputs: Sequence[InputCount]) -> list[str]:
+    """One caution for each file of which fixes or sentences were left out, with the reasons."""
+    cautions = []
+    for one in inputs:
+        lost = one.fixes_read - one.fixes_used
+        sentences = one.dropped.get("bad_checksum", 0)
+        reasons = ", ".join(
+            f"{count} {reason.replace('_', ' ')}"
+            for reason, count in one.dropped.items()
+            if count and reason != "bad_checksum"
+        )
+        if lost:
+            cautions.append(f"{one.file}: {lost} of {one.fixes_read} fixes could not be used ({reasons}).")
+        if sentences:
+            cautions.append(f"{one.file}: {sentences} sentences with a bad checksum were skipped.")
+    return cautions

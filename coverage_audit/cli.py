@@ -1,0 +1,258 @@
+"""The command: parses arguments, reads, audits, writes; the only room that catches, prints and exits.
+
+Exit codes: 0 done; 2 the input is at fault (one line on standard error); 1 a fault of ours.
+The rooms that cost time to import are imported where they are used, so that ``--help`` and
+mistakes in the arguments answer at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import signal
+import sys
+import tempfile
+import threading
+import traceback
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
+
+from . import __version__
+from .errors import InputError
+from .files import check_folder, write_all
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from .model import Audit, Job
+
+    Progress = Callable[[str, float], None]
+
+PROGRAM = "coverage-audit"
+TRACEBACK_VARIABLE = "COVERAGE_AUDIT_TRACEBACK"
+MESSAGE_HEAD, MESSAGE_TAIL = 500, 300
+"""Characters kept of a very long message: what is wrong stands first, what to do stands last."""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Without the program's name; default: those of the process.
+
+    Returns
+    -------
+    int
+        Exit code: 0, 1 or 2.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            # a name from a file must not stop the run because the terminal lacks a letter
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        with _terminated_like_interrupted():
+            options = _parser().parse_args(arguments)
+            if "run" not in options:
+                raise InputError("say what to do: check or demo (see --help)")  # noqa: TRY301 - one way out for all
+            options.run(options)
+    except InputError as error:
+        return _fail(2, str(error))
+    except KeyboardInterrupt:
+        return _fail(2, "stopped; nothing was written")
+    except BrokenPipeError:
+        # whoever reads our output has read enough; keep the interpreter from complaining at exit
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except Exception as error:  # noqa: BLE001 - the last door before the person
+        if os.environ.get(TRACEBACK_VARIABLE) == "1":
+            traceback.print_exc()
+        hint = f"set {TRACEBACK_VARIABLE}=1 to see where, and report it"
+        return _fail(1, f"a fault of this program, not of the input ({type(error).__name__}: {error}); {hint}")
+    return 0
+
+
+# --- arguments --------------------------------------------------------------------------------
+
+
+class _Parser(argparse.ArgumentParser):
+    """Argument parser whose complaints take one line, like every other."""
+
+    def error(self, message: str) -> NoReturn:
+        raise InputError(f"{message}; see {self.prog} --help", "arguments")
+
+
+def _parser() -> argparse.ArgumentParser:
+    """All commands and options."""
+    parser = _Parser(PROGRAM, description="Audit one finished spray job.", allow_abbrev=False)
+    parser.add_argument("--version", action="version", version=f"{PROGRAM} {__version__}")
+    commands = parser.add_subparsers(title="commands")
+
+    check = commands.add_parser("check", help="audit a job", allow_abbrev=False)
+    check.set_defaults(run=_check)
+    check.add_argument("job", nargs="?", metavar="JOB.toml", help="job file; or give the four options below")
+    without = check.add_argument_group("without a job file")
+    without.add_argument("--track", action="append", metavar="FILE", help="GPX or NMEA log; may be given several times")
+    without.add_argument("--field", metavar="FILE", help="field boundary")
+    without.add_argument("--boom", metavar="WIDTH", help='boom width with its unit, such as "9 m"')
+    without.add_argument("--intervals", metavar="SOURCE", help="boom CSV file, or: log, segments, marks")
+    without.add_argument("--exclude", action="append", metavar="FILE", help="no-spray areas")
+    without.add_argument("--antenna-ahead", metavar="LENGTH", help="antenna ahead of the boom line")
+    without.add_argument("--date", metavar="YYYY-MM-DD", help="UTC date of the first fix, for a log without dates")
+    without.add_argument("--timezone", metavar="NAME", help='time zone of the report, such as "America/Boise"')
+    without.add_argument("--units", choices=("metric", "us"), help="units of the report")
+    _add_output(check, "folder for the report; needed unless --json is given", None)
+
+    demo = commands.add_parser("demo", help="audit a built-in job whose truth is known", allow_abbrev=False)
+    demo.set_defaults(run=_demo)
+    _add_output(demo, "folder for the job and its report (default: %(default)s)", Path("coverage-audit-demo"))
+    return parser
+
+
+def _add_output(parser: argparse.ArgumentParser, help_text: str, default: Path | None) -> None:
+    """Options that every command has."""
+    parser.add_argument("-o", "--output", type=Path, metavar="DIR", default=default, help=help_text)
+    parser.add_argument("--json", action="store_true", help="print the summary as JSON and nothing else")
+    parser.add_argument("--quiet", action="store_true", help="print nothing but errors, show no progress")
+
+
+def _read(options: argparse.Namespace, progress: Progress) -> Job:
+    """Read the job that the arguments name."""
+    from .read_job import OPTION_KEYS, job_from_options, read_job  # noqa: PLC0415
+
+    names = [option.removeprefix("--").replace("-", "_") for option in OPTION_KEYS]
+    given = {name: getattr(options, name) for name in names if getattr(options, name) is not None}
+    if options.job is not None:
+        if given:
+            option = "--" + next(iter(given)).replace("_", "-")
+            raise InputError(f"{option} cannot stand beside a job file; write it into the job file", "arguments")
+        return read_job(options.job, progress)
+    missing = [f"--{name}" for name in ("track", "field", "boom", "intervals") if name not in given]
+    if missing:
+        raise InputError(f"give a job file, or what is missing: {', '.join(missing)}", "arguments")
+    return job_from_options(**given, progress=progress)
+
+
+# --- commands ---------------------------------------------------------------------------------
+
+
+def _check(options: argparse.Namespace) -> None:
+    """``coverage-audit check``."""
+    if options.output is None and not options.json:
+        raise InputError("give the folder for the report: -o DIR", "arguments")
+    if options.output is not None:
+        check_folder(options.output)
+    with _progress(options) as progress:
+        audit = _audit(_read(options, progress), progress, options.job)
+        papers = {} if options.output is None else _papers(audit)
+    if papers:
+        write_all(options.output, papers)
+    _tell(options, audit, "")
+
+
+def _demo(options: argparse.Namespace) -> None:
+    """``coverage-audit demo``: the job's own files are written together with its report."""
+    from .demo import demo_truth_text, write_demo_job  # noqa: PLC0415
+    from .read_job import read_job  # noqa: PLC0415
+
+    check_folder(options.output)
+    with tempfile.TemporaryDirectory() as scratch, _progress(options) as progress:
+        job_file = write_demo_job(Path(scratch))
+        job = read_job(job_file, progress)
+        inputs = {path.name: path.read_bytes() for path in sorted(Path(scratch).iterdir())}
+        audit = _audit(job, progress, job_file.name)
+        papers = _papers(audit)
+    write_all(options.output, {**inputs, **papers})
+    _tell(options, audit, demo_truth_text(audit))
+
+
+def _audit(job: Job, progress: Progress, job_file: str | None) -> Audit:
+    """Audit the job; a key that is at fault is shown as the person gave it."""
+    from .audit import audit_job  # noqa: PLC0415
+    from .read_job import key_place  # noqa: PLC0415
+
+    try:
+        return audit_job(job, progress)
+    except InputError as error:
+        raise InputError(error.what, key_place(error.place, job_file and Path(job_file).name)) from error
+
+
+def _papers(audit: Audit) -> dict[str, str]:
+    """File name to content of everything that goes into the output folder."""
+    from .report import report_html  # noqa: PLC0415
+    from .summary import findings_geojson, missed_gpx, summary_json  # noqa: PLC0415
+
+    return {
+        "report.html": report_html(audit),
+        "summary.json": summary_json(audit),
+        "findings.geojson": findings_geojson(audit),
+        "missed.gpx": missed_gpx(audit),
+    }
+
+
+# --- what the person sees ---------------------------------------------------------------------
+
+
+def _tell(options: argparse.Namespace, audit: Audit, truth: str) -> None:
+    """Print the result: as JSON alone, or in words that end by saying where to look."""
+    from .summary import summary_json, terminal_text  # noqa: PLC0415
+
+    if options.json:
+        print(summary_json(audit).rstrip("\n"), flush=True)  # noqa: T201 - this room talks to the person
+    elif not options.quiet:
+        parts = [terminal_text(audit), truth, _where_to_look(options.output)]
+        print("\n\n".join(part.strip("\n") for part in parts if part), flush=True)  # noqa: T201
+
+
+def _where_to_look(folder: Path) -> str:
+    """Where the papers are."""
+    return (
+        f"Open {folder / 'report.html'} in a web browser to see the map.\n"
+        f"Beside it: summary.json (every figure), findings.geojson (for a map program) and\n"
+        f"missed.gpx (to walk to the missed strips with a phone)."
+    )
+
+
+def _fail(code: int, message: str) -> int:
+    """Say on standard error, in exactly one line, what went wrong."""
+    line = " ".join("".join(letter if letter.isprintable() else " " for letter in message).split())
+    if len(line) > MESSAGE_HEAD + MESSAGE_TAIL:
+        line = f"{line[:MESSAGE_HEAD]} ... {line[-MESSAGE_TAIL:]}"
+    print(f"{PROGRAM}: {line}", file=sys.stderr)  # noqa: T201
+    return code
+
+
+@contextmanager
+def _progress(options: argparse.Namespace) -> Iterator[Progress]:
+    """Progress bar on standard error, when that is a terminal and nobody asked for quiet."""
+    if options.quiet or not sys.stderr.isatty():
+        yield lambda _stage, _fraction: None
+        return
+    from tqdm import tqdm  # noqa: PLC0415
+
+    with tqdm(total=1.0, leave=False, bar_format="{desc:<28.28} {percentage:3.0f} % {bar} {elapsed}") as bar:
+
+        def show(stage: str, fraction: float) -> None:
+            bar.set_description_str(stage, refresh=False)
+            bar.n = min(max(fraction, 0.0), 1.0)
+            bar.refresh()
+
+        yield show
+
+
+@contextmanager
+def _terminated_like_interrupted() -> Iterator[None]:
+    """Let SIGTERM unwind like Ctrl-C, so that temporary files are removed."""
+    if threading.current_thread() is not threading.main_thread():
+        yield  # signals belong to the main thread
+        return
+
+    def stop(_signal: int, _frame: object) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, stop)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)

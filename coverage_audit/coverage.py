@@ -1,0 +1,83 @@
+"""The partition: every spot of the plane by how often it was visited.
+
+All totals, polygons and strips come from the faces of one arrangement of the pieces' and the
+field's outlines, so that they add up.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from .model_core import Partition
+from .tolerances import VISIT_WIDTHS
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from .model import FloatArray, IntArray
+    from .model_core import Ground, Piece
+
+
+def partition(pieces: Sequence[Piece], ground: Ground, width_m: float, travel_at: TravelAt) -> Partition:
+    """Cut the plane along all outlines and count, for each face, sweeps and visits.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+        Ground swept, each piece sweeping none of its spots twice.
+    ground : Ground
+        Field and target.
+    width_m : float
+        Full boom width, for the length of one visit. [m]
+    travel_at : callable
+        (piece, x, y) -> travel of the boom's centre when the piece swept the points. [m]
+    """
+    polygons = np.array([piece.polygon for piece in pieces], dtype=object)
+    outlines = shapely.boundary(np.append(polygons, [ground.outer, ground.field, ground.target]))
+    faces = shapely.get_parts(shapely.polygonize([shapely.union_all(outlines)]))
+    area = shapely.area(faces)
+    faces, area = faces[area > 0], area[area > 0]
+    inside = shapely.point_on_surface(faces)
+    face, piece = shapely.STRtree(polygons).query(inside, predicate="intersects")
+    visits, sure, sweeps = _count(face, piece, pieces, inside, VISIT_WIDTHS * width_m, travel_at)
+    for geometry in (ground.outer, ground.target):
+        shapely.prepare(geometry)
+    in_outer, in_target = shapely.intersects(ground.outer, inside), shapely.intersects(ground.target, inside)
+    used = (sweeps > 0) | in_outer
+    columns = (faces, area, visits, sure, sweeps, in_target, in_outer)
+    return Partition(*(column[used] for column in columns))
+
+
+def _count(
+    face: IntArray, piece: IntArray, pieces: Sequence[Piece], inside: np.ndarray, visit_m: float, travel_at: TravelAt
+) -> tuple[IntArray, IntArray, IntArray]:
+    """Visits, visits that do not rest on a bridge, and sweeps of each face."""
+    count = len(inside)
+    sweeps = np.bincount(face, minlength=count)
+    stretch = np.array([one.lines.stretch for one in pieces])[piece]
+    bridged = np.array([one.bridged for one in pieces])[piece]
+    order = np.lexsort((stretch, face))
+    face, piece, stretch, bridged = face[order], piece[order], stretch[order], bridged[order]
+    again = (np.diff(face) == 0) & (np.diff(stretch) == 0)  # swept twice by one stretch: one visit or two?
+    shared = np.append(again, [False]) | np.append([False], again)
+    travel = np.zeros(len(face))
+    x, y = shapely.get_x(inside), shapely.get_y(inside)
+    for number in np.unique(piece[shared]):
+        rows = np.flatnonzero(shared & (piece == number))
+        travel[rows] = travel_at(pieces[number], x[face[rows]], y[face[rows]])
+    order = np.lexsort((travel, stretch, face))
+    face, stretch, travel, bridged = face[order], stretch[order], travel[order], bridged[order]
+    same = (np.diff(face) == 0) & (np.diff(stretch) == 0) & (np.diff(travel) <= visit_m)
+    fresh = np.append([True], ~same)[: len(face)]
+    visits = np.bincount(face[fresh], minlength=count)
+    visit = np.cumsum(fresh) - 1
+    sure = np.zeros(int(fresh.sum()), bool)
+    sure[visit[~bridged]] = True
+    return visits, np.bincount(face[fresh], weights=sure, minlength=count).astype(int), sweeps
+
+
+if TYPE_CHECKING:
+    TravelAt = Callable[[Piece, FloatArray, FloatArray], FloatArray]

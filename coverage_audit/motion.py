@@ -1,0 +1,331 @@
+"""How the vehicle moved: from fixes to a curved path with a heading, forwards and in reverse.
+
+The path is a cubic Hermite curve through the (smoothed) fixes; ``refine`` turns it into
+points so close that everything between two of them may be taken as straight.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .model_core import Motion
+from .tolerances import (
+    COURSE_AGREES_DEG,
+    COURSE_SPEED_M_S,
+    CUSP_ANGLE_DEG,
+    CUSP_CHORD_M,
+    CUSP_SAMPLE_S,
+    HEADING_SPEED_M_S,
+    MAX_SMOOTHING_S,
+    MIN_WINDOW_FIXES,
+    REFINE_DEVIATION_M,
+    REFINE_TURN_DEG,
+    STAND_SPEED_M_S,
+    STAND_WINDOW_S,
+    TIP_NOISE_M,
+    TURNING_RADIUS_M,
+)
+
+if TYPE_CHECKING:
+    from .model import BoolArray, FloatArray, IntArray
+    from .model_core import Track
+
+
+def build_motion(track: Track, half_boom_m: float) -> Motion:
+    """Path and heading of the antenna.
+
+    Parameters
+    ----------
+    track : Track
+        Used fixes, n >= 2.
+    half_boom_m : float
+        From the boom's centre to its tip: how far the tip is swung by an error of heading. [m]
+    """
+    x, y = _hold_while_standing(track)
+    time = track.time_s
+    run = np.concatenate([[0], np.cumsum(track.gap_after[:-1])])
+    cusps = _find_cusps(time, x, y, run)
+    part = run + np.searchsorted(cusps, np.arange(len(time)), side="right")
+    noise = _white_noise(time, x, y, part)
+    half = _window_half(time, x, y, noise, half_boom_m)
+    if half:
+        x, y, vx, vy = _local_fit(time, x, y, part, half)
+    else:
+        vx, vy = _circle_velocity(time, x, y, part)
+        vx, vy = _with_logged_course(vx, vy, track.course_rad)
+    reverse = _reverse(x, y, run, part)
+    heading = _heading(vx, vy, reverse, run)
+    return Motion(time, x, y, vx, vy, heading, reverse, track.gap_after, noise)
+
+
+def refine(motion: Motion) -> Motion:
+    """The same motion with knots so close that steps between them may be taken as straight."""
+    step = np.diff(motion.time_s)
+    turn = np.abs(np.diff(motion.heading_rad))
+    bend = np.hypot(np.diff(motion.vx_m_s), np.diff(motion.vy_m_s)) * step / 8
+    pieces = np.maximum(np.degrees(turn) / REFINE_TURN_DEG, np.sqrt(bend / REFINE_DEVIATION_M))
+    pieces = np.ceil(np.clip(pieces, 1, 240)).astype(int)
+    pieces[motion.gap_after[:-1]] = 1
+    if np.all(pieces == 1):
+        return motion
+    base = np.repeat(np.arange(len(pieces)), pieces)
+    within = np.arange(len(base)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+    share = within / pieces[base]
+    x, y, vx, vy = _hermite(motion, base, share)
+    heading = motion.heading_rad[base] + share * np.diff(motion.heading_rad)[base]
+    last = slice(-1, None)
+    return Motion(
+        np.append(motion.time_s[base] + share * step[base], motion.time_s[last]),
+        np.append(x, motion.x_m[last]),
+        np.append(y, motion.y_m[last]),
+        np.append(vx, motion.vx_m_s[last]),
+        np.append(vy, motion.vy_m_s[last]),
+        np.append(heading, motion.heading_rad[last]),
+        np.append(motion.reverse[base], motion.reverse[last]),
+        np.append(motion.gap_after[base] & (within == pieces[base] - 1), [False]),
+        motion.noise_m,
+    )
+
+
+def _hermite(
+    motion: Motion, base: IntArray, share: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Position and velocity at *share* of the step after knot *base* (cubic Hermite)."""
+    step = motion.time_s[base + 1] - motion.time_s[base]
+    values = []
+    for place, speed in ((motion.x_m, motion.vx_m_s), (motion.y_m, motion.vy_m_s)):
+        p0, p1 = place[base], place[base + 1]
+        m0, m1 = speed[base] * step, speed[base + 1] * step
+        rise = p1 - p0
+        c2, c3 = 3 * rise - 2 * m0 - m1, m0 + m1 - 2 * rise
+        values.append(p0 + share * (m0 + share * (c2 + share * c3)))
+        values.append((m0 + share * (2 * c2 + 3 * share * c3)) / step)
+    return values[0], values[2], values[1], values[3]
+
+
+def _hold_while_standing(track: Track) -> tuple[FloatArray, FloatArray]:
+    """Positions with the scatter of a standing vehicle taken out.
+
+    A stand is a time in which the fixes half a window before and after lie closer than
+    standing speed allows; through it the position goes straight from its first fix to its
+    last. Otherwise jitter would add up to a journey.
+    """
+    time, x, y = track.time_s, track.x_m, track.y_m
+    half = STAND_WINDOW_S / 2
+    last = len(time) - 1
+    before = np.clip(np.searchsorted(time, time - half, side="right") - 1, 0, last)
+    after = np.clip(np.searchsorted(time, time + half, side="left"), 0, last)
+    span = np.maximum(time[after] - time[before], 1e-9)
+    slow = np.hypot(x[after] - x[before], y[after] - y[before]) < STAND_SPEED_M_S * span
+    slow &= span <= 2 * STAND_WINDOW_S  # across a gap nothing is known
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], slow, [False]]).astype(np.int8)))
+    x, y = x.copy(), y.copy()
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        if time[stop - 1] - time[start] >= STAND_WINDOW_S:
+            ends = [time[start], time[stop - 1]]
+            x[start:stop] = np.interp(time[start:stop], ends, [x[start], x[stop - 1]])
+            y[start:stop] = np.interp(time[start:stop], ends, [y[start], y[stop - 1]])
+    return x, y
+
+
+def _find_cusps(time: FloatArray, x: FloatArray, y: FloatArray, run: IntArray) -> IntArray:
+    """Indices of the first knot after each reversal of travel (a cusp of the path)."""
+    grid = np.arange(time[0], time[-1] + CUSP_SAMPLE_S, CUSP_SAMPLE_S)
+    sample = np.unique(np.clip(np.searchsorted(time, grid), 0, len(time) - 1))
+    dx, dy = np.diff(x[sample]), np.diff(y[sample])
+    length = np.hypot(dx, dy)
+    keep = np.flatnonzero((length > CUSP_CHORD_M) & (np.diff(run[sample]) == 0))
+    if len(keep) < 2:
+        return np.empty(0, int)
+    dx, dy, length = dx[keep], dy[keep], length[keep]
+    cos = (dx[1:] * dx[:-1] + dy[1:] * dy[:-1]) / (length[1:] * length[:-1])
+    angle = np.arccos(np.clip(cos, -1, 1))
+    shorter = np.minimum(length[1:], length[:-1])
+    sharp = angle > np.radians(CUSP_ANGLE_DEG)
+    sharp &= shorter < 2 * TURNING_RADIUS_M * np.sin(angle / 2)
+    sharp &= run[sample[keep[1:]]] == run[sample[keep[:-1]]]
+    cusps = []
+    for k in np.flatnonzero(sharp):
+        first, last = sample[keep[k]], sample[keep[k + 1] + 1]
+        ux, uy = dx[k] / length[k] - dx[k + 1] / length[k + 1], dy[k] / length[k] - dy[k + 1] / length[k + 1]
+        reach = x[first : last + 1] * ux + y[first : last + 1] * uy
+        top = int(np.argmax(reach))
+        # the cusp lies on the side of the farthest fix where the neighbour is farther out
+        left = reach[top - 1] if top > 0 else -np.inf
+        right = reach[top + 1] if top + 1 < len(reach) else -np.inf
+        cusps.append(first + top + (1 if right >= left else 0))
+    return np.unique(np.array(cusps, int))
+
+
+def _white_noise(time: FloatArray, x: FloatArray, y: FloatArray, part: IntArray) -> float:
+    """White noise of one coordinate, from third differences (robust); NaN below 4 Hz. [m]
+
+    Third differences of a smooth path at 4 Hz or more are millimetres; of white noise they
+    have sqrt(20) times its standard deviation.
+    """
+    if len(time) < 8 or float(np.median(np.diff(time))) > 0.26:
+        return float("nan")
+    whole = part[3:] == part[:-3]
+    moving = whole & (np.hypot(x[3:] - x[:-3], y[3:] - y[:-3]) > STAND_SPEED_M_S * (time[3:] - time[:-3]))
+    if not moving.any():
+        return float("nan")
+    spread_x, spread_y = (float(np.median(np.abs(np.diff(values, 3)[moving]))) for values in (x, y))
+    return float(np.hypot(spread_x, spread_y) / np.sqrt(2) * 1.4826 / np.sqrt(20))
+
+
+def _window_half(time: FloatArray, x: FloatArray, y: FloatArray, noise_m: float, half_boom_m: float) -> int:
+    """Half-width of the smoothing window in fixes; 0 where the log is too sparse to smooth."""
+    step = float(np.median(np.diff(time)))
+    widest = int(MAX_SMOOTHING_S / step + 1e-6)
+    least = MIN_WINDOW_FIXES // 2
+    if widest < least or np.isnan(noise_m):
+        return 0
+    moved = np.hypot(np.diff(x), np.diff(y)) / np.diff(time)
+    speed = max(float(np.median(moved[moved > STAND_SPEED_M_S])) if (moved > STAND_SPEED_M_S).any() else 1.0, 0.5)
+    # slope of a straight line through n points, dt apart: sd = noise * sqrt(12 / n^3) / dt
+    wanted = (12 * (noise_m * half_boom_m / (TIP_NOISE_M * step * speed)) ** 2) ** (1 / 3)
+    return int(np.clip(np.ceil((wanted - 1) / 2), least, widest))
+
+
+def _local_fit(
+    time: FloatArray, x: FloatArray, y: FloatArray, part: IntArray, half: int
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Position and velocity from a parabola fitted to 2 half + 1 fixes about each fix.
+
+    Savitzky & Golay 1964 for uneven times, by weighted normal equations; zero phase. Windows
+    stop at gaps and reversals; where fewer than three fixes remain the fix is kept as it is.
+    """
+    count = len(time)
+    sums = np.zeros((5, count))
+    rx, ry = np.zeros((3, count)), np.zeros((3, count))
+    for offset in range(-half, half + 1):
+        here = slice(max(0, -offset), count - max(0, offset))
+        there = slice(max(0, offset), count + min(0, offset))
+        weight = (part[here] == part[there]).astype(float)
+        tau = time[there] - time[here]
+        dx, dy = x[there] - x[here], y[there] - y[here]
+        power = weight
+        for k in range(5):
+            sums[k, here] += power
+            if k < 3:
+                rx[k, here] += power * dx
+                ry[k, here] += power * dy
+            power = power * tau
+    return _solve_parabola(sums, rx, ry, x, y, time, part)
+
+
+def _solve_parabola(
+    s: FloatArray, rx: FloatArray, ry: FloatArray, x: FloatArray, y: FloatArray, time: FloatArray, part: IntArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Value and slope at 0 of the parabolas with normal equations *s* and right sides *rx*, *ry*."""
+    # cofactors of the symmetric 3 x 3 matrix [[s0 s1 s2] [s1 s2 s3] [s2 s3 s4]]
+    c00, c01, c02 = s[2] * s[4] - s[3] ** 2, s[2] * s[3] - s[1] * s[4], s[1] * s[3] - s[2] ** 2
+    c11, c12 = s[0] * s[4] - s[2] ** 2, s[1] * s[2] - s[0] * s[3]
+    determinant = s[0] * c00 + s[1] * c01 + s[2] * c02
+    enough = s[0] > 3.5
+    safe = np.where(enough, determinant, 1.0)
+    value = [(c00 * r[0] + c01 * r[1] + c02 * r[2]) / safe for r in (rx, ry)]
+    slope = [(c01 * r[0] + c11 * r[1] + c12 * r[2]) / safe for r in (rx, ry)]
+    vx, vy = _circle_velocity(time, x, y, part)
+    return (
+        np.where(enough, x + value[0], x),
+        np.where(enough, y + value[1], y),
+        np.where(enough, slope[0], vx),
+        np.where(enough, slope[1], vy),
+    )
+
+
+def _circle_velocity(time: FloatArray, x: FloatArray, y: FloatArray, part: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Velocity at each fix along the circle through it and its neighbours; exact on arcs.
+
+    At the ends of a part the circle of the next fix is carried on, so that an arc begins on its
+    tangent and not on its chord.
+    """
+    dt = np.diff(time)
+    ax, ay = np.diff(x), np.diff(y)
+    joined = np.diff(part) == 0
+    chord = np.hypot(ax, ay)
+    course = np.arctan2(ax, ay)
+    both = joined[1:] & joined[:-1] & (chord[1:] > 0) & (chord[:-1] > 0)
+    bend = np.where(both, (course[1:] - course[:-1] + np.pi) % (2 * np.pi) - np.pi, 0.0)
+    # half angles of the two chords: they share the bend in proportion to their lengths
+    total = np.where(both, chord[1:] + chord[:-1], 1.0)
+    before, after = bend * chord[:-1] / total, bend * chord[1:] / total
+    half = np.zeros(len(chord))  # half the turn along each chord
+    weight = np.zeros(len(chord))
+    for where, angle in ((slice(0, -1), before), (slice(1, None), after)):
+        half[where] += np.where(both, angle, 0.0)
+        weight[where] += both
+    half = np.where(weight > 0, half / np.maximum(weight, 1), 0.0)
+    speed = chord / np.sinc(half / np.pi) / dt
+    count = len(time)
+    vx, vy = np.zeros(count), np.zeros(count)
+    inner = np.flatnonzero(both) + 1
+    tangent = course[inner - 1] + before[inner - 1]
+    pace = (speed[inner - 1] * dt[inner] + speed[inner] * dt[inner - 1]) / (dt[inner] + dt[inner - 1])
+    vx[inner], vy[inner] = pace * np.sin(tangent), pace * np.cos(tangent)
+    done = np.zeros(count, bool)
+    done[inner] = True
+    for k in np.flatnonzero(~done):  # ends of parts and neighbours of standing fixes
+        if k < count - 1 and joined[k] and chord[k] > 0:
+            angle, pace_k = course[k] - half[k], speed[k]
+        elif k > 0 and joined[k - 1] and chord[k - 1] > 0:
+            angle, pace_k = course[k - 1] + half[k - 1], speed[k - 1]
+        else:
+            continue
+        vx[k], vy[k] = pace_k * np.sin(angle), pace_k * np.cos(angle)
+    return vx, vy
+
+
+def _with_logged_course(vx: FloatArray, vy: FloatArray, course: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Velocity turned to the receiver's own course where that agrees with the path as a whole."""
+    speed = np.hypot(vx, vy)
+    usable = (speed > COURSE_SPEED_M_S) & np.isfinite(course)
+    if usable.sum() < len(speed) / 4:
+        return vx, vy
+    own = np.where(usable, course, 0.0)
+    difference = (own - np.arctan2(vx, vy) + np.pi) % (2 * np.pi) - np.pi
+    if np.median(np.abs(difference[usable])) > np.radians(COURSE_AGREES_DEG):
+        return vx, vy
+    usable &= np.abs(difference) < np.radians(CUSP_ANGLE_DEG) / 2
+    return np.where(usable, speed * np.sin(own), vx), np.where(usable, speed * np.cos(own), vy)
+
+
+def _reverse(x: FloatArray, y: FloatArray, run: IntArray, part: IntArray) -> BoolArray:
+    """Which knots lie in parts that are driven in reverse.
+
+    Direction changes at every cusp; in each run between gaps the direction that covers more
+    ground is forwards.
+    """
+    step = np.append(np.hypot(np.diff(x), np.diff(y)) * (np.diff(part) == 0), 0.0)
+    start = np.zeros(len(run), int)
+    first = np.flatnonzero(np.diff(run, prepend=-1))
+    start[first] = 1
+    odd = (part - part[first][run - run[0]]) % 2 == 1
+    travelled = np.bincount(run, weights=np.where(odd, -step, step))
+    return odd ^ (travelled < 0)[run]
+
+
+def _heading(vx: FloatArray, vy: FloatArray, reverse: BoolArray, run: IntArray) -> FloatArray:
+    """Heading at each knot, unwrapped; carried over where the vehicle hardly moves. [rad]"""
+    sign = np.where(reverse, -1.0, 1.0)
+    speed = np.hypot(vx, vy)
+    moving = speed > HEADING_SPEED_M_S
+    if not moving.any():
+        moving = speed > 0
+    if not moving.any():
+        return np.zeros(len(vx))
+    heading = np.unwrap(np.arctan2(sign[moving] * vx[moving], sign[moving] * vy[moving]))
+    known = np.flatnonzero(moving)
+    filled = np.interp(np.arange(len(vx)), known, heading)
+    # a run that starts or ends standing keeps its own first or last heading, not its neighbour's
+    bounds = np.flatnonzero(np.diff(run, prepend=-1, append=-1))
+    for first, last in pairwise(bounds):
+        inside = known[(known >= first) & (known < last)] if len(bounds) > 2 else known
+        if len(inside):
+            filled[first : inside[0]] = filled[inside[0]]
+            filled[inside[-1] + 1 : last] = filled[inside[-1]]
+    return filled

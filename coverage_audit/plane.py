@@ -1,0 +1,77 @@
+"""Longitude and latitude to plane metres and back: the only room that computes with degrees.
+
+The plane is the ellipsoidal Lambert azimuthal equal-area projection (Snyder 1987, USGS
+Professional Paper 1395, p. 182 ff.) of WGS 84, centred on the field: areas are exact, and
+within 5 km of the centre lengths are off by less than (d / 2R)^2 / 2 = 8e-8.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from pyproj import CRS, Geod, Transformer
+
+from .model import PlaneOrigin
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+    from shapely.geometry.base import BaseGeometry
+
+GEOD = Geod(ellps="WGS84")
+
+
+class Plane:
+    """A local equal-area plane: x east, y true north at the origin. [m]"""
+
+    def __init__(self, origin: PlaneOrigin) -> None:
+        self.origin = origin
+        local = CRS.from_dict({"proj": "laea", "lon_0": origin.lon_deg, "lat_0": origin.lat_deg, "ellps": "WGS84"})
+        self._forward = Transformer.from_crs(CRS.from_epsg(4326), local, always_xy=True)
+
+    def to_metres(self, lon_deg: ArrayLike, lat_deg: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Plane x, y [m] of longitudes and latitudes [deg]; arrays of one shape."""
+        x, y = self._forward.transform(np.asarray(lon_deg, float), np.asarray(lat_deg, float))
+        return np.asarray(x), np.asarray(y)
+
+    def to_degrees(self, x_m: ArrayLike, y_m: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Longitudes and latitudes [deg] of plane x, y [m]; arrays of one shape.
+
+        PROJ inverts this projection by a series that leaves 0.7 mm; one correction takes it out.
+        """
+        x, y = np.asarray(x_m, float), np.asarray(y_m, float)
+        near_x, near_y = self.to_metres(*self._forward.transform(x, y, direction="INVERSE"))
+        lon, lat = self._forward.transform(2 * x - near_x, 2 * y - near_y, direction="INVERSE")
+        return np.asarray(lon), np.asarray(lat)
+
+    def geometry_to_metres(self, geometry: BaseGeometry) -> BaseGeometry:
+        """*geometry* in degrees (x = longitude) as plane metres."""
+        return shapely.transform(geometry, lambda xy: np.column_stack(self.to_metres(xy[:, 0], xy[:, 1])))
+
+    def geometry_to_degrees(self, geometry: BaseGeometry) -> BaseGeometry:
+        """*geometry* in plane metres as degrees (x = longitude)."""
+        return shapely.transform(geometry, lambda xy: np.column_stack(self.to_degrees(xy[:, 0], xy[:, 1])))
+
+
+def plane_for(geometries: list[BaseGeometry]) -> Plane:
+    """Plane centred on the middle of the bounding box of *geometries* in degrees.
+
+    A box that spans more than 180 degrees of longitude lies across the antimeridian.
+    """
+    west, south, east, north = shapely.total_bounds(np.array(geometries, dtype=object))
+    lon = (west + east) / 2
+    if east - west > 180:
+        lon += 180 if lon < 0 else -180
+    return Plane(PlaneOrigin(float(lon), float((south + north) / 2)))
+
+
+def distance_m(lon1_deg: float, lat1_deg: float, lon2_deg: float, lat2_deg: float) -> float:
+    """Geodesic distance on WGS 84 (Karney 2013). [m]"""
+    return float(GEOD.inv(lon1_deg, lat1_deg, lon2_deg, lat2_deg)[2])
+
+
+def geodesic_area_m2(geometry: BaseGeometry) -> float:
+    """Geodesic area on WGS 84 (Karney 2013) of a polygon in degrees, holes taken off. [m2]"""
+    oriented = shapely.orient_polygons(geometry) if hasattr(shapely, "orient_polygons") else geometry
+    return abs(float(GEOD.geometry_area_perimeter(oriented)[0]))

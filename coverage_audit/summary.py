@@ -1,0 +1,260 @@
+"""What an audit found as ``summary.json``, as text for the terminal, as GeoJSON and as GPX."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import json
+import math
+import re
+from typing import TYPE_CHECKING, Any
+
+import gpxpy.gpx
+import numpy as np
+import shapely
+import shapely.geometry
+
+from . import display
+from .plane import Plane
+from .tolerances import EXPORT_GRID_DEG
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from shapely.geometry.base import BaseGeometry
+
+    from .model import Audit, InputCount, Strip
+
+SCHEMA = "coverage-audit summary 1"
+LISTED_STRIPS = 5
+"""Missed strips named on the terminal; the report and summary.json have them all."""
+
+# Characters that XML 1.0 cannot hold, not even escaped (section 2.2, production Char).
+_NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+def summary_dict(audit: Audit) -> dict[str, Any]:
+    """Everything that ``summary.json`` holds, in SI units (L and L/ha for the spray), unrounded.
+
+    Returns
+    -------
+    dict
+        Plain Python values only. What could not be computed is None. Times are UTC.
+    """
+    settings, volume = audit.job.settings, audit.volume
+    plane = Plane(audit.origin)
+    found = {
+        "schema": SCHEMA,
+        "job": {
+            "name": settings.name,
+            "start": utc_text(audit.start_s),
+            "end": utc_text(audit.end_s),
+            "timezone": settings.timezone,
+            "units": settings.report.units,
+            "fields": audit.sprayed_fields,
+        },
+        "inputs": [_input(one) for one in audit.inputs],
+        "area_m2": {**dataclasses.asdict(audit.area_m2), "proven": audit.area_m2.proven},
+        "distance_m": {"on": audit.distance_on_m, "off": audit.distance_off_m},
+        "time_s": {"on": audit.time_on_s, "off": audit.time_off_s, "gap": audit.time_gap_s},
+        "median_step_s": audit.median_step_s,
+        "volume_l": {
+            "applied": volume.applied_l,
+            "source": volume.source,
+            "by_source": volume.by_source,
+            "in_gaps": volume.in_gaps_l,
+        },
+        "rate_l_ha": {
+            "target": volume.target_l_ha,
+            "over_swept": volume.over_swept_l_ha,
+            "over_covered": volume.over_covered_l_ha,
+            "over_target_area": volume.over_target_area_l_ha,
+        },
+        "missed_strips": [_strip(strip, plane) for strip in audit.missed_strips],
+        "double_patches": [{**_strip(patch, plane), "max_visits": patch.max_visits} for patch in audit.double_patches],
+        "checks": dataclasses.asdict(audit.checks),
+        "cautions": audit.cautions,
+    }
+    plain: dict[str, Any] = _plain(found)
+    return plain
+
+
+def summary_json(audit: Audit) -> str:
+    """``summary.json`` as text, indented, one line end at its end."""
+    return json.dumps(summary_dict(audit), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def terminal_text(audit: Audit) -> str:
+    """Short text for the terminal: verdict, cautions, the job's figures, the largest missed strips."""
+    settings = audit.job.settings
+    told = display.verdict(audit)
+    lines = [_title(audit), "", told.headline, *(f"  {sentence}" for sentence in told.sentences)]
+    cautions = [*([told.caution] if told.caution else []), *audit.cautions]
+    if cautions:
+        lines += ["", "Cautions:", *(f"  - {caution}" for caution in cautions)]
+    if audit.missed_strips:
+        lines += ["", *_strip_table(audit.missed_strips, settings.report.units)]
+    return "\n".join(printable(line) for line in lines) + "\n"
+
+
+def findings_geojson(audit: Audit) -> str:
+    """Write the findings as RFC 7946 GeoJSON: WGS 84 degrees to 1e-8 (1 mm), outer rings anticlockwise.
+
+    Each feature has ``id``, ``kind`` ("missed", "double", "outside" or "no-spray area"),
+    ``area_m2`` and ``where``; strips and patches also their measures.
+    """
+    plane = Plane(audit.origin)
+    features = [
+        *(_strip_feature(strip, "missed", plane) for strip in audit.missed_strips),
+        *(_strip_feature(patch, "double", plane) for patch in audit.double_patches),
+        *_part_features(audit.layers.outside, "outside", "field edge", plane),
+        *_part_features(audit.layers.excluded_sprayed, "no-spray area", "no-spray area", plane),
+    ]
+    found = [feature for feature in features if feature is not None]
+    return json.dumps({"type": "FeatureCollection", "features": found}, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def missed_gpx(audit: Audit) -> str:
+    """GPX 1.1 of the missed strips: a waypoint on each and a track along its middle line."""
+    plane = Plane(audit.origin)
+    units = audit.job.settings.report.units
+    paper = gpxpy.gpx.GPX()
+    paper.creator = "coverage-audit"
+    paper.name = _xml_text(f"{audit.job.settings.name or 'Spray job'}: missed strips")
+    for strip in audit.missed_strips:
+        told = _xml_text(_words(strip, units))
+        point = plane.geometry_to_degrees(strip.label_point)
+        paper.waypoints.append(
+            gpxpy.gpx.GPXWaypoint(latitude=point.y, longitude=point.x, name=strip.id, description=told)
+        )
+        track = gpxpy.gpx.GPXTrack(name=strip.id, description=told)
+        for line in shapely.get_parts(plane.geometry_to_degrees(strip.line)):
+            places = [gpxpy.gpx.GPXTrackPoint(latitude=lat, longitude=lon) for lon, lat in line.coords]
+            track.segments.append(gpxpy.gpx.GPXTrackSegment(places))
+        paper.tracks.append(track)
+    return str(paper.to_xml(version="1.1", prettyprint=True)) + "\n"
+
+
+def utc_text(time_s: float) -> str:
+    """Write a time [s since 1970 UTC] as ISO 8601 with Z, with a fraction only when there is one."""
+    # Floats of this size hold about 0.2 microseconds, so rounding to microseconds loses nothing.
+    moment = dt.datetime.fromtimestamp(0, dt.UTC) + dt.timedelta(microseconds=round(time_s * 1e6))
+    text = moment.replace(tzinfo=None).isoformat(timespec="microseconds")
+    return text.rstrip("0").rstrip(".") + "Z"
+
+
+def printable(text: str) -> str:
+    """*text* without characters that steer a terminal: names from files are data."""
+    return "".join(character if character.isprintable() or character == "\u00a0" else "\ufffd" for character in text)
+
+
+def _plain(value: Any) -> Any:  # noqa: ANN401 - any JSON value
+    """JSON's own types: arrays and tuples as lists, numbers that are not finite as None."""
+    if isinstance(value, dict) or hasattr(value, "items"):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple, np.ndarray)):
+        return [_plain(item) for item in value]
+    if isinstance(value, np.generic):
+        return _plain(value.item())
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def _input(one: InputCount) -> dict[str, Any]:
+    return {
+        "file": one.file,
+        "sha256": one.sha256,
+        "form": one.form,
+        "fixes_read": one.fixes_read,
+        "fixes_used": one.fixes_used,
+        "dropped": {"bad_checksum": 0, "no_position": 0, **one.dropped},
+        "notes": one.notes,
+    }
+
+
+def _strip(strip: Strip, plane: Plane) -> dict[str, Any]:
+    lon, lat = plane.to_degrees(strip.label_point.x, strip.label_point.y)
+    return {
+        "id": strip.id,
+        "area_m2": strip.area_m2,
+        "length_m": strip.length_m,
+        "mean_width_m": strip.mean_width_m,
+        "max_width_m": strip.max_width_m,
+        "orientation_deg": strip.orientation_deg,
+        "lat": float(lat),
+        "lon": float(lon),
+        "where": strip.where,
+    }
+
+
+def _title(audit: Audit) -> str:
+    settings = audit.job.settings
+    start = display.local_datetime(audit.start_s, settings.timezone)
+    worked = display.duration(audit.end_s - audit.start_s)
+    return f"{settings.name or 'Spray job'}, {start}, {worked} from first to last fix"
+
+
+def _strip_table(strips: tuple[Strip, ...], units: str) -> list[str]:
+    shown = strips[:LISTED_STRIPS]
+    rows = [
+        (
+            strip.id,
+            display.small_area(strip.area_m2, units),
+            display.length(strip.length_m, units),
+            display.length(strip.mean_width_m, units),
+            display.WHERE_WORDS.get(strip.where, strip.where),
+        )
+        for strip in shown
+    ]
+    cells = [("", "area", "length", "mean width", "where"), *rows]
+    wide = [max(len(row[column]) for row in cells) for column in range(4)]
+    largest = f", the largest {len(shown)} of {len(strips)}" if len(strips) > len(shown) else ""
+    return [
+        f"Missed strips{largest}:",
+        *(
+            f"  {row[0]:<{wide[0]}}  {row[1]:>{wide[1]}}  {row[2]:>{wide[2]}}  {row[3]:>{wide[3]}}  {row[4]}"
+            for row in cells
+        ),
+    ]
+
+
+def _xml_text(text: str) -> str:
+    return _NOT_XML.sub("\ufffd", text)
+
+
+def _words(strip: Strip, units: str) -> str:
+    """Size and place of a strip in one line."""
+    where = display.WHERE_WORDS.get(strip.where, strip.where)
+    size = f"{display.length(strip.length_m, units)} long, {display.length(strip.mean_width_m, units)} wide"
+    return f"Missed {display.small_area(strip.area_m2, units)}, {size} on average, {where}".replace(display.SPACE, " ")
+
+
+def _strip_feature(strip: Strip, kind: str, plane: Plane) -> dict[str, Any] | None:
+    properties = {"kind": kind, **_strip(strip, plane)}
+    if kind == "double":
+        properties["max_visits"] = strip.max_visits
+    return _feature(strip.polygon, strip.id, properties, plane)
+
+
+def _part_features(shape: BaseGeometry, kind: str, where: str, plane: Plane) -> Iterator[dict[str, Any] | None]:
+    """One feature per connected part, by falling area: O1, O2... outside, N1... in no-spray areas."""
+    parts = [part for part in shapely.get_parts(shape) if part.area > 0]
+    for rank, part in enumerate(sorted(parts, key=lambda one: -one.area), start=1):
+        own = f"{'O' if kind == 'outside' else 'N'}{rank}"
+        yield _feature(part, own, {"kind": kind, "area_m2": part.area, "where": where}, plane)
+
+
+def _feature(shape: BaseGeometry, own_id: str, properties: dict[str, Any], plane: Plane) -> dict[str, Any] | None:
+    """Feature in degrees, or None for a sliver that is nothing any more on the grid of 1e-8 degrees."""
+    # An edge that just misses a corner in metres may cut it in degrees; the grid needs clean rings.
+    clean = shapely.make_valid(plane.geometry_to_degrees(shape), method="structure", keep_collapsed=False)
+    degrees = shapely.set_precision(clean, EXPORT_GRID_DEG)
+    if degrees.is_empty:
+        return None
+    return {
+        "type": "Feature",
+        "id": own_id,
+        "properties": _plain({"id": own_id, **properties}),
+        "geometry": shapely.geometry.mapping(shapely.orient_polygons(degrees)),
+    }

@@ -1,0 +1,296 @@
+"""Every threshold of the package: one home, a unit and a reason each."""
+
+# --- refusals and limits at the doors -------------------------------------------------------
+
+MAX_FILE_BYTES = 256 * 1024 * 1024
+"""Largest input file that is read. [byte] A 10 Hz NMEA log of a 24 h day is about 150 MB."""
+
+MAX_FIELD_DISTANCE_M = 100_000.0
+"""A boundary farther than this from the track belongs to another place. [m]"""
+
+# --- cleaning the track ----------------------------------------------------------------------
+
+GAP_STEPS = 3.0
+"""A step is a gap only when it is also longer than this many median steps. [1]"""
+
+MAX_SPEED_M_S = 25.0
+"""Faster than this is no field work and no farm track, so the fix is wrong. [m/s] = 90 km/h."""
+
+SPIKE_ACCELERATION_M_S2 = 8.0
+"""A light vehicle on soil neither brakes nor turns harder than tyres grip (about 0.8 g). [m/s2]"""
+
+SPIKE_NOISE_M = 1.0
+"""Fixes may scatter this much beyond what acceleration explains before one is a spike. [m]"""
+
+SPIKE_SHADOW = 0.3
+"""The neighbours of a lone jump lie half as far off their lines; noise leaves at least this. [1]"""
+
+ISLAND_S = 10.0
+"""Fixes that stand apart from the rest of the track, for less than this, are a jump. [s]"""
+
+# --- motion ----------------------------------------------------------------------------------
+
+STAND_WINDOW_S = 3.0
+"""Standing is judged over this time: short enough for a stop at a gate, long against noise. [s]"""
+
+STAND_SPEED_M_S = 0.1
+"""Slower than this over the window is standing (design: volume let out below 0.1 m/s). [m/s]"""
+
+TIP_NOISE_M = 0.02
+"""Smoothing is widened until white noise swings the boom's tip by less than this. [m]"""
+
+MAX_SMOOTHING_S = 0.75
+"""Half-width of the widest smoothing window: longer ones would round off real steering. [s]"""
+
+MIN_WINDOW_FIXES = 5
+"""Fewest fixes in a smoothing window; below it (1 Hz logs) positions are taken as they are. [1]"""
+
+CUSP_ANGLE_DEG = 120.0
+"""Course change that tells reversing from turning (design, section 2). [deg]"""
+
+TURNING_RADIUS_M = 2.0
+"""No light vehicle turns tighter; a sharper change of course at a point is a reversal. [m]"""
+
+CUSP_SAMPLE_S = 0.5
+"""Reversals are looked for on chords at least this long in time, to see past noise. [s]"""
+
+CUSP_CHORD_M = 0.15
+"""Shorter chords have no trustworthy direction. [m]"""
+
+COURSE_AGREES_DEG = 3.0
+"""The receiver's own course is believed when its median difference from the path is less. [deg]"""
+
+COURSE_SPEED_M_S = 0.7
+"""Below this speed a receiver's course is noise. [m/s] Common practice, no source."""
+
+HEADING_SPEED_M_S = 0.15
+"""Below this speed the heading is carried over from the neighbouring fixes. [m/s]"""
+
+REFINE_TURN_DEG = 1.5
+"""Largest change of heading between path points: a tip 15 m out is cut by 1 mm. [deg]"""
+
+REFINE_DEVIATION_M = 0.005
+"""Largest distance between the curved path and its straight steps. [m]"""
+
+BRIDGE_TURN_DEG = 10.0
+"""A gap is bridged only when the heading changes by less across it (design, section 2). [deg]"""
+
+BRIDGE_WIDTHS = 5.0
+"""... and it is shorter than this many boom widths (design, section 2). [boom widths]"""
+
+TOWED_BACKING_WIDTHS = 1.0
+"""A towed boom backed up farther than this earns a caution (design, section 2). [boom widths]"""
+
+# --- swath and partition ---------------------------------------------------------------------
+
+THIN_M = 0.003
+"""Boom lines within this of the interpolated one are left out: a turn at 10 m radius with a
+9 m boom loses 3e-4 of the area swept in the turn, a straight pass nothing. [m]"""
+
+THIN_NOISE_SHARE = 1.0
+MAX_THIN_M = 0.02
+"""With noisy fixes boom lines are thinned to this share of the noise, but never beyond two
+centimetres: holding the path closer than it is known only costs time. [1], [m]"""
+
+THIN_STRIDE = 32
+"""Every so manieth boom line is kept from the start of thinning. [1]"""
+
+CHUNK_TURN_DEG = 45.0
+"""Ground is cut into pieces in which the heading stays within this of the first one, so that
+no spot of a piece can be swept twice. [deg]"""
+
+VISIT_WIDTHS = 1.5707963267948966
+"""Sweeps of one spot within this much travel of the boom's centre are one visit (design,
+section 1): pi/2, since a boom that pivots about its end comes round to no spot sooner. [boom widths]"""
+
+CLOSURE_REL = 1e-6
+"""Sums that must close exactly do so within this share of the field; the rest is rounding. [1]"""
+
+CROSS_CHECK_REL = 5e-4
+"""Largest difference between the partition and the raster count, of the field (design). [1]"""
+
+RASTER_CELL_M = 0.1
+"""Cell of the raster count. [m]"""
+
+RASTER_TURN_DEG = 14.0
+"""The raster is turned by this from the commonest line of travel, so that pass edges cross its
+cells at every phase; edges along a column would all round the same way. [deg]"""
+
+RASTER_STEP_M = 0.5
+RASTER_STEP_DEG = 2.0
+"""The raster count keeps a boom line at least this often: a wheel-wide wiggle of steering is
+longer, and between lines 2 degrees apart a tip 15 m out is cut by 2 mm. [m], [deg]"""
+
+RASTER_BAND_CELLS = 4_000_000
+"""Cells counted at a time: bounds the memory whatever the size of the field. [1]"""
+
+SPRAYED_WIDTHS = 1.0
+"""A polygon counts as sprayed when the boom's centre sprayed inside it over this length; a
+neighbour's field that only caught the boom's tip does not. [boom widths]"""
+
+# --- findings --------------------------------------------------------------------------------
+
+END_TOUCH_SHARE = 0.5
+"""A strip that lies along this share of the boom line of a switch-on (or -off) is late on
+(early off). [boom widths]"""
+
+EDGE_SHARE = 0.3
+"""A strip with this share of its outline on the field edge lies at the field edge. [1]"""
+
+LAP_TURN_DEG = 135.0
+"""A stretch that turns farther is driven round the field, not across it: passes, even curved
+ones, turn less and laps at least two corners. [deg]"""
+
+ACROSS_DEG = 20.0
+"""Driven at more than this to the main direction is headland work; hand steering wanders less. [deg]"""
+
+HEADLAND_WIDTHS = 2.0
+"""The headland: this far in from the field edge; one and a half to two passes are usual
+(common practice, no source). [boom widths]"""
+
+# --- what a job file may say (job_schema, read_job) -----------------------------------------
+# Not physical limits: a value beyond them is a slip of the pen (a wrong unit, a lost decimal point).
+
+MAX_BOOM_M = 100.0
+"""Widest boom. [m] Field booms end near 60 m."""
+
+MAX_SECTIONS = 200
+"""Most sections, and so the largest section number. Single-nozzle control of a wide boom has about 120."""
+
+MAX_NOZZLES = 1000
+"""Most nozzles on a boom. 100 m at 0.1 m spacing."""
+
+MAX_LEVER_M = 50.0
+"""Longest antenna offset, drawbar or axle distance. [m]"""
+
+MAX_STRIP_M = 1000.0
+"""Widest setback, growth of a boundary or least width of a listed strip. [m]"""
+
+MIN_STRIP_WIDTH_M = 0.01
+"""Least `report.min_width`. [m] Below it the width of a strip is rounding, not ground."""
+
+MAX_DELAY_S = 60.0
+"""Longest valve delay, early or late. [s] Real ones are below 3 s."""
+
+MAX_CLOCK_OFFSET_S = 2 * 1024 * 7 * 86_400.0
+"""Largest `track.clock_offset`. [s] Two rollovers of the 1024-week counter."""
+
+MAX_GAP_S = 3600.0
+"""Largest `track.max_gap`. [s]"""
+
+MAX_RATE_L_HA = 100_000.0
+"""Highest rate. [L/ha] 10 mm of liquid: a flood, not a spray."""
+
+MAX_FLOW_L_MIN = 10_000.0
+"""Highest flow of a whole boom. [L/min]"""
+
+MAX_PRESSURE_BAR = 100.0
+"""Highest spraying pressure. [bar] Orchard sprayers end near 50."""
+
+MAX_APPLIED_L = 10_000_000.0
+"""Largest volume of one job. [L]"""
+
+WIDTH_AGREEMENT_M = 0.01
+"""Widths from `width`, `sections` and `nozzles` agree within this. [m] (job-file contract)"""
+
+FIRST_YEAR, LAST_YEAR = 1980, 2100
+"""Years a date may lie in. GPS time began on 1980-01-06."""
+
+# --- field boundaries (read_field) ----------------------------------------------------------
+
+BOUNDARY_CLOSE_M = 20.0
+"""A driven line is a closed boundary when its ends lie within this... [m] (job-file contract)"""
+
+BOUNDARY_CLOSE_REL = 0.02
+"""...or within this part of its length. (job-file contract)"""
+
+REPAIR_AREA_M2 = 1.0
+"""Every way of repairing a polygon agrees within this area... [m2] A step of a person: not worth naming."""
+
+REPAIR_AREA_REL = 1e-4
+"""...or within this part of the polygon. The accuracy promised for areas at 10 Hz (0.01 % of the field)."""
+
+MIN_FIELD_M2 = 0.01
+"""A polygon smaller than this is a point or a line. [m2] A post in a field is about 0.02 m2."""
+
+# --- simulated jobs -------------------------------------------------------------------------
+
+SIMULATED_WANDER_STEP_M = 0.5
+"""Steering error is drawn this often along the route and smoothly joined. [m] Well below the
+3-4 m over which it is smoothed, so the join adds nothing of its own."""
+
+SIMULATED_SWEEP_HZ = 20.0
+"""True boom lines are sampled this often. [1/s] At 3 m/s they are 0.15 m apart; on an arc of
+4 m radius the chord then leaves the arc by less than 1 mm."""
+
+# --- reading GNSS logs ----------------------------------------------------------------------
+
+EPOCH_LOOKBACK = 4
+"""A sentence joins an epoch of the same UTC time among so many epochs last begun. [1]
+Multiplexed sources interleave two or three times; a time that comes back later than that is a
+repeat of its own, which cleaning has to see."""
+
+SWITCH_BURST_SHARE = 0.5
+"""XDR sentences for at least this share of the epochs stand in the bursts of the receiver, fewer
+are sent only at changes. [1] A per-second source loses few sentences, a boom changes seldom."""
+
+MAX_SENTENCE_CHARS = 255
+"""Text after a "$" that goes on longer without an end is no sentence. [characters] NMEA 0183
+allows 82; receivers that send many decimals or transducers go beyond it."""
+
+SCAN_BLOCK_BYTES = 4 * 1024 * 1024
+"""NMEA logs are scanned in blocks of about this size, to bound the memory used. [byte]"""
+
+WEEK_ROLLOVER_DAYS = 1024 * 7
+"""GPS counts weeks modulo 1024 in its navigation message. [days] IS-GPS-200, 20.3.3.3.1.1."""
+
+ROLLED_OVER_BEFORE = "2000-01-01"
+"""A logged date before this is taken for a week counter that rolled over: GPS was degraded on
+purpose to 100 m until 2000-05-02, so no log that is fit for an audit is older. [UTC date]"""
+
+DATE_DOUBTFUL_BEFORE = "2010-01-01"
+"""A date before this may be 1024 weeks (19.6 years) early, which only job.date can tell; the
+person is asked. [UTC date] From it on the true date would lie in 2029 or later."""
+
+JOB_DATE_SLACK_DAYS = 1
+"""job.date and the log's date may differ by this, as local and UTC dates do. [days]"""
+
+DEMO_QUAD_M = 0.25
+"""Length of the quads that the demo's true ground is united from. [m] On an arc of 3.8 m radius
+the chord leaves the arc by 2 mm."""
+
+# --- files for other programs ---------------------------------------------------------------
+
+EXPORT_GRID_DEG = 1e-8
+"""Coordinates of findings are written on this grid. [deg] 1.1 mm, finer than any receiver."""
+
+MITRE_LIMIT = 2.0
+"""Corners sharper than 60 degrees are cut off when strips are opened; they are narrower than
+the least width anyway. [1]"""
+
+NECK_AREA_M2 = 1e-4
+"""Crumbs that cutting at necks leaves; a hand's breadth square is 0.01 m2. [m2]"""
+
+EDGE_BAND_M = 0.02
+"""Outlines this close to an edge lie on it; also how far switching lines are moved onto the
+ground beside them. More than rounding, less than any finding. [m]"""
+
+INSCRIBED_M = 0.02
+"""How closely lengths and widths of strips are found; areas are exact. [m]"""
+
+MIDDLE_LINE_SLICES = 24
+"""Slices across a straight strip; its middle line bends no more often than a driver steers. [1]"""
+
+STRAIGHT_STRIP_RATIO = 4.0
+STRAIGHT_STRIP_SLOPE = 0.1
+"""A strip is straight when its smallest rectangle is at most this many mean widths wide, or this
+share of its length: then no part of it slants so much that slices are longer than 1 %. [1], [1]"""
+
+MIDDLE_LINE_SPACING = 0.5
+"""Spacing of outline points for the medial axis, in mean widths: wider ones make it zigzag. [1]"""
+
+BUFFER_QUAD_SEGS = 64
+"""Segments of a quarter circle in buffers: the default of 8 loses 0.64 % of a disc, 64 loses 0.01 %. [1]"""
+
+DRAWN_PATH_M = 0.3
+"""Lines driven without spraying are drawn this closely; no figure rests on them. [m]"""

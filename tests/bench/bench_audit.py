@@ -1,0 +1,135 @@
+"""Speed of the audit on one simulated 12 ha job at 10 Hz, as ratios within one run.
+
+Run: python tests/bench/bench_audit.py
+"""
+
+import dataclasses
+import resource
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parent))
+
+import gpxpy
+from jobs import START_S, boom, job, log
+from reference import reference_count
+
+from coverage_audit import audit as recipe
+from coverage_audit.model import PlaneOrigin
+from coverage_audit.plane import Plane
+from coverage_audit.simulate import benchmark_scenario, simulate
+from coverage_audit.simulate_files import to_boom_csv, to_geojson_text, to_gpx_text
+
+RUNS = 5
+JOB_FILE = """
+[field]
+boundary = "field.geojson"
+[track]
+files = ["track.gpx"]
+[boom]
+width = "9 m"
+intervals = "boom.csv"
+antenna_ahead = "0 m"
+[rate]
+flow = "20 L/min"
+"""
+
+
+def best(task, runs=RUNS):
+    """Least processor time of several runs [s], children included, and the last result.
+
+    Other work on the machine only adds, and adds less to processor time than to the clock.
+    """
+    times = []
+    for _ in range(runs):
+        start = processor_s()
+        result = task()
+        times.append(processor_s() - start)
+    return min(times), result
+
+
+def processor_s():
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(one.ru_utime + one.ru_stime for one in used)
+
+
+def benchmark_job(hectares):
+    scenario = benchmark_scenario(hectares=hectares)
+    one = simulate(scenario)
+    return scenario, one, job(log(one.times_s, one.logged_m), one.on_intervals, scenario.field, boom=boom(9.0))
+
+
+def exact_part(spray_job):
+    """From track arrays to partition and findings: the recipe without the raster count and the volume."""
+    plane = recipe._plane(spray_job)
+
+    def run():
+        drive = recipe._drive(spray_job, plane)
+        ground, _, _ = recipe._ground(spray_job, plane, drive)
+        pieces = [piece for one in drive.thinned for piece in recipe.pieces_of(one)]
+        parts = recipe.partition(pieces, ground, 9.0, recipe.travel_at)
+        counted = recipe._Count(ground, pieces, parts, None, 0.0)
+        layers = recipe._layers(counted, drive)
+        recipe._strips(spray_job, drive, counted, layers)
+        return drive, ground, parts
+
+    return run
+
+
+def main():
+    scenario, one, spray_job = benchmark_job(12.4)
+    ours, (drive, ground, parts) = best(exact_part(spray_job))
+    stretches = [(lines.x_m, lines.y_m, lines.heading_rad) for lines in drive.lines]
+    theirs, (covered, missed, double) = best(lambda: reference_count(stretches, ground.target, 9.0), 2)
+    target, visits, field = parts.in_target, parts.visits, ground.field.area
+    off = [
+        abs(parts.area(target & mask) - other) / field
+        for mask, other in ((visits > 0, covered), (visits == 0, missed), (visits > 1, double))
+    ]
+    print(f"fixes                            {len(one.times_s)}")
+    print(f"partition and findings           {ours:.3f} s")
+    print(f"reference                        {theirs:.3f} s, ratio {theirs / ours:.1f} (wanted: at least 5)")
+    print(f"covered, missed, double differ   {off[0]:.1e} {off[1]:.1e} {off[2]:.1e} of the field (1e-4 1e-4 2e-4)")
+    whole_command(scenario)
+    scaling()
+
+
+def whole_command(scenario):
+    one = simulate(dataclasses.replace(scenario, start_s=START_S))
+    plane = Plane(PlaneOrigin(-70.5, -41.2))
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        texts = {
+            "track.gpx": to_gpx_text(one, plane),
+            "boom.csv": to_boom_csv(one),
+            "field.geojson": to_geojson_text(scenario.field, "bench", plane),
+            "job.toml": JOB_FILE,
+        }
+        for file, text in texts.items():
+            (folder / file).write_text(text, encoding="utf-8")
+        parse, _ = best(lambda: gpxpy.parse(texts["track.gpx"]), 3)
+        out = ["-o", str(folder / "out"), "--quiet"]
+        command = [sys.executable, "-m", "coverage_audit", "check", str(folder / "job.toml"), *out]
+        check, _ = best(lambda: subprocess.run(command, check=True, stdout=subprocess.DEVNULL), 4)
+        page = (folder / "out" / "report.html").stat().st_size / 1e6
+    peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+    print(f"gpxpy alone, parsing the file    {parse:.2f} s")
+    print(f"check, interpreter start to end  {check:.2f} s, ratio {check / parse:.2f} (wanted: at most 2)")
+    print(f"peak memory of check             {peak:.0f} MB (wanted: under 600); report {page:.2f} MB")
+
+
+def scaling():
+    _, small, small_job = benchmark_job(12.4)
+    _, large, large_job = benchmark_job(124.0)
+    short, _ = best(lambda: recipe.audit_job(small_job), 3)
+    long, _ = best(lambda: recipe.audit_job(large_job), 1)
+    fixes = len(large.times_s) / len(small.times_s)
+    most = 1.2 * fixes
+    print(f"audit of {fixes:.1f} times the fixes      {long / short:.1f} times the time (wanted: at most {most:.1f})")
+
+
+if __name__ == "__main__":
+    main()

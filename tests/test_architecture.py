@@ -1,0 +1,149 @@
+"""The five storeys that DEVELOPERS.md promises, checked on every run.
+
+Imports go down only. Within a storey a room stays shut to the others, except for the few
+parts listed in ``PARTS``: a room that grew too long for one module, or a tool that several
+rooms of one kind share. To add a room, put its name into one of the sets below; to split
+one, add the new part to ``PARTS``. Imports made for type checking count like any other.
+"""
+
+import ast
+from graphlib import TopologicalSorter
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parent.parent / "coverage_audit"
+
+FLOOR = {"errors", "units", "tolerances", "model", "model_core"}
+STAGES = {
+    *{"plane", "track", "motion", "boom", "swath", "ground", "coverage", "raster", "findings", "rate"},
+    *{"cautions", "simulate"},
+}
+READERS = {"read_job", "read_track", "read_field", "read_boom"}
+WRITERS = {"summary", "report"}
+ENTRANCE = {"cli", "files", "__main__", "__init__"}
+
+PARTS = {
+    # stages: parts of a stage that grew too long for one module
+    "findings": {"middle_line"},
+    "simulate": {"simulate_plan", "simulate_route"},
+    "simulate_plan": {"simulate_route"},
+    # readers: the job reader opens the papers that a job names
+    "read_job": {"job_schema", "read_bytes", "read_boom", "read_field", "read_track"},
+    "read_boom": {"read_bytes"},
+    "read_field": {"read_bytes", "read_gpx"},
+    "read_track": {"read_bytes", "read_gpx", "read_nmea", "nmea_sentences"},
+    "read_gpx": {"fix_faults"},
+    "read_nmea": {"fix_faults", "nmea_sentences", "nmea_transducers"},
+    "nmea_transducers": {"nmea_sentences"},
+    # writers: all share how numbers are shown
+    "summary": {"display"},
+    "report": {"display", "charts", "map_layers", "map_view", "report_facts", "static_map"},
+    "charts": {"display"},
+    "map_view": {"display", "map_layers"},
+    "report_facts": {"display"},
+    "static_map": {"display", "map_layers"},
+    "demo": {"display", "simulate_files"},
+    # entrance
+    "cli": {"files", "__init__"},
+    "__main__": {"cli"},
+}
+
+LOWER = {
+    "errors": set(),
+    "units": {"errors"},
+    "tolerances": set(),
+    "model": {"errors", "units"},
+    "model_core": {"model"},
+    "audit": FLOOR | STAGES - {"simulate"},
+    "demo": FLOOR | {"plane", "simulate", "simulate_plan", "simulate_route"},
+    "simulate_files": FLOOR | {"plane", "simulate"},
+    "cli": FLOOR | READERS | WRITERS | {"audit", "demo"},
+    "files": FLOOR,
+    "__main__": set(),
+    "__init__": FLOOR,
+}
+"""What a room may open below itself, where that is not the rule of its storey."""
+
+
+def _rule_of_the_storey(room):
+    """Stages and readers stand on the floor alone; writers also need the plane, to put places back into degrees."""
+    serves = {room} | {whole for whole, parts in PARTS.items() if room in parts}
+    return FLOOR | ({"plane"} if serves & (WRITERS | {"map_layers", "map_view"}) else set())
+
+
+ROOMS = FLOOR | STAGES | READERS | WRITERS | ENTRANCE | {"audit", "demo"} | set().union(*PARTS.values())
+MAY_IMPORT = {room: LOWER.get(room, _rule_of_the_storey(room)) | PARTS.get(room, set()) for room in ROOMS}
+
+CORE = FLOOR | STAGES | {"audit"} | PARTS["findings"] | PARTS["simulate"]
+NOT_IN_CORE = {
+    "argparse", "branca", "csv", "folium", "geopandas", "gpxpy", "importlib", "io", "jinja2", "json", "logging", "os",
+    "pandas", "pathlib", "pyogrio", "shutil", "signal", "socket", "subprocess", "sys", "tempfile", "time", "tomllib",
+    "tqdm", "urllib", "xml",
+}  # fmt: skip
+NOT_CALLED_IN_CORE = {"open", "print", "input", "now", "utcnow", "today"}
+FILE_METHODS = {"open", "read_text", "read_bytes", "write_text", "write_bytes", "unlink", "mkdir"}
+
+
+def tree(room):
+    return ast.walk(ast.parse((PACKAGE / f"{room}.py").read_text(encoding="utf-8")))
+
+
+def imported(room):
+    """First names of everything *room* imports, the package's own without its prefix."""
+    for node in tree(room):
+        if isinstance(node, ast.Import):
+            names = [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            own = node.level > 0 or node.module == "coverage_audit"
+            names = [alias.name for alias in node.names] if own and not node.module else [node.module]
+            if node.module == "coverage_audit":
+                names = [alias.name for alias in node.names]
+        else:
+            continue
+        for name in names:
+            # "from . import __version__" opens the front door itself
+            yield "__init__" if name == "__version__" else name.removeprefix("coverage_audit.").split(".")[0]
+
+
+def called(room):
+    """Last names of everything *room* calls."""
+    for node in tree(room):
+        if isinstance(node, ast.Call):
+            yield ast.unparse(node.func).rpartition(".")[2]
+
+
+def test_every_module_has_a_room():
+    assert {path.stem for path in PACKAGE.glob("*.py")} == ROOMS
+
+
+@pytest.mark.parametrize("room", sorted(ROOMS))
+def test_imports_go_down(room):
+    assert set(imported(room)) & ROOMS <= MAY_IMPORT[room]
+
+
+def test_no_room_comes_back_to_itself():
+    TopologicalSorter({room: set(imported(room)) & ROOMS for room in ROOMS}).prepare()  # raises CycleError
+
+
+@pytest.mark.parametrize("room", sorted(CORE))
+def test_core_touches_no_file_clock_or_terminal(room):
+    assert not NOT_IN_CORE & set(imported(room))
+    assert not (NOT_CALLED_IN_CORE | FILE_METHODS) & set(called(room))
+
+
+@pytest.mark.parametrize("room", sorted(ROOMS - {"cli", "__main__"}))
+def test_only_the_command_prints_and_exits(room):
+    assert not {"print", "exit", "_exit"} & set(called(room))
+
+
+@pytest.mark.parametrize("room", sorted(ROOMS - {"cli", "files", "demo"}))
+def test_only_the_entrance_writes_to_disk(room):
+    assert not {"write_text", "write_bytes", "mkdir", "unlink"} & set(called(room))
+
+
+def test_folium_geopandas_and_the_terminal_live_in_one_room_each():
+    users = {room: set(imported(room)) for room in ROOMS}
+    assert {room for room, names in users.items() if "folium" in names} == {"map_view"}
+    assert {room for room, names in users.items() if "geopandas" in names} == {"read_field"}
+    assert {room for room, names in users.items() if {"argparse", "tqdm"} & names} == {"cli"}
