@@ -141,7 +141,7 @@ def _drive(job: Job, plane: Plane) -> _Drive:
     motion = refine(build_motion(track, settings.boom.width_m / 2))
     path = boom_path(motion, settings.boom)
     lines = on_lines(path, timeline, settings.boom.sections_m)
-    thinned = [thin(one, thinning_m(motion.noise_m)) for one in lines]
+    thinned = thin(lines, thinning_m(motion.noise_m))
     return _Drive(track, dropped, path, timeline, lines, thinned, cautions)
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from .middle_line import middle_lines
+from .middle_line import middles
 from .model import Strip
 from .tolerances import (
     EDGE_BAND_M,
@@ -91,9 +91,9 @@ def find_strips(
     order = np.argsort(-area, kind="stable")
     polygons, area = polygons[order], area[order]
     plain = shapely.simplify(polygons, INSCRIBED_M / 2)  # sizes within a centimetre, in half the time
-    lines = middle_lines(plain)
+    middle = middles(plain)
+    lines = np.array([one.line for one in middle], dtype=object)
     length = shapely.length(lines)
-    widest = 2 * shapely.length(shapely.maximum_inscribed_circle(plain, tolerance=INSCRIBED_M))
     label = shapely.line_interpolate_point(lines, 0.5, normalized=True)
     where = _where(plain, lines, around, missed=visited is None)
     most = _most_visits(polygons, visited)
@@ -103,7 +103,7 @@ def find_strips(
             area_m2=float(area[k]),
             length_m=float(length[k]),
             mean_width_m=float(area[k] / length[k]),
-            max_width_m=float(widest[k]),
+            max_width_m=middle[k].max_width_m,
             orientation_deg=_orientation(lines[k]),
             where=where[k],
             polygon=polygons[k],
@@ -135,7 +135,8 @@ def open_and_split(ground: BaseGeometry, min_width_m: float) -> np.ndarray:
     for a, b in zip(first.tolist(), second.tolist(), strict=True):
         if a < b:  # the larger core keeps the ground at the neck
             parts[b] = shapely.difference(parts[b], parts[a])
-    parts = np.array([_largest(part) for part in parts], dtype=object)
+    for k in np.flatnonzero(shapely.get_type_id(parts) != shapely.GeometryType.POLYGON):
+        parts[k] = _largest(parts[k])
     return parts[shapely.area(parts) > NECK_AREA_M2] if len(parts) else parts
 
 

@@ -3,75 +3,151 @@
 from __future__ import annotations
 
 import heapq
+import math
 from collections import defaultdict
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
-from .tolerances import MIDDLE_LINE_SLICES, MIDDLE_LINE_SPACING, STRAIGHT_STRIP_RATIO, STRAIGHT_STRIP_SLOPE
+from .tolerances import (
+    CENTRES_TRIED,
+    CUTS_PER_WIDTH,
+    INSCRIBED_M,
+    MIDDLE_LINE_SLICES,
+    MIDDLE_LINE_SPACING,
+    MOST_CUTS,
+    SIDE_SLACK_M,
+    STRAIGHT_STRIP_RATIO,
+    STRAIGHT_STRIP_SLOPE,
+)
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from .model import BoolArray, FloatArray
+    from .model import FloatArray
 
 
-def middle_lines(polygons: np.ndarray) -> np.ndarray:
-    """Middle line of each polygon, shape (n,), as line strings from end to end.
+@dataclass(frozen=True)
+class Middle:
+    """Middle line of a strip from end to end, and the diameter of its largest inscribed circle. [m]"""
 
-    A strip that is nearly straight is sliced across its longest direction and the middles of
-    the slices are joined; any other gets the longest path of its medial axis.
+    line: BaseGeometry
+    max_width_m: float
+
+
+def middles(polygons: np.ndarray) -> list[Middle]:
+    """Middle of each polygon, shape (n,).
+
+    A strip whose two sides run along it without turning back is cut across at many places, and
+    the middles of the cuts are joined; any other gets the longest path of its medial axis.
     """
     if not len(polygons):
-        return np.empty(0, dtype=object)
-    lines = np.empty(len(polygons), dtype=object)
-    sliced, good = _sliced(polygons)
-    lines[good] = sliced[good]
-    for k in np.flatnonzero(~good):
-        lines[k] = _medial(polygons[k])
-    return lines
+        return []
+    corners = shapely.get_coordinates(shapely.oriented_envelope(polygons)).reshape(-1, 5, 2)
+    return [
+        _between_sides(polygon, box) or _medial_middle(polygon) for polygon, box in zip(polygons, corners, strict=True)
+    ]
 
 
-def _sliced(polygons: np.ndarray) -> tuple[np.ndarray, BoolArray]:
-    """Lines through the middles of slices, and which polygons are straight enough for it."""
-    count, slices = len(polygons), MIDDLE_LINE_SLICES
-    corner = shapely.get_coordinates(shapely.oriented_envelope(polygons)).reshape(count, 5, 2)
-    sides = np.stack([corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 1]], axis=1)
-    size = np.hypot(sides[..., 0], sides[..., 1])
-    long = size.argmax(axis=1)
-    row = np.arange(count)
-    along, across = sides[row, long], sides[row, 1 - long]
-    origin = np.where((long == 0)[:, None], corner[:, 0], corner[:, 1])
-    across = np.where((long == 0)[:, None], across, -across)  # from the origin's side to the other
-    share = (np.arange(slices) + 0.5) / slices
-    foot = origin[:, None] + share[None, :, None] * along[:, None]
-    cuts = shapely.linestrings(np.stack([foot, foot + across[:, None]], axis=2))
-    part = shapely.intersection(cuts, np.repeat(polygons[:, None], slices, axis=1))
-    whole = (shapely.get_num_geometries(part) == 1) & (shapely.length(part) > 0)
-    mean_width = shapely.area(polygons) / size[row, long]
-    limit = np.maximum(STRAIGHT_STRIP_RATIO * mean_width, STRAIGHT_STRIP_SLOPE * size[row, long])
-    good = whole.all(axis=1) & (size[row, 1 - long] <= limit)
-    middle = shapely.get_coordinates(shapely.centroid(part[good])).reshape(-1, slices, 2)
-    # the first and last half slice reach to the ends of the strip
-    first, last = 1.5 * middle[:, :1] - 0.5 * middle[:, 1:2], 1.5 * middle[:, -1:] - 0.5 * middle[:, -2:-1]
-    lines = np.empty(count, dtype=object)
-    lines[good] = shapely.linestrings(np.concatenate([first, middle, last], axis=1))
-    return lines, good
+def _between_sides(polygon: BaseGeometry, box: FloatArray) -> Middle | None:
+    """Middle of a strip with two sides that each run along the long axis of *box*, else None."""
+    if len(polygon.interiors):
+        return None
+    first, second = box[1] - box[0], box[2] - box[1]
+    axis, long, short = first, math.hypot(*first), math.hypot(*second)
+    if short > long:
+        axis, long, short = second, short, long
+    width = polygon.area / long
+    if short > max(STRAIGHT_STRIP_RATIO * width, STRAIGHT_STRIP_SLOPE * long):
+        return None
+    axis = axis / long
+    ring = shapely.get_coordinates(polygon)[:-1]
+    along, across = ring @ axis, ring @ np.array([-axis[1], axis[0]])
+    left = int(along.argmin())
+    along, across = np.roll(along, -left), np.roll(across, -left)
+    right = int(along.argmax())
+    sides = [
+        (along[: right + 1], across[: right + 1]),
+        (np.append(along[right:], along[0])[::-1], np.append(across[right:], across[0])[::-1]),
+    ]
+    if any((np.diff(x) < -SIDE_SLACK_M).any() for x, _ in sides):
+        return None
+    count = int(np.clip(CUTS_PER_WIDTH * long / width, MIDDLE_LINE_SLICES, MOST_CUTS))
+    x = along[0] + (np.arange(count) + 0.5) / count * (along[right] - along[0])
+    heights = [np.interp(x, np.maximum.accumulate(side), height) for side, height in sides]
+    low, high = np.minimum(*heights), np.maximum(*heights)
+    middle = (low + high) / 2
+    radius = _inscribed(x, middle, low, high)
+    bend = np.linspace(0, count - 1, MIDDLE_LINE_SLICES).round().astype(int)
+    x, middle = _out_to_ends(x[bend], middle[bend], along[0], along[right])
+    points = x[:, None] * axis + middle[:, None] * np.array([-axis[1], axis[0]])
+    return Middle(shapely.LineString(points), 2 * radius)
+
+
+def _inscribed(x: FloatArray, middle: FloatArray, low: FloatArray, high: FloatArray) -> float:
+    """Radius of the largest circle about a point of the middle line that crosses neither side. [m]
+
+    No circle is larger than the strip is high at its centre (or than its end is away), so the
+    centres are tried from the most promising down until none can beat the best.
+    """
+    step = x[1] - x[0]
+    bound = np.minimum((high - low) / 2, np.minimum(x - x[0], x[-1] - x) + step / 2)
+    order = np.argsort(-bound)
+    best = 0.0
+    for start in range(0, len(order), CENTRES_TRIED):
+        tried = order[start : start + CENTRES_TRIED]
+        if bound[tried[0]] <= best:
+            break
+        aside = (x[tried, None] - x) ** 2
+        nearest = np.minimum((middle[tried, None] - low) ** 2, (high - middle[tried, None]) ** 2) + aside
+        best = max(best, float(np.minimum(np.sqrt(nearest.min(axis=1)), bound[tried]).max()))
+    return best
+
+
+def _out_to_ends(x: FloatArray, middle: FloatArray, first: float, last: float) -> tuple[FloatArray, FloatArray]:
+    """The middle line drawn straight on to the ends of the strip."""
+    start = middle[0] + (middle[1] - middle[0]) * (first - x[0]) / (x[1] - x[0])
+    end = middle[-1] + (middle[-1] - middle[-2]) * (last - x[-1]) / (x[-1] - x[-2])
+    return np.concatenate([[first], x, [last]]), np.concatenate([[start], middle, [end]])
+
+
+def _medial_middle(polygon: BaseGeometry) -> Middle:
+    circle = shapely.maximum_inscribed_circle(polygon, tolerance=INSCRIBED_M)
+    return Middle(_medial(polygon), 2 * circle.length)
 
 
 def _medial(polygon: BaseGeometry) -> BaseGeometry:
-    """Longest path of the medial axis, from the Voronoi edges of the outline, drawn out to the ends."""
+    """Longest path through the chordal axis: middles of the inner edges of a triangulation.
+
+    Prasad 1997, Morphological analysis of shapes (chordal axis transform): triangles with two
+    inner edges carry the axis, those with three join branches, those with one end it.
+    """
     width = 2 * polygon.area / polygon.length
     outline = shapely.segmentize(shapely.simplify(polygon, width / 20), width * MIDDLE_LINE_SPACING)
-    points = shapely.MultiPoint(shapely.get_coordinates(outline))
-    edges = shapely.get_parts(shapely.get_parts(shapely.voronoi_polygons(points, only_edges=True)))
-    shapely.prepare(polygon)
-    edges = edges[shapely.contains(polygon, edges)]
-    path = _longest_path(shapely.get_coordinates(edges).reshape(-1, 2, 2)) if len(edges) else None
-    if path is None:
-        return _diagonal(polygon)
-    return shapely.LineString(_to_ends(path, polygon))
+    triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(outline))
+    corner = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]
+    path = _longest_path(_chordal_edges(corner))
+    return _diagonal(polygon) if path is None else shapely.LineString(path)
+
+
+def _chordal_edges(corner: FloatArray) -> FloatArray:
+    """Edges (n, 2, 2) of the chordal axis of triangles with corners (m, 3, 2)."""
+    _, index = np.unique(corner.reshape(-1, 2), axis=0, return_inverse=True)
+    index = index.reshape(-1, 3)
+    ends = np.sort(np.stack([index, np.roll(index, -1, axis=1)], axis=2), axis=2)
+    _, name, uses = np.unique(ends.reshape(-1, 2), axis=0, return_inverse=True, return_counts=True)
+    inner = (uses[name] == 2).reshape(-1, 3)
+    middle = (corner + np.roll(corner, -1, axis=1)) / 2
+    count = inner.sum(axis=1)
+    three, one = corner[count == 3], corner[count == 1]
+    carried = middle[count == 2][inner[count == 2]].reshape(-1, 2, 2)
+    joint = np.repeat(three.mean(axis=1), 3, axis=0)
+    branches = np.stack([middle[count == 3].reshape(-1, 2), joint], axis=1)
+    tip = np.roll(one, -2, axis=1)[inner[count == 1]]  # the corner across from the inner edge
+    ended = np.stack([middle[count == 1][inner[count == 1]], tip], axis=1)
+    return np.concatenate([carried, branches, ended])
 
 
 def _diagonal(polygon: BaseGeometry) -> BaseGeometry:
@@ -94,7 +170,7 @@ def _longest_path(edges: FloatArray) -> FloatArray | None:
     best: list[int] = []
     reach = 0.0
     left = set(near)
-    while left:  # the axis may fall apart where the strip is thinner than the spacing
+    while left:  # the axis may fall apart where the outline touches itself
         start, _, seen = _farthest(near, next(iter(left)))
         left -= seen
         end, before, _ = _farthest(near, start)
@@ -126,22 +202,3 @@ def _farthest(near: dict[int, list[tuple[int, float]]], start: int) -> tuple[int
                 before[other] = here
                 heapq.heappush(queue, (distance + step, other))
     return node, before, done
-
-
-def _to_ends(path: FloatArray, polygon: BaseGeometry) -> FloatArray:
-    """*path* with the forks into the corners cut off, and its ends drawn straight on to the outline."""
-    clearance = shapely.distance(shapely.boundary(polygon), shapely.points(path))
-    travel = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
-    typical = float(np.median(clearance))
-    trunk = (travel > 2 * typical) & (travel < travel[-1] - 2 * typical)
-    if trunk.sum() < 2:
-        return path
-    core = path[trunk]
-    reach = 4 * typical
-    for _ in range(2):  # both ends
-        way = core[0] - core[min(len(core) - 1, max(1, int(np.searchsorted(travel, 2 * typical))))]
-        way = way / max(float(np.hypot(*way)), 1e-12)
-        ray = shapely.intersection(shapely.LineString([core[0], core[0] + way * reach]), polygon)
-        tail = shapely.get_coordinates(shapely.get_parts(ray)[:1])
-        core = np.concatenate([tail[-1:], core])[::-1] if len(tail) else core[::-1]
-    return core

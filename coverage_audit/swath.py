@@ -29,7 +29,7 @@ from .tolerances import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from .model import BoolArray, BoomSettings, FloatArray, IntArray
     from .model_core import Motion, Timeline
@@ -168,36 +168,54 @@ def _spraying_parts(edges: FloatArray, on: BoolArray) -> tuple[tuple[float, floa
     return tuple((float(edges[a]), float(edges[b])) for a, b in zip(change[::2], change[1::2], strict=True))
 
 
-def thin(lines: BoomLines, within_m: float) -> BoomLines:
+def thin(all_lines: Sequence[BoomLines], within_m: float) -> list[BoomLines]:
     """Boom lines without those that lie within *within_m* of the one interpolated by travel.
 
-    Both outermost tips are held to it; ends of gaps and cuts stay. Every span is split at its
-    worst line until none is off (Douglas & Peucker 1973, on two tips at once).
+    Both outermost tips are held to it; ends of slots and gaps, and cuts, stay. Every span is
+    split at its worst line until none is off (Douglas & Peucker 1973, on two tips at once).
     """
-    count = len(lines.x_m)
-    tips = np.column_stack([lines.tips(lines.offsets_m[0][0]), lines.tips(lines.offsets_m[-1][1])])
-    special = lines.gap_after | lines.bridged_after | lines.cut
+    count = np.array([len(lines.x_m) for lines in all_lines])
+    ends = np.cumsum(count)
+    tips = np.concatenate(
+        [
+            np.column_stack([lines.tips(lines.offsets_m[0][0]), lines.tips(lines.offsets_m[-1][1])])
+            for lines in all_lines
+        ]
+    )
+    special = np.concatenate([lines.gap_after | lines.bridged_after | lines.cut for lines in all_lines])
+    travel = np.concatenate([lines.travel_m for lines in all_lines])
     keep = special.copy()
     keep[1:] |= special[:-1]
     keep[::THIN_STRIDE] = True  # only saves rounds
-    keep[-1] = True
-    travel = lines.travel_m + np.arange(count) * 1e-9  # a standing boom must not divide by nothing
-    while not keep.all():
+    keep[ends - 1] = keep[ends - count] = True
+    # a standing boom, and the step from slot to slot, must not divide by nothing
+    travel = travel + np.arange(len(travel)) * 1e-9
+    while True:
         knots = np.flatnonzero(keep)
-        spans = np.diff(knots)
-        left, right = np.repeat(knots[:-1], spans), np.repeat(knots[1:], spans)
-        inner = np.arange(count - 1)
-        share = (travel[inner] - travel[left]) / (travel[right] - travel[left])
-        off = tips[inner] - (tips[left] + share[:, None] * (tips[right] - tips[left]))
-        off *= off
-        worst = np.maximum(off[:, 0] + off[:, 1], off[:, 2] + off[:, 3])
-        top = np.maximum.reduceat(worst, knots[:-1])
-        too_far = np.where(top > within_m**2, top, np.inf)
-        peaks = np.flatnonzero(worst >= np.repeat(too_far, spans))
+        peaks = _worst_off(tips, travel, knots, within_m)
         if not len(peaks):
             break
         keep[peaks] = True
-    return lines.take(keep)
+    return [lines.take(part) for lines, part in zip(all_lines, np.split(keep, ends[:-1]), strict=True)]
+
+
+def _worst_off(tips: FloatArray, travel: FloatArray, knots: IntArray, within_m: float) -> IntArray:
+    """Index of the worst line of each span between *knots* that has any more than *within_m* off."""
+    wide = np.diff(knots) > 1
+    first, last = knots[:-1][wide], knots[1:][wide]
+    spans = last - first - 1
+    if not len(spans):
+        return spans
+    starts = np.cumsum(spans) - spans
+    inner = np.arange(spans.sum()) + np.repeat(first + 1 - starts, spans)
+    left, right = np.repeat(first, spans), np.repeat(last, spans)
+    share = (travel[inner] - travel[left]) / (travel[right] - travel[left])
+    off = tips[inner] - tips[left] - share[:, None] * (tips[right] - tips[left])
+    off *= off
+    worst = np.maximum(off[:, 0] + off[:, 1], off[:, 2] + off[:, 3])
+    top = np.maximum.reduceat(worst, starts)
+    too_far = np.where(top > within_m**2, top, np.inf)
+    return inner[worst >= np.repeat(too_far, spans)]
 
 
 def thinning_m(noise_m: float) -> float:

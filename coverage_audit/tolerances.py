@@ -278,6 +278,17 @@ ground beside them. More than rounding, less than any finding. [m]"""
 INSCRIBED_M = 0.02
 """How closely lengths and widths of strips are found; areas are exact. [m]"""
 
+SIDE_SLACK_M = 0.05
+"""A strip's side may turn back by this much and still run along it: the noise of fixes. [m]"""
+
+CUTS_PER_WIDTH = 6.0
+MOST_CUTS = 2000
+"""Cuts across a strip per mean width, and at most: an inscribed circle between cuts a sixth of a
+width apart is off by (1/6)^2 / 2 of its radius, 1.4 %. [1 / width], [1]"""
+
+CENTRES_TRIED = 16
+"""Centres of inscribed circles tried at a time, the most promising first. [1]"""
+
 MIDDLE_LINE_SLICES = 24
 """Slices across a straight strip; its middle line bends no more often than a driver steers. [1]"""
 
@@ -286,8 +297,9 @@ STRAIGHT_STRIP_SLOPE = 0.1
 """A strip is straight when its smallest rectangle is at most this many mean widths wide, or this
 share of its length: then no part of it slants so much that slices are longer than 1 %. [1], [1]"""
 
-MIDDLE_LINE_SPACING = 0.5
-"""Spacing of outline points for the medial axis, in mean widths: wider ones make it zigzag. [1]"""
+MIDDLE_LINE_SPACING = 0.75
+"""Spacing of outline points for the axis of crooked ground, in mean widths: wider ones make it
+zigzag. [1]"""
 
 BUFFER_QUAD_SEGS = 64
 """Segments of a quarter circle in buffers: the default of 8 loses 0.64 % of a disc, 64 loses 0.01 %. [1]"""

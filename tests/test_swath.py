@@ -111,7 +111,7 @@ def test_thinning_keeps_every_line_within_its_limit():
     x = 0.5 * np.sin(y / 9) + rng.normal(0, 1e-4, 400)
     heading = np.arctan2(np.gradient(x), np.gradient(y))
     lines = lines_through(np.column_stack([x, y, heading]))
-    thinned = thin(lines, 0.02)
+    (thinned,) = thin([lines], 0.02)
     assert len(thinned.x_m) < 100
     for offset in (-4.0, 4.0):
         tips, kept = lines.tips(offset), thinned.tips(offset)
