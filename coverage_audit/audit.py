@@ -16,7 +16,7 @@ from .findings import find_strips, surroundings
 from .ground import grown, lay_out, sprayed_fields
 from .model import Areas, Audit, Checks, InputCount, Job, Layers, PlaneOrigin
 from .motion import build_motion, refine
-from .plane import Plane, distance_m
+from .plane import Plane, nearest_m
 from .raster import raster_count
 from .rate import job_volume, with_rates
 from .swath import (
@@ -99,8 +99,9 @@ def audit_job(job: Job, progress: Progress | None = None) -> Audit:
     tell("swept ground", 0.3)
     counted = _counted(drive, ground, job.settings.boom.width_m, tell)
     tell("findings", 0.8)
-    layers = _layers(counted, drive)
-    missed, double, slivers = _strips(job, drive, counted, layers)
+    missed_ground = counted.parts.union(counted.parts.in_target & (counted.parts.visits == 0))
+    missed, double, slivers = _strips(job, drive, counted, missed_ground)
+    layers = _layers(counted, drive, missed_ground)
     areas = _areas(counted, slivers)
     checks = _checks(counted, areas)
     volume = with_rates(_volume(job, drive), areas)
@@ -116,13 +117,9 @@ def _plane(job: Job) -> Plane:
         raise InputError("no usable fix is left in the log", job.logs[0].file)
     lon0 = float(np.median((lon - lon[0] + 180) % 360 - 180)) + float(lon[0])
     origin = PlaneOrigin((lon0 + 180) % 360 - 180, float(np.median(lat)))
-    nearest, swapped = np.inf, np.inf
-    for area in job.boundary:
-        west, south, east, north = area.geometry.bounds
-        x, y = (west + east) / 2, (south + north) / 2
-        nearest = min(nearest, distance_m(origin.lon_deg, origin.lat_deg, x, y))
-        if abs(x) <= 90:
-            swapped = min(swapped, distance_m(origin.lon_deg, origin.lat_deg, y, x))
+    corners = shapely.get_coordinates([area.geometry for area in job.boundary])
+    nearest = nearest_m(origin, corners[:, 0], corners[:, 1])
+    swapped = nearest_m(origin, *corners[np.abs(corners[:, 0]) <= 90].T[::-1])
     if nearest > MAX_FIELD_DISTANCE_M:
         hint = "; with latitude and longitude swapped it would fit" if swapped < MAX_FIELD_DISTANCE_M else ""
         raise InputError(
@@ -177,7 +174,7 @@ def _counted(drive: _Drive, ground: Ground, width_m: float, tell: Progress) -> _
 
 
 def _strips(
-    job: Job, drive: _Drive, counted: _Count, layers: Layers
+    job: Job, drive: _Drive, counted: _Count, missed_ground: BaseGeometry
 ) -> tuple[tuple[Strip, ...], tuple[Strip, ...], tuple[float, float]]:
     parts, ground = counted.parts, counted.ground
     ends = switching_lines(drive.lines, EDGE_BAND_M)
@@ -185,7 +182,7 @@ def _strips(
     around = surroundings(ground.target, ground.no_spray, headland, ends, job.settings.boom.width_m)
     least = job.settings.report.min_width_m
     twice = parts.in_target & (parts.visits > 1)
-    missed, missed_rest = find_strips(layers.by_visits[0], least, around, "M")
+    missed, missed_rest = find_strips(missed_ground, least, around, "M")
     double, double_rest = find_strips(parts.union(twice), least, around, "D", (parts.faces[twice], parts.visits[twice]))
     return missed, double, (missed_rest, double_rest)
 
@@ -244,7 +241,7 @@ def _volume(job: Job, drive: _Drive) -> Volume:
     return job_volume(settings.rate, settings.boom, drive.timeline, gaps, job.logs, settings.track.clock_offset_s)
 
 
-def _layers(counted: _Count, drive: _Drive) -> Layers:
+def _layers(counted: _Count, drive: _Drive, missed_ground: BaseGeometry) -> Layers:
     parts, ground = counted.parts, counted.ground
     target, visits = parts.in_target, parts.visits
     most = int(visits[target].max(initial=0))
@@ -253,7 +250,7 @@ def _layers(counted: _Count, drive: _Drive) -> Layers:
         field=ground.field,
         target=ground.target,
         excluded=ground.no_spray,
-        by_visits=tuple(parts.union(target & (visits == k)) for k in range(most + 1)),
+        by_visits=(missed_ground, *(parts.union(target & (visits == k)) for k in range(1, most + 1))),
         bridged=parts.union(target & (visits > 0) & (parts.sure_visits == 0)),
         outside=parts.union((visits > 0) & ~parts.in_outer),
         excluded_sprayed=parts.union((visits > 0) & parts.in_outer & ~target),

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from .model_core import Partition
-from .tolerances import VISIT_WIDTHS
+from .tolerances import NODE_GRID_M, VISIT_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -37,7 +37,7 @@ def partition(pieces: Sequence[Piece], ground: Ground, width_m: float, travel_at
     """
     polygons = np.array([piece.polygon for piece in pieces], dtype=object)
     outlines = shapely.boundary(np.append(polygons, [ground.outer, ground.field, ground.target]))
-    faces = shapely.get_parts(shapely.polygonize([shapely.union_all(outlines)]))
+    faces = shapely.get_parts(shapely.polygonize([shapely.union_all(outlines, grid_size=NODE_GRID_M)]))
     area = shapely.area(faces)
     faces, area = faces[area > 0], area[area > 0]
     inside = shapely.point_on_surface(faces)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -97,6 +96,7 @@ def find_strips(
     label = shapely.line_interpolate_point(lines, 0.5, normalized=True)
     where = _where(plain, lines, around, missed=visited is None)
     most = _most_visits(polygons, visited)
+    orientation = _orientations(lines)
     strips = tuple(
         Strip(
             id=f"{prefix}{k + 1}",
@@ -104,7 +104,7 @@ def find_strips(
             length_m=float(length[k]),
             mean_width_m=float(area[k] / length[k]),
             max_width_m=middle[k].max_width_m,
-            orientation_deg=_orientation(lines[k]),
+            orientation_deg=float(orientation[k]),
             where=where[k],
             polygon=polygons[k],
             line=lines[k],
@@ -124,6 +124,7 @@ def open_and_split(ground: BaseGeometry, min_width_m: float) -> np.ndarray:
     radius = min_width_m / 2
     whole = shapely.get_parts(ground)
     whole = whole[shapely.area(whole) > min_width_m**2 / 2]  # too small to hold the square's inscribed circle
+    whole = whole[_rectangle_width(whole) >= min_width_m * (1 - 1e-9)]  # nor has a narrow rectangle room for it
     cores, source = shapely.get_parts(
         shapely.buffer(whole, -radius, join_style="mitre", mitre_limit=MITRE_LIMIT), return_index=True
     )
@@ -140,16 +141,26 @@ def open_and_split(ground: BaseGeometry, min_width_m: float) -> np.ndarray:
     return parts[shapely.area(parts) > NECK_AREA_M2] if len(parts) else parts
 
 
+def _rectangle_width(polygons: np.ndarray) -> FloatArray:
+    """Short side of each polygon's smallest rectangle, shape (n,). [m]"""
+    if not len(polygons):
+        return np.empty(0)
+    corner = shapely.get_coordinates(shapely.oriented_envelope(polygons)).reshape(-1, 5, 2)
+    sides = np.diff(corner[:, :3], axis=1)
+    return np.asarray(np.hypot(sides[..., 0], sides[..., 1]).min(axis=1))
+
+
 def _largest(geometry: BaseGeometry) -> BaseGeometry:
     parts = shapely.get_parts(geometry)
     parts = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
     return parts[np.argmax(shapely.area(parts))] if len(parts) else shapely.Polygon()
 
 
-def _orientation(line: BaseGeometry) -> float:
-    """Orientation of the line between the ends of *line*, in [0, 180) clockwise from north. [deg]"""
-    (x0, y0), (x1, y1) = line.coords[0], line.coords[-1]
-    return math.degrees(math.atan2(x1 - x0, y1 - y0)) % 180.0
+def _orientations(lines: np.ndarray) -> FloatArray:
+    """Orientation of the way from end to end of each line, in [0, 180) clockwise from north. [deg]"""
+    first, last = shapely.get_point(lines, 0), shapely.get_point(lines, -1)
+    east, north = shapely.get_x(last) - shapely.get_x(first), shapely.get_y(last) - shapely.get_y(first)
+    return np.degrees(np.arctan2(east, north)) % 180.0
 
 
 def _where(polygons: np.ndarray, lines: np.ndarray, around: Surroundings, *, missed: bool) -> list[str]:

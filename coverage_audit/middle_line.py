@@ -45,55 +45,69 @@ def middles(polygons: np.ndarray) -> list[Middle]:
     """
     if not len(polygons):
         return []
-    corners = shapely.get_coordinates(shapely.oriented_envelope(polygons)).reshape(-1, 5, 2)
+    boxes = shapely.get_coordinates(shapely.oriented_envelope(polygons)).reshape(-1, 5, 2)
+    outlines, owner = shapely.get_coordinates(shapely.get_exterior_ring(polygons), return_index=True)
+    rings = np.split(outlines, np.flatnonzero(np.diff(owner)) + 1)
+    whole = shapely.get_num_interior_rings(polygons) == 0
+    found = [
+        _between_sides(ring[:-1], box, area) if simple else None
+        for ring, box, area, simple in zip(rings, boxes, shapely.area(polygons).tolist(), whole, strict=True)
+    ]
+    straight = [one for one in found if one is not None]
+    lines = iter(shapely.linestrings(np.array([points for points, _ in straight])) if straight else ())
     return [
-        _between_sides(polygon, box) or _medial_middle(polygon) for polygon, box in zip(polygons, corners, strict=True)
+        _medial_middle(polygon) if one is None else Middle(next(lines), one[1])
+        for polygon, one in zip(polygons, found, strict=True)
     ]
 
 
-def _between_sides(polygon: BaseGeometry, box: FloatArray) -> Middle | None:
-    """Middle of a strip with two sides that each run along the long axis of *box*, else None."""
-    if len(polygon.interiors):
-        return None
-    first, second = box[1] - box[0], box[2] - box[1]
-    axis, long, short = first, math.hypot(*first), math.hypot(*second)
+def _between_sides(ring: FloatArray, box: FloatArray, area_m2: float) -> tuple[FloatArray, float] | None:
+    """Points of the middle line of a strip, and its greatest width.
+
+    None unless the strip's outline *ring* (n, 2) has two sides that each run along the long axis
+    of its smallest rectangle *box* (5, 2).
+    """
+    first, second = (box[1] - box[0]).tolist(), (box[2] - box[1]).tolist()
+    long, short = math.hypot(*first), math.hypot(*second)
     if short > long:
-        axis, long, short = second, short, long
-    width = polygon.area / long
+        first, long, short = second, short, long
+    width = area_m2 / long
     if short > max(STRAIGHT_STRIP_RATIO * width, STRAIGHT_STRIP_SLOPE * long):
         return None
-    axis = axis / long
-    ring = shapely.get_coordinates(polygon)[:-1]
-    along, across = ring @ axis, ring @ np.array([-axis[1], axis[0]])
+    east, north = first[0] / long, first[1] / long
+    along = ring[:, 0] * east + ring[:, 1] * north
+    across = ring[:, 1] * east - ring[:, 0] * north
     left = int(along.argmin())
-    along, across = np.roll(along, -left), np.roll(across, -left)
+    along = np.concatenate([along[left:], along[: left + 1]])
+    across = np.concatenate([across[left:], across[: left + 1]])
     right = int(along.argmax())
-    sides = [
-        (along[: right + 1], across[: right + 1]),
-        (np.append(along[right:], along[0])[::-1], np.append(across[right:], across[0])[::-1]),
-    ]
-    if any((np.diff(x) < -SIDE_SLACK_M).any() for x, _ in sides):
+    step = np.diff(along)
+    if step[:right].min(initial=0.0) < -SIDE_SLACK_M or step[right:].max(initial=0.0) > SIDE_SLACK_M:
         return None
-    count = int(np.clip(CUTS_PER_WIDTH * long / width, MIDDLE_LINE_SLICES, MOST_CUTS))
-    x = along[0] + (np.arange(count) + 0.5) / count * (along[right] - along[0])
-    heights = [np.interp(x, np.maximum.accumulate(side), height) for side, height in sides]
-    low, high = np.minimum(*heights), np.maximum(*heights)
-    middle = (low + high) / 2
-    radius = _inscribed(x, middle, low, high)
-    bend = np.linspace(0, count - 1, MIDDLE_LINE_SLICES).round().astype(int)
-    x, middle = _out_to_ends(x[bend], middle[bend], along[0], along[right])
-    points = x[:, None] * axis + middle[:, None] * np.array([-axis[1], axis[0]])
-    return Middle(shapely.LineString(points), 2 * radius)
+    start, end = float(along[0]), float(along[right])
+    count = int(min(max(CUTS_PER_WIDTH * long / width, MIDDLE_LINE_SLICES), MOST_CUTS))
+    x = np.asarray(start + (np.arange(count) + 0.5) * ((end - start) / count), np.float64)
+    one = np.interp(x, np.maximum.accumulate(along[: right + 1]), across[: right + 1])
+    other = np.interp(x, np.maximum.accumulate(along[: right - 1 : -1]), across[: right - 1 : -1])
+    middle = (one + other) / 2
+    radius = _inscribed(x, middle, np.abs(one - other) / 2, one, other)
+    bend = _BENDS * (count - 1) // (MIDDLE_LINE_SLICES - 1)
+    x, middle = _out_to_ends(x[bend], middle[bend], start, end)
+    return np.stack([x * east - middle * north, x * north + middle * east], axis=1), 2 * radius
 
 
-def _inscribed(x: FloatArray, middle: FloatArray, low: FloatArray, high: FloatArray) -> float:
+_BENDS = np.arange(MIDDLE_LINE_SLICES)
+
+
+def _inscribed(x: FloatArray, middle: FloatArray, clear: FloatArray, one: FloatArray, other: FloatArray) -> float:
     """Radius of the largest circle about a point of the middle line that crosses neither side. [m]
 
-    No circle is larger than the strip is high at its centre (or than its end is away), so the
-    centres are tried from the most promising down until none can beat the best.
+    *clear* is the way from the middle to either side along the cut. No circle is larger than
+    that at its centre (or than its end is away), so the centres are tried from the most
+    promising down until none can beat the best.
     """
     step = x[1] - x[0]
-    bound = np.minimum((high - low) / 2, np.minimum(x - x[0], x[-1] - x) + step / 2)
+    bound = np.minimum(clear, np.minimum(x - x[0], x[-1] - x) + step / 2)
     order = np.argsort(-bound)
     best = 0.0
     for start in range(0, len(order), CENTRES_TRIED):
@@ -101,7 +115,8 @@ def _inscribed(x: FloatArray, middle: FloatArray, low: FloatArray, high: FloatAr
         if bound[tried[0]] <= best:
             break
         aside = (x[tried, None] - x) ** 2
-        nearest = np.minimum((middle[tried, None] - low) ** 2, (high - middle[tried, None]) ** 2) + aside
+        centre = middle[tried, None]
+        nearest = np.minimum((centre - one) ** 2, (centre - other) ** 2) + aside
         best = max(best, float(np.minimum(np.sqrt(nearest.min(axis=1)), bound[tried]).max()))
     return best
 

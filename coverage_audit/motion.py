@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .model_core import Motion
+from .smoothing import local_parabolas
 from .tolerances import (
     COURSE_AGREES_DEG,
     COURSE_SPEED_M_S,
@@ -52,7 +53,11 @@ def build_motion(track: Track, half_boom_m: float) -> Motion:
     noise = _white_noise(time, x, y, part)
     half = _window_half(time, x, y, noise, half_boom_m)
     if half:
-        x, y, vx, vy = _local_fit(time, x, y, part, half)
+        known, (smooth_x, smooth_y), (vx, vy) = local_parabolas(time, x, y, part, half)
+        if not known.all():
+            rough_x, rough_y = _circle_velocity(time, x, y, part)
+            vx, vy = np.where(known, vx, rough_x), np.where(known, vy, rough_y)
+        x, y = smooth_x, smooth_y
     else:
         vx, vy = _circle_velocity(time, x, y, part)
         vx, vy = _with_logged_course(vx, vy, track.course_rad)
@@ -188,54 +193,6 @@ def _window_half(time: FloatArray, x: FloatArray, y: FloatArray, noise_m: float,
     # slope of a straight line through n points, dt apart: sd = noise * sqrt(12 / n^3) / dt
     wanted = (12 * (noise_m * half_boom_m / (TIP_NOISE_M * step * speed)) ** 2) ** (1 / 3)
     return int(np.clip(np.ceil((wanted - 1) / 2), least, widest))
-
-
-def _local_fit(
-    time: FloatArray, x: FloatArray, y: FloatArray, part: IntArray, half: int
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Position and velocity from a parabola fitted to 2 half + 1 fixes about each fix.
-
-    Savitzky & Golay 1964 for uneven times, by weighted normal equations; zero phase. Windows
-    stop at gaps and reversals; where fewer than three fixes remain the fix is kept as it is.
-    """
-    count = len(time)
-    sums = np.zeros((5, count))
-    rx, ry = np.zeros((3, count)), np.zeros((3, count))
-    for offset in range(-half, half + 1):
-        here = slice(max(0, -offset), count - max(0, offset))
-        there = slice(max(0, offset), count + min(0, offset))
-        weight = (part[here] == part[there]).astype(float)
-        tau = time[there] - time[here]
-        dx, dy = x[there] - x[here], y[there] - y[here]
-        power = weight
-        for k in range(5):
-            sums[k, here] += power
-            if k < 3:
-                rx[k, here] += power * dx
-                ry[k, here] += power * dy
-            power = power * tau
-    return _solve_parabola(sums, rx, ry, x, y, time, part)
-
-
-def _solve_parabola(
-    s: FloatArray, rx: FloatArray, ry: FloatArray, x: FloatArray, y: FloatArray, time: FloatArray, part: IntArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Value and slope at 0 of the parabolas with normal equations *s* and right sides *rx*, *ry*."""
-    # cofactors of the symmetric 3 x 3 matrix [[s0 s1 s2] [s1 s2 s3] [s2 s3 s4]]
-    c00, c01, c02 = s[2] * s[4] - s[3] ** 2, s[2] * s[3] - s[1] * s[4], s[1] * s[3] - s[2] ** 2
-    c11, c12 = s[0] * s[4] - s[2] ** 2, s[1] * s[2] - s[0] * s[3]
-    determinant = s[0] * c00 + s[1] * c01 + s[2] * c02
-    enough = s[0] > 3.5
-    safe = np.where(enough, determinant, 1.0)
-    value = [(c00 * r[0] + c01 * r[1] + c02 * r[2]) / safe for r in (rx, ry)]
-    slope = [(c01 * r[0] + c11 * r[1] + c12 * r[2]) / safe for r in (rx, ry)]
-    vx, vy = _circle_velocity(time, x, y, part)
-    return (
-        np.where(enough, x + value[0], x),
-        np.where(enough, y + value[1], y),
-        np.where(enough, slope[0], vx),
-        np.where(enough, slope[1], vy),
-    )
 
 
 def _circle_velocity(time: FloatArray, x: FloatArray, y: FloatArray, part: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -13,11 +13,11 @@ import numpy as np
 import shapely
 from pyproj import CRS, Geod, Transformer
 
-from .model import PlaneOrigin
-
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
     from shapely.geometry.base import BaseGeometry
+
+    from .model import PlaneOrigin
 
 GEOD = Geod(ellps="WGS84")
 
@@ -54,24 +54,9 @@ class Plane:
         return shapely.transform(geometry, lambda xy: np.column_stack(self.to_degrees(xy[:, 0], xy[:, 1])))
 
 
-def plane_for(geometries: list[BaseGeometry]) -> Plane:
-    """Plane centred on the middle of the bounding box of *geometries* in degrees.
-
-    A box that spans more than 180 degrees of longitude lies across the antimeridian.
-    """
-    west, south, east, north = shapely.total_bounds(np.array(geometries, dtype=object))
-    lon = (west + east) / 2
-    if east - west > 180:
-        lon += 180 if lon < 0 else -180
-    return Plane(PlaneOrigin(float(lon), float((south + north) / 2)))
-
-
-def distance_m(lon1_deg: float, lat1_deg: float, lon2_deg: float, lat2_deg: float) -> float:
-    """Geodesic distance on WGS 84 (Karney 2013). [m]"""
-    return float(GEOD.inv(lon1_deg, lat1_deg, lon2_deg, lat2_deg)[2])
-
-
-def geodesic_area_m2(geometry: BaseGeometry) -> float:
-    """Geodesic area on WGS 84 (Karney 2013) of a polygon in degrees, holes taken off. [m2]"""
-    oriented = shapely.orient_polygons(geometry) if hasattr(shapely, "orient_polygons") else geometry
-    return abs(float(GEOD.geometry_area_perimeter(oriented)[0]))
+def nearest_m(origin: PlaneOrigin, lon_deg: NDArray[np.float64], lat_deg: NDArray[np.float64]) -> float:
+    """Geodesic distance on WGS 84 (Karney 2013) to the nearest of some places, inf if there is none. [m]"""
+    if not len(lon_deg):
+        return float("inf")
+    same = np.full(len(lon_deg), 1.0)
+    return float(np.min(GEOD.inv(origin.lon_deg * same, origin.lat_deg * same, lon_deg, lat_deg)[2]))

@@ -76,15 +76,24 @@ def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: 
         height = min(band, rows - first)
         frame = (west, south + first * RASTER_CELL_M, columns, height)
         near = (high >= frame[1]) & (low <= frame[1] + height * RASTER_CELL_M)
-        visits = _count_plain(steps, np.flatnonzero(near & steps.plain), frame)
-        _count_again(visits, steps, np.flatnonzero(near & ~steps.plain), frame, VISIT_WIDTHS * width_m)
-        inside = visits[_cells(*_fill_outline(edges, frame), frame)]
-        counts += [np.count_nonzero(inside), np.count_nonzero(inside == 0), np.count_nonzero(inside > 1)]
+        cells = np.zeros(columns * height + 1, np.int16)
+        _add_runs(cells, _fill_outline(edges, frame), frame, _INSIDE)
+        _add_runs(cells, _fill_quads(steps.corners[near & steps.plain], frame)[:3], frame, 1)
+        np.cumsum(cells, out=cells)
+        _count_again(cells, steps, np.flatnonzero(near & ~steps.plain), frame, VISIT_WIDTHS * width_m)
+        counts += [
+            np.count_nonzero(cells > _INSIDE),
+            np.count_nonzero(cells == _INSIDE),
+            np.count_nonzero(cells > _INSIDE + 1),
+        ]
     covered, missed, double = (counts * RASTER_CELL_M**2).tolist()
     return RasterCount(covered, missed, double)
 
 
 Frame = tuple[float, float, int, int]  # west, south [m], columns, rows
+Runs = tuple["IntArray", "IntArray", "IntArray"]  # row, first column, column past the last
+
+_INSIDE = 1024  # added to a cell's visits when it lies in the target
 
 
 def _turn(all_lines: Sequence[BoomLines]) -> float:
@@ -168,22 +177,20 @@ def _edges(outline: BaseGeometry) -> FloatArray:
     return np.stack([points[:-1][joined], points[1:][joined]], axis=1)
 
 
-def _count_plain(steps: _Steps, near: IntArray, frame: Frame) -> np.ndarray:
-    """Visits of every cell of *frame* by steps that sweep no cell twice, flat, shape (columns * rows,)."""
-    size = frame[2] * frame[3]
-    row, start, end, _ = _fill_quads(steps.corners[near], frame)
+def _add_runs(cells: np.ndarray, runs: Runs, frame: Frame, weight: int) -> None:
+    """Mark where *weight* begins and ends along the flat cells; summed up along them it fills the runs."""
+    row, start, end = runs
     some = end > start
     first = row[some] * frame[2]
-    change = np.bincount(first + start[some], minlength=size + 1).astype(np.int16)
-    change -= np.bincount(first + end[some], minlength=size + 1).astype(np.int16)
-    return np.cumsum(change[:size], dtype=np.int16)
+    np.add.at(cells, first + start[some], np.int16(weight))
+    np.add.at(cells, first + end[some], np.int16(-weight))
 
 
-def _count_again(visits: np.ndarray, steps: _Steps, near: IntArray, frame: Frame, visit_m: float) -> None:
-    """Add to *visits* the visits by the steps *near*, each cell remembering its last sweep."""
+def _count_again(cells: np.ndarray, steps: _Steps, near: IntArray, frame: Frame, visit_m: float) -> None:
+    """Add to *cells* the visits by the steps *near*, each cell remembering its last sweep."""
     if not len(near):
         return
-    last = np.full(len(visits), -np.inf, np.float32)
+    last = np.full(len(cells), -np.inf, np.float32)
     base = float(steps.travel_m[near[0]])  # float32 keeps centimetres only near 0
     bounds = np.flatnonzero(np.diff(steps.batch[near], prepend=-1, append=-1))
     for first, stop in pairwise(bounds):
@@ -191,11 +198,11 @@ def _count_again(visits: np.ndarray, steps: _Steps, near: IntArray, frame: Frame
         row, start, end, owner = _fill_quads(steps.corners[chosen], frame)
         cell = _cells(row, start, end, frame)
         travel = np.repeat((steps.travel_m[chosen] - base).astype(np.float32)[owner], np.maximum(end - start, 0))
-        visits[cell[travel - last[cell] > visit_m]] += 1
+        cells[cell[travel - last[cell] > visit_m]] += 1
         last[cell] = travel
 
 
-def _fill_outline(edges: FloatArray, frame: Frame) -> tuple[IntArray, IntArray, IntArray]:
+def _fill_outline(edges: FloatArray, frame: Frame) -> Runs:
     """Runs (row, start, end) of cell centres inside closed rings, by the even-odd rule.
 
     Cells start <= column < end of the row lie inside. *edges*: (n, 2, 2), in metres.

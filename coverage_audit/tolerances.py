@@ -45,6 +45,9 @@ MAX_SMOOTHING_S = 0.75
 MIN_WINDOW_FIXES = 5
 """Fewest fixes in a smoothing window; below it (1 Hz logs) positions are taken as they are. [1]"""
 
+EVEN_STEP_SHARE = 0.005
+"""Steps of time this close to the median count as even: at 3 m/s and 10 Hz, 1.5 mm. [1]"""
+
 CUSP_ANGLE_DEG = 120.0
 """Course change that tells reversing from turning (design, section 2). [deg]"""
 
@@ -92,12 +95,16 @@ MAX_THIN_M = 0.02
 """With noisy fixes boom lines are thinned to this share of the noise, but never beyond two
 centimetres: holding the path closer than it is known only costs time. [1], [m]"""
 
-THIN_STRIDE = 32
+THIN_STRIDE = 16
 """Every so manieth boom line is kept from the start of thinning. [1]"""
 
 CHUNK_TURN_DEG = 45.0
 """Ground is cut into pieces in which the heading stays within this of the first one, so that
 no spot of a piece can be swept twice. [deg]"""
+
+NODE_GRID_M = 1e-6
+"""Outlines are noded on a grid this fine (snap rounding, Hobby 1999): without one, edges that run
+within rounding of each other can lose a crossing, and two faces become one. [m]"""
 
 VISIT_WIDTHS = 1.5707963267948966
 """Sweeps of one spot within this much travel of the boom's centre are one visit (design,

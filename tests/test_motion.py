@@ -9,6 +9,7 @@ from jobs import drive, log
 from coverage_audit.model import PlaneOrigin
 from coverage_audit.motion import build_motion, refine
 from coverage_audit.plane import Plane
+from coverage_audit.smoothing import _fitted, local_parabolas
 from coverage_audit.track import clean_track
 
 
@@ -122,3 +123,27 @@ def test_standing_with_jitter_goes_nowhere():
     travelled = np.hypot(np.diff(motion.x_m), np.diff(motion.y_m))[stand[1:]].sum()
     assert travelled < 0.1  # raw fixes would wander 54 s x 10 Hz x 3.5 cm = 19 m
     assert np.abs(np.degrees(motion.heading_rad)).max() < 8  # raw jitter would point anywhere
+
+
+def test_even_and_uneven_steps_are_smoothed_alike():
+    """The convolution for even times and the normal equations give the same, and both a parabola back."""
+    rng = np.random.default_rng(9)
+    time = np.arange(200) * 0.1
+    x, y = 3.0 * time - 0.2 * time**2 + rng.normal(0, 0.02, 200), 0.5 * time**2
+    part = np.repeat([0, 1], [120, 80])
+    known, place, velocity = local_parabolas(time, x, y, part, 6)
+    _, other_place, other_velocity = _fitted(time, np.stack([x, y]), part, 6, np.arange(200))
+    assert known.all()
+    assert place == pytest.approx(other_place, abs=1e-9)
+    assert velocity == pytest.approx(other_velocity, abs=1e-8)
+    assert place[1] == pytest.approx(y, abs=1e-9)
+    assert velocity[1] == pytest.approx(time, abs=1e-8)
+
+
+def test_smoothing_stops_at_a_break():
+    time = np.arange(40) * 0.1
+    x = np.r_[np.zeros(20), np.full(20, 5.0)]
+    known, place, velocity = local_parabolas(time, x, np.zeros(40), np.repeat([0, 1], 20), 5)
+    assert known.all()
+    assert place[0] == pytest.approx(x, abs=1e-9)
+    assert velocity[0] == pytest.approx(0, abs=1e-8)

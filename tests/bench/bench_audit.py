@@ -72,8 +72,7 @@ def exact_part(spray_job):
         pieces = [piece for one in drive.thinned for piece in recipe.pieces_of(one)]
         parts = recipe.partition(pieces, ground, 9.0, recipe.travel_at)
         counted = recipe._Count(ground, pieces, parts, None, 0.0)
-        layers = recipe._layers(counted, drive)
-        recipe._strips(spray_job, drive, counted, layers)
+        recipe._strips(spray_job, drive, counted, parts.union(parts.in_target & (parts.visits == 0)))
         return drive, ground, parts
 
     return run

@@ -3,7 +3,7 @@
 Every quadrilateral between two boom lines is made valid; those of one group are united, a
 group being one stretch cut wherever the heading has turned 100 degrees; groups of one stretch
 that lie closer in travel than pi/2 boom widths are merged before counting; the outlines of all
-groups are arranged, and the groups are counted at a point of every face.
+groups are arranged, and the groups that hold a point of each face are counted.
 """
 
 import math
@@ -26,27 +26,37 @@ def reference_count(stretches, target, width_m):
     unions, owner, reach = [], [], []
     for number, (x, y, heading) in enumerate(stretches):
         travel = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
-        half = width_m / 2 * np.column_stack([np.cos(heading), -np.sin(heading)])
-        centre = np.column_stack([x, y])
-        left, right = centre - half, centre + half
-        quads = shapely.make_valid(shapely.polygons(np.stack([left[:-1], left[1:], right[1:], right[:-1]], axis=1)))
+        quads = [shapely.make_valid(quad) for quad in _quads(x, y, heading, width_m / 2)]
         for first, last in _groups(heading):
             unions.append(shapely.union_all(quads[first:last]))
             owner.append(number)
             reach.append((travel[first], travel[last]))
-    polygons = np.array(unions, dtype=object)
-    outlines = shapely.union_all(shapely.boundary(np.append(polygons, [target])))
+    outlines = shapely.union_all([target.boundary, *(union.boundary for union in unions)])
+    covered = missed = double = 0.0
     faces = shapely.get_parts(shapely.polygonize([outlines]))
     inside = shapely.point_on_surface(faces)
-    shapely.prepare(target)
-    kept = shapely.intersects(target, inside)
-    faces, inside = faces[kept], inside[kept]
-    face, group = shapely.STRtree(polygons).query(inside, predicate="intersects")
-    visits = np.zeros(len(faces), int)
-    for k in range(len(faces)):
-        visits[k] = _visits(sorted(group[face == k].tolist()), owner, reach, math.pi / 2 * width_m)
-    area = shapely.area(faces)
-    return area[visits > 0].sum(), area[visits == 0].sum(), area[visits > 1].sum()
+    for geometry in (target, *unions):
+        shapely.prepare(geometry)
+    held = [np.flatnonzero(shapely.contains(union, inside)) for union in unions]
+    groups = [[] for _ in faces]
+    for group, numbers in enumerate(held):
+        for face in numbers:
+            groups[face].append(group)
+    in_target = shapely.contains(target, inside)
+    for face, inner, found in zip(faces, in_target, groups, strict=True):
+        if inner:
+            visits = _visits(found, owner, reach, math.pi / 2 * width_m)
+            covered += face.area * (visits > 0)
+            missed += face.area * (visits == 0)
+            double += face.area * (visits > 1)
+    return covered, missed, double
+
+
+def _quads(x, y, heading, half_m):
+    sides = half_m * np.column_stack([np.cos(heading), -np.sin(heading)])
+    centre = np.column_stack([x, y])
+    left, right = centre - sides, centre + sides
+    return [shapely.Polygon([left[k], left[k + 1], right[k + 1], right[k]]) for k in range(len(x) - 1)]
 
 
 def _groups(heading):
