@@ -7,7 +7,8 @@ within 5 km of the centre lengths are off by less than (d / 2R)^2 / 2 = 8e-8.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from functools import cache
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -15,9 +16,10 @@ from pyproj import CRS, Geod, Transformer
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
-    from shapely.geometry.base import BaseGeometry
 
     from .model import PlaneOrigin
+
+Geometry = Any  # a shapely geometry or an array of them: shapely's own functions take either
 
 GEOD = Geod(ellps="WGS84")
 
@@ -27,8 +29,7 @@ class Plane:
 
     def __init__(self, origin: PlaneOrigin) -> None:
         self.origin = origin
-        local = CRS.from_dict({"proj": "laea", "lon_0": origin.lon_deg, "lat_0": origin.lat_deg, "ellps": "WGS84"})
-        self._forward = Transformer.from_crs(CRS.from_epsg(4326), local, always_xy=True)
+        self._forward = _projection(origin)
 
     def to_metres(self, lon_deg: ArrayLike, lat_deg: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Plane x, y [m] of longitudes and latitudes [deg]; arrays of one shape."""
@@ -45,13 +46,19 @@ class Plane:
         lon, lat = self._forward.transform(2 * x - near_x, 2 * y - near_y, direction="INVERSE")
         return np.asarray(lon), np.asarray(lat)
 
-    def geometry_to_metres(self, geometry: BaseGeometry) -> BaseGeometry:
-        """*geometry* in degrees (x = longitude) as plane metres."""
+    def geometry_to_metres(self, geometry: Geometry) -> Geometry:
+        """*geometry*, one or an array of them, in degrees (x = longitude), as plane metres."""
         return shapely.transform(geometry, lambda xy: np.column_stack(self.to_metres(xy[:, 0], xy[:, 1])))
 
-    def geometry_to_degrees(self, geometry: BaseGeometry) -> BaseGeometry:
-        """*geometry* in plane metres as degrees (x = longitude)."""
+    def geometry_to_degrees(self, geometry: Geometry) -> Geometry:
+        """*geometry*, one or an array of them, in plane metres, as degrees (x = longitude)."""
         return shapely.transform(geometry, lambda xy: np.column_stack(self.to_degrees(xy[:, 0], xy[:, 1])))
+
+
+@cache
+def _projection(origin: PlaneOrigin) -> Transformer:
+    local = CRS.from_dict({"proj": "laea", "lon_0": origin.lon_deg, "lat_0": origin.lat_deg, "ellps": "WGS84"})
+    return Transformer.from_crs(CRS.from_epsg(4326), local, always_xy=True)
 
 
 def nearest_m(origin: PlaneOrigin, lon_deg: NDArray[np.float64], lat_deg: NDArray[np.float64]) -> float:

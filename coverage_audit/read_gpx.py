@@ -61,7 +61,7 @@ def read_gpx(data: bytes, name: str) -> TrackLog:
     if not document.lat:
         raise InputError("has no track points; export the track itself, not only routes or waypoints", name)
     lat, lon = _floats(document.lat), _floats(document.lon)
-    time = np.array([_seconds(text) for text in document.time])
+    time = _times(document.time)
     usable, dropped = find_faults(time, lat, lon)
     if not usable.any():
         refuse_unusable(name, "track point", dropped, lat, lon)
@@ -152,6 +152,18 @@ def _floats(texts: Collection[str | None]) -> FloatArray:
         return np.array([_float(text) for text in texts], dtype=np.float64)
     values[~np.isfinite(values)] = np.nan
     return values
+
+
+def _times(texts: list[str]) -> FloatArray:
+    """Seconds since 1970 UTC; all at once where every text is the usual "2024-05-30T13:00:00.0Z"."""
+    if all(len(text) > len("2024-01-01T") and text[-1] == "Z" for text in texts):
+        try:
+            moments = np.array([text[:-1] for text in texts], dtype="datetime64[us]")
+        except ValueError:  # some are unusual
+            pass
+        else:
+            return moments.astype(np.int64) / 1e6
+    return np.array([_seconds(text) for text in texts])
 
 
 def _seconds(text: str) -> float:

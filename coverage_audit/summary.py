@@ -16,7 +16,7 @@ import shapely.geometry
 
 from . import display
 from .plane import Plane
-from .tolerances import EXPORT_GRID_DEG
+from .tolerances import EXPORT_GRID_DEG, WALKED_LINE_M
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -104,14 +104,14 @@ def findings_geojson(audit: Audit) -> str:
     ``area_m2`` and ``where``; strips and patches also their measures.
     """
     plane = Plane(audit.origin)
-    features = [
-        *(_strip_feature(strip, "missed", plane) for strip in audit.missed_strips),
-        *(_strip_feature(patch, "double", plane) for patch in audit.double_patches),
-        *_part_features(audit.layers.outside, "outside", "field edge", plane),
-        *_part_features(audit.layers.excluded_sprayed, "no-spray area", "no-spray area", plane),
+    found = [
+        *_strip_features(audit.missed_strips, "missed", plane),
+        *_strip_features(audit.double_patches, "double", plane),
+        *_part_features(audit.layers.outside, "outside", "field edge"),
+        *_part_features(audit.layers.excluded_sprayed, "no-spray area", "no-spray area"),
     ]
-    found = [feature for feature in features if feature is not None]
-    return json.dumps({"type": "FeatureCollection", "features": found}, ensure_ascii=False, allow_nan=False) + "\n"
+    features = _features(found, plane)
+    return json.dumps({"type": "FeatureCollection", "features": features}, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def missed_gpx(audit: Audit) -> str:
@@ -121,15 +121,16 @@ def missed_gpx(audit: Audit) -> str:
     paper = gpxpy.gpx.GPX()
     paper.creator = "coverage-audit"
     paper.name = _xml_text(f"{audit.job.settings.name or 'Spray job'}: missed strips")
-    for strip in audit.missed_strips:
+    labels = plane.geometry_to_degrees(np.array([strip.label_point for strip in audit.missed_strips], dtype=object))
+    lines = shapely.simplify(np.array([strip.line for strip in audit.missed_strips], dtype=object), WALKED_LINE_M)
+    for strip, point, line in zip(audit.missed_strips, labels, plane.geometry_to_degrees(lines), strict=True):
         told = _xml_text(_words(strip, units))
-        point = plane.geometry_to_degrees(strip.label_point)
         paper.waypoints.append(
             gpxpy.gpx.GPXWaypoint(latitude=point.y, longitude=point.x, name=strip.id, description=told)
         )
         track = gpxpy.gpx.GPXTrack(name=strip.id, description=told)
-        for line in shapely.get_parts(plane.geometry_to_degrees(strip.line)):
-            places = [gpxpy.gpx.GPXTrackPoint(latitude=lat, longitude=lon) for lon, lat in line.coords]
+        for part in shapely.get_parts(line):
+            places = [gpxpy.gpx.GPXTrackPoint(latitude=lat, longitude=lon) for lon, lat in part.coords]
             track.segments.append(gpxpy.gpx.GPXTrackSegment(places))
         paper.tracks.append(track)
     return str(paper.to_xml(version="1.1", prettyprint=True)) + "\n"
@@ -230,31 +231,38 @@ def _words(strip: Strip, units: str) -> str:
     return f"Missed {display.small_area(strip.area_m2, units)}, {size} on average, {where}".replace(display.SPACE, " ")
 
 
-def _strip_feature(strip: Strip, kind: str, plane: Plane) -> dict[str, Any] | None:
-    properties = {"kind": kind, **_strip(strip, plane)}
-    if kind == "double":
-        properties["max_visits"] = strip.max_visits
-    return _feature(strip.polygon, strip.id, properties, plane)
+_Found = tuple["BaseGeometry", dict[str, Any]]  # polygon in plane metres, properties
 
 
-def _part_features(shape: BaseGeometry, kind: str, where: str, plane: Plane) -> Iterator[dict[str, Any] | None]:
+def _strip_features(strips: tuple[Strip, ...], kind: str, plane: Plane) -> Iterator[_Found]:
+    for strip in strips:
+        properties = {"kind": kind, **_strip(strip, plane)}
+        if kind == "double":
+            properties["max_visits"] = strip.max_visits
+        yield strip.polygon, properties
+
+
+def _part_features(shape: BaseGeometry, kind: str, where: str) -> Iterator[_Found]:
     """One feature per connected part, by falling area: O1, O2... outside, N1... in no-spray areas."""
     parts = [part for part in shapely.get_parts(shape) if part.area > 0]
     for rank, part in enumerate(sorted(parts, key=lambda one: -one.area), start=1):
         own = f"{'O' if kind == 'outside' else 'N'}{rank}"
-        yield _feature(part, own, {"kind": kind, "area_m2": part.area, "where": where}, plane)
+        yield part, {"id": own, "kind": kind, "area_m2": part.area, "where": where}
 
 
-def _feature(shape: BaseGeometry, own_id: str, properties: dict[str, Any], plane: Plane) -> dict[str, Any] | None:
-    """Feature in degrees, or None for a sliver that is nothing any more on the grid of 1e-8 degrees."""
+def _features(found: list[_Found], plane: Plane) -> list[dict[str, Any]]:
+    """GeoJSON features in degrees, without slivers that are nothing any more on the grid of 1e-8 degrees."""
+    shapes = np.array([shape for shape, _ in found], dtype=object)
     # An edge that just misses a corner in metres may cut it in degrees; the grid needs clean rings.
-    clean = shapely.make_valid(plane.geometry_to_degrees(shape), method="structure", keep_collapsed=False)
-    degrees = shapely.set_precision(clean, EXPORT_GRID_DEG)
-    if degrees.is_empty:
-        return None
-    return {
-        "type": "Feature",
-        "id": own_id,
-        "properties": _plain({"id": own_id, **properties}),
-        "geometry": shapely.geometry.mapping(shapely.orient_polygons(degrees)),
-    }
+    clean = shapely.make_valid(plane.geometry_to_degrees(shapes), method="structure", keep_collapsed=False)
+    degrees = shapely.orient_polygons(shapely.set_precision(clean, EXPORT_GRID_DEG))
+    return [
+        {
+            "type": "Feature",
+            "id": properties["id"],
+            "properties": _plain(properties),
+            "geometry": shapely.geometry.mapping(shape),
+        }
+        for shape, (_, properties) in zip(degrees, found, strict=True)
+        if not shape.is_empty
+    ]

@@ -313,3 +313,6 @@ BUFFER_QUAD_SEGS = 64
 
 DRAWN_PATH_M = 0.3
 """Lines driven without spraying are drawn this closely; no figure rests on them. [m]"""
+
+WALKED_LINE_M = 0.1
+"""How closely a strip's middle line is kept in the GPX file: a phone cannot tell less. [m]"""

@@ -8,6 +8,7 @@ import resource
 import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -39,21 +40,13 @@ flow = "20 L/min"
 
 
 def best(task, runs=RUNS):
-    """Least processor time of several runs [s], children included, and the last result.
-
-    Other work on the machine only adds, and adds less to processor time than to the clock.
-    """
+    """Shortest of several runs [s], and the last result: other work on the machine only adds."""
     times = []
     for _ in range(runs):
-        start = processor_s()
+        start = time.perf_counter()
         result = task()
-        times.append(processor_s() - start)
+        times.append(time.perf_counter() - start)
     return min(times), result
-
-
-def processor_s():
-    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
-    return sum(one.ru_utime + one.ru_stime for one in used)
 
 
 def benchmark_job(hectares):
@@ -71,7 +64,7 @@ def exact_part(spray_job):
         ground, _, _ = recipe._ground(spray_job, plane, drive)
         pieces = [piece for one in drive.thinned for piece in recipe.pieces_of(one)]
         parts = recipe.partition(pieces, ground, 9.0, recipe.travel_at)
-        counted = recipe._Count(ground, pieces, parts, None, 0.0)
+        counted = recipe._Count(ground, pieces, parts, 0.0)
         recipe._strips(spray_job, drive, counted, parts.union(parts.in_target & (parts.visits == 0)))
         return drive, ground, parts
 
