@@ -38,6 +38,7 @@ from .tolerances import (
     DRAWN_PATH_M,
     EDGE_BAND_M,
     MAX_FIELD_DISTANCE_M,
+    NODE_GRID_M,
 )
 from .track import clean_track
 
@@ -170,8 +171,11 @@ def _counted(drive: _Drive, ground: Ground, width_m: float) -> _Count:
         raise InputError(
             "the boom covered no ground while it was on: the track stands still or has gaps there", "track.files"
         )
+    quads_m2 = sum(quad_area(one) for one in drive.thinned)
     parts = partition(pieces, ground, width_m, travel_at)
-    return _Count(ground, pieces, parts, sum(quad_area(one) for one in drive.thinned))
+    if abs(float(parts.sweeps @ parts.area_m2) - quads_m2) > CLOSURE_REL * ground.field.area:
+        parts = partition(pieces, ground, width_m, travel_at, NODE_GRID_M)
+    return _Count(ground, pieces, parts, quads_m2)
 
 
 def _strips(

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from .model_core import Partition
-from .tolerances import NODE_GRID_M, VISIT_WIDTHS
+from .tolerances import VISIT_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -21,7 +21,9 @@ if TYPE_CHECKING:
     from .model_core import Ground, Piece
 
 
-def partition(pieces: Sequence[Piece], ground: Ground, width_m: float, travel_at: TravelAt) -> Partition:
+def partition(
+    pieces: Sequence[Piece], ground: Ground, width_m: float, travel_at: TravelAt, grid_m: float | None = None
+) -> Partition:
     """Cut the plane along all outlines and count, for each face, sweeps and visits.
 
     Parameters
@@ -34,10 +36,13 @@ def partition(pieces: Sequence[Piece], ground: Ground, width_m: float, travel_at
         Full boom width, for the length of one visit. [m]
     travel_at : callable
         (piece, x, y) -> travel of the boom's centre when the piece swept the points. [m]
+    grid_m : float, optional
+        Node the outlines on a grid this fine (snap rounding, Hobby 1999) and not in full
+        precision: slower, and safe where edges run within rounding of each other. [m]
     """
     polygons = np.array([piece.polygon for piece in pieces], dtype=object)
     outlines = shapely.boundary(np.append(polygons, [ground.outer, ground.field, ground.target]))
-    faces = shapely.get_parts(shapely.polygonize([shapely.union_all(outlines, grid_size=NODE_GRID_M)]))
+    faces = shapely.get_parts(shapely.polygonize([shapely.union_all(outlines, grid_size=grid_m)]))
     area = shapely.area(faces)
     faces, area = faces[area > 0], area[area > 0]
     inside = shapely.point_on_surface(faces)

@@ -62,9 +62,8 @@ def exact_part(spray_job):
     def run():
         drive = recipe._drive(spray_job, plane)
         ground, _, _ = recipe._ground(spray_job, plane, drive)
-        pieces = [piece for one in drive.thinned for piece in recipe.pieces_of(one)]
-        parts = recipe.partition(pieces, ground, 9.0, recipe.travel_at)
-        counted = recipe._Count(ground, pieces, parts, 0.0)
+        counted = recipe._counted(drive, ground, 9.0)
+        parts = counted.parts
         recipe._strips(spray_job, drive, counted, parts.union(parts.in_target & (parts.visits == 0)))
         return drive, ground, parts
 
