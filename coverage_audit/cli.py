@@ -101,7 +101,7 @@ def _parser() -> argparse.ArgumentParser:
     without.add_argument("--exclude", action="append", metavar="FILE", help="no-spray areas")
     without.add_argument("--antenna-ahead", metavar="LENGTH", help="antenna ahead of the boom line")
     without.add_argument("--date", metavar="YYYY-MM-DD", help="UTC date of the first fix, for a log without dates")
-    without.add_argument("--timezone", metavar="NAME", help='time zone of the report, such as "America/Boise"')
+    without.add_argument("--timezone", metavar="NAME", help='time zone of the report, such as "America/Denver"')
     without.add_argument("--units", choices=("metric", "us"), help="units of the report")
     _add_output(check, "folder for the report; needed unless --json is given", None)
 

@@ -91,7 +91,7 @@ def timezone(value: object, place: str) -> str:
         zoneinfo.ZoneInfo(name)
     except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError) as error:
         close = get_close_matches(name, sorted(zoneinfo.available_timezones()), n=1, cutoff=0.6)
-        hint = f'did you mean "{close[0]}"?' if close else 'write one such as "America/Boise" or "UTC"'
+        hint = f'did you mean "{close[0]}"?' if close else 'write one such as "America/Denver" or "UTC"'
         raise InputError(f'"{name}" is not the name of a time zone; {hint}', place) from error
     return name
 

@@ -383,3 +383,31 @@ NEIGHBOUR_WIDTHS = 2.6
 
 TURN_WIDTHS = 4.0
 """Longest turn between passes beyond a bulb: round some passes to an open one. [boom widths]"""
+
+# --- steering ---------------------------------------------------------------------------------
+
+CURVED_SAGITTA_M = 1.0
+CURVED_GAIN = 0.6
+"""A pass that bows by more than the first, and lies closer to a parabola by the second, is a curve;
+hand steering wanders by a quarter of a metre. [m], [1]"""
+
+CURVE_DEGREE = 6
+"""Degree of the smooth curve: it follows an arc of 60 degrees within 3 cm and no wobble shorter than a
+third of the pass. [1]"""
+
+STEERING_STEP_M = 1.0
+"""Deviation and spacing are taken about so often; the boom itself moves on slower. [m]"""
+
+NEIGHBOUR_LEAST_M = 8.0
+"""Passes are neighbours when they run side by side for so long. [m]"""
+
+NEIGHBOUR_MIN_WIDTHS = 0.3
+"""Nearer than this is the same pass driven again. [boom widths]"""
+
+SPACED_WIDTHS = 1.6
+"""Wider apart is no spacing: a pass between the two was left out. [boom widths]"""
+
+PASS_TO_PASS_S = 900.0
+LONG_TERM_S = 3600.0
+"""Pass-to-pass error: passes driven within 15 minutes; long-term: more than an hour apart (ISO 12188-1,
+as restated in the literature; the standard's text was not at hand). [s]"""

@@ -30,7 +30,7 @@ WIDTH_M, PASSES, LENGTH_M, SPEED_M_S = 10.0, 10, 60.0, 2.0
 JOB_TOML = """\
 [job]
 name = "small job"
-timezone = "America/Boise"
+timezone = "America/Denver"
 [field]
 boundary = "boundary.geojson"
 [track]
@@ -84,7 +84,7 @@ def gpx_of(fixes: list[tuple[float, float, float]], *, times: bool = True) -> st
     )
 
 
-def geojson_of(rings: list[list[tuple[float, float]]], kind: str = "Polygon", name: str = "East bench") -> str:
+def geojson_of(rings: list[list[tuple[float, float]]], kind: str = "Polygon", name: str = "Lower meadow") -> str:
     """GeoJSON text of one feature."""
     geometry = {"type": kind, "coordinates": rings}
     feature = {"type": "Feature", "properties": {"name": name}, "geometry": geometry}

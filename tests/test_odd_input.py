@@ -131,7 +131,7 @@ def test_boundary_in_any_stated_system(small_job, summary, crs):
     0.6 m2 = 0.01 %: the feet are on NAD83, which is turned to WGS 84 by a shift.
     """
     corners = [small_job.place(*corner) for corner in ((0, 0), (100, 0), (100, 60), (0, 60))]
-    frame = gpd.GeoDataFrame({"name": ["East bench"]}, geometry=[Polygon(corners)], crs="EPSG:4326").to_crs(crs)
+    frame = gpd.GeoDataFrame({"name": ["Lower meadow"]}, geometry=[Polygon(corners)], crs="EPSG:4326").to_crs(crs)
     frame.to_file(small_job.folder / "boundary.gpkg")
     small_job.change("boundary", '"boundary.gpkg"', "field")
     found = summary()

@@ -16,11 +16,11 @@ operator = "R. Tamm"
 crop = "timothy hay"
 notes = '''two
 lines'''
-timezone = "America/Boise"
+timezone = "America/Denver"
 date = 2026-05-30
 [field]
 boundary = "boundary.geojson"
-select = "east BENCH"
+select = "lower MEADOW"
 exclude = ["pond.geojson"]
 setback = "10 ft"
 exclude_setback = "3 m"
@@ -77,8 +77,8 @@ def test_every_key_arrives_in_base_units(whole):
     settings = job.settings
     assert (settings.name, settings.operator, settings.crop) == ("Lower meadow, first pass", "R. Tamm", "timothy hay")
     assert settings.notes == "two\nlines"
-    assert (settings.timezone, settings.timezone_given) == ("America/Boise", True)
-    assert settings.field == FieldSettings(("East bench",), 10 * 0.3048, 3.0, 0.5)
+    assert (settings.timezone, settings.timezone_given) == ("America/Denver", True)
+    assert settings.field == FieldSettings(("Lower meadow",), 10 * 0.3048, 3.0, 0.5)
     assert settings.track == TrackSettings(-3600.0, 4.0)
     assert settings.report == ReportSettings("us", 0.3048)
     assert job.exclude[0].name == "pond"
@@ -248,10 +248,10 @@ def test_uneven_nozzles_are_not_shared_out(small_job):
         ("track", "files", '["gone.gpx"]', 'no file "gone.gpx"'),
         ("track", "files", "[3]", "text in quotes"),
         ("track", "max_gap", '"0 s"', "out of range"),
-        ("field", "select", '"West bench"', "it has: East bench"),
+        ("field", "select", '"West bench"', "it has: Lower meadow"),
         ("field", "setback", '"-1 m"', "out of range"),
         ("field", "boundary", "[1]", "text in quotes"),
-        ("job", "timezone", '"America/Boisee"', 'did you mean "America/Boise"?'),
+        ("job", "timezone", '"America/Denvere"', 'did you mean "America/Denver"?'),
         ("job", "timezone", '"../etc/passwd"', "not the name of a time zone"),
         ("job", "date", '"30.5.2026"', "write it as 2026-05-30"),
         ("job", "date", "2026-05-30T10:00:00", "a date is wanted"),
@@ -337,7 +337,7 @@ def test_options_give_the_same_job_as_the_file(small_job, monkeypatch):
     monkeypatch.chdir(small_job.folder)
     by_file = read_job("job.toml")
     by_options = job_from_options(
-        ["track.gpx"], "boundary.geojson", "10 m", "boom.csv", antenna_ahead="0 m", timezone="America/Boise"
+        ["track.gpx"], "boundary.geojson", "10 m", "boom.csv", antenna_ahead="0 m", timezone="America/Denver"
     )
     assert by_options.settings.boom == by_file.settings.boom
     assert by_options.intervals == by_file.intervals

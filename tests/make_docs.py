@@ -1,0 +1,67 @@
+"""Write the README's example outputs and the files in reports/ anew: python tests/make_docs.py.
+
+The picture needs the Chromium that is installed on the machine.
+"""
+
+import contextlib
+import io
+import re
+import shutil
+import tempfile
+from pathlib import Path
+
+from coverage_audit.cli import main
+
+ROOT = Path(__file__).parent.parent
+COMMANDS = {
+    "coverage-audit demo": ["demo"],
+    "coverage-audit check fixtures/one_pass_off/job.toml": [
+        "check",
+        str(ROOT / "fixtures" / "one_pass_off" / "job.toml"),
+    ],
+}
+
+
+def output_of(command, folder):
+    """What *command* prints, with the output folder shown as a person would have named it."""
+    printed = io.StringIO()
+    with contextlib.redirect_stdout(printed):
+        main([*COMMANDS[command], "-o", str(folder)])
+    shown = "coverage-audit-demo" if command.endswith("demo") else "one_pass_off"
+    return printed.getvalue().replace(str(folder), shown).replace("\u00a0", " ").strip()
+
+
+def block(command):
+    """Pattern of the README's block that shows the output of *command*."""
+    return re.compile(rf"(<!-- output of: {re.escape(command)} -->\n```text\n)(.*?)(```\n)", re.DOTALL)
+
+
+def picture(page, target):
+    from playwright.sync_api import sync_playwright  # noqa: PLC0415 - only the picture needs a browser
+
+    flags = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=shutil.which("chromium"), args=flags)
+        view = browser.new_page(viewport={"width": 900, "height": 1150})
+        view.goto(page.as_uri())
+        view.wait_for_timeout(500)
+        view.screenshot(path=target)
+        browser.close()
+
+
+def write_docs():
+    readme = ROOT / "README.md"
+    text = readme.read_text(encoding="utf-8")
+    for command in COMMANDS:
+        with tempfile.TemporaryDirectory() as name:
+            folder = Path(name) / "out"
+            told = output_of(command, folder)
+            text = block(command).sub(lambda found, told=told: f"{found[1]}{told}\n{found[3]}", text)
+            if command.endswith("demo"):
+                shutil.copy(folder / "report.html", ROOT / "reports" / "demo.html")
+                picture(folder / "report.html", ROOT / "reports" / "demo.png")
+    readme.write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    write_docs()
