@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from .boom import boom_timeline
-from .cautions import boom_cautions, check_cautions, dropped_cautions, gap_cautions
+from .cautions import boom_cautions, check_cautions, dropped_cautions, gap_cautions, midnight_cautions
 from .coverage import partition
 from .errors import InputError
 from .findings import find_strips, surroundings
@@ -301,6 +301,7 @@ def _cautions(job: Job, drive: _Drive, inputs: Sequence[InputCount], areas: Area
     ]
     return [
         *dropped_cautions(inputs),
+        *midnight_cautions(job.logs),
         *boom_cautions(job.settings.boom, backed_up_m(path)),
         *gap_cautions(gaps_on, areas.bridged, int(path.bridged_after.sum())),
         *check_cautions(checks, areas),

@@ -9,14 +9,13 @@ import numpy as np
 from .errors import InputError
 from .model import Interval
 from .model_core import Timeline
+from .units import DAY_S
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from .model import BoomSettings, Mark, SwitchChange, TrackLog
     from .model_core import Track
-
-DAY_S = 86_400.0
 
 
 def boom_timeline(

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from .tolerances import TOWED_BACKING_WIDTHS
+from .units import DAY_S
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from .model import Areas, BoomSettings, Checks, InputCount
+    from .model import Areas, BoomSettings, Checks, InputCount, TrackLog
 
 
 def boom_cautions(boom: BoomSettings, backed_up_m: float) -> list[str]:
@@ -77,3 +80,12 @@ def dropped_cautions(inputs: Sequence[InputCount]) -> list[str]:
         if sentences:
             cautions.append(f"{one.file}: {sentences} sentences with a bad checksum were skipped.")
     return cautions
+
+
+def midnight_cautions(logs: Sequence[TrackLog]) -> list[str]:
+    """One caution for each NMEA log that runs past midnight UTC: its sentences give times of day."""
+    return [
+        f"{log.file} runs past midnight UTC; times after it were taken as the next day's."
+        for log in logs
+        if log.form == "NMEA 0183" and len(log.fixes) and np.ptp(log.fixes.time_s // DAY_S) > 0
+    ]

@@ -32,11 +32,11 @@ from .nmea_sentences import (
     time_of_day,
 )
 from .nmea_transducers import TransducerLog, owner_epochs
+from .units import DAY_S
 
 if TYPE_CHECKING:
     from .model import BoolArray, FloatArray, IntArray
 
-_DAY_S = 86_400.0
 _RANK = {kind: float(rank) for rank, kind in enumerate(POSITION_DECODERS)}
 _NOT_MEASURED = {6: "estimated (dead reckoning)", 7: "typed in by hand", 8: "simulated"}
 
@@ -74,7 +74,7 @@ def read_nmea(data: bytes, name: str, job_date: dt.date | None = None) -> TrackL
         refuse_unusable(name, "epoch", dropped, epochs.lat_deg, epochs.lon_deg)
     kept = np.flatnonzero(usable)
     days, cautions = _days(epochs, kept, job_date, name)
-    time_s = days * _DAY_S + epochs.tod_s
+    time_s = days * DAY_S + epochs.tod_s
     transducers = sentences.transducers
     timed = np.array(sentences.timed, dtype=np.int64)
     switch = transducers.switch_changes(timed, time_s, kept)
@@ -308,7 +308,7 @@ def _fixes(epochs: _Epochs, time_s: FloatArray, kept: IntArray) -> Fixes:
 
 def _midnights(step_s: FloatArray) -> IntArray:
     """Midnights passed by steps of the time of day: the date that makes each shorter than half a day."""
-    return -np.rint(step_s / _DAY_S).astype(np.int64)
+    return -np.rint(step_s / DAY_S).astype(np.int64)
 
 
 def _days(epochs: _Epochs, kept: IntArray, job_date: dt.date | None, name: str) -> tuple[IntArray, list[str]]:

@@ -25,6 +25,7 @@ POUND_KG = 0.45359237
 PSI_BAR = 0.0689475729316836
 KNOT_M_S = 1852 / 3600
 MPH_M_S = MILE_M / 3600
+DAY_S = 86_400.0
 
 LENGTH_M = {"m": 1.0, "cm": 0.01, "mm": 0.001, "ft": FOOT_M, "in": INCH_M, "km": 1000.0, "mi": MILE_M}
 TIME_S = {"s": 1.0, "min": 60.0, "h": 3600.0}

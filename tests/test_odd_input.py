@@ -111,6 +111,7 @@ def test_job_past_midnight(small_job, summary):
     found = summary()
     assert found["job"]["start"].startswith("2026-05-30T23:53:20")
     assert found["job"]["end"].startswith("2026-05-31T00:0")
+    assert any("midnight" in caution for caution in found["cautions"])
     assert found["area_m2"]["covered"] == pytest.approx(6000, abs=6)  # 0.1 % at one fix a second
 
 
