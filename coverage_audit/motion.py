@@ -81,6 +81,10 @@ def refine(motion: Motion) -> Motion:
     share = within / pieces[base]
     x, y, vx, vy = _hermite(motion, base, share)
     heading = motion.heading_rad[base] + share * np.diff(motion.heading_rad)[base]
+    # inside the step of a reversal the direction changes where the curve turns back
+    backward = vx * np.sin(heading) + vy * np.cos(heading) < 0
+    turning = motion.reverse[base] != motion.reverse[base + 1]
+    reverse = np.where(turning, backward, motion.reverse[base])
     last = slice(-1, None)
     return Motion(
         np.append(motion.time_s[base] + share * step[base], motion.time_s[last]),
@@ -89,7 +93,7 @@ def refine(motion: Motion) -> Motion:
         np.append(vx, motion.vx_m_s[last]),
         np.append(vy, motion.vy_m_s[last]),
         np.append(heading, motion.heading_rad[last]),
-        np.append(motion.reverse[base], motion.reverse[last]),
+        np.append(reverse, motion.reverse[last]),
         np.append(motion.gap_after[base] & (within == pieces[base] - 1), [False]),
         motion.noise_m,
     )

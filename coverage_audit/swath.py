@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from .cuts import cut_times
 from .model_core import BoomLines, BoomPath, Piece
 from .tolerances import (
     ACROSS_DEG,
@@ -22,10 +23,10 @@ from .tolerances import (
     CHUNK_TURN_DEG,
     LAP_TURN_DEG,
     MAX_THIN_M,
+    STANDING_STEP_M,
     THIN_M,
     THIN_NOISE_SHARE,
     THIN_STRIDE,
-    VISIT_WIDTHS,
 )
 
 if TYPE_CHECKING:
@@ -81,8 +82,9 @@ def _follow(
     start = motion.heading_rad if ahead_heading is None else ahead_heading
     dx, dy = np.diff(x), np.diff(y)
     step = np.hypot(dx, dy)
-    sign = np.where(motion.reverse, -1.0, 1.0)
-    course = np.arctan2(sign[:-1] * dx, sign[:-1] * dy)
+    # a step that goes against the heading goes backwards, whatever part it lies in
+    sign = np.where(dx * np.sin(start[:-1]) + dy * np.cos(start[:-1]) < 0, -1.0, 1.0)
+    course = np.arctan2(sign * dx, sign * dy)
     shrink = np.exp(-step / length_m)
     result = np.unwrap(start).astype(float).copy()
     breaks = np.flatnonzero(motion.gap_after[:-1] | (np.diff(motion.reverse.astype(np.int8)) != 0)) + 1
@@ -93,7 +95,11 @@ def _follow(
         order = range(last - 2, first - 1, -1) if backwards else range(first, last - 1)
         begin = last - 1 if backwards else first
         fresh = previous is None or backwards or bool(motion.gap_after[first - 1])
-        angle = _steady(result, course, step, begin, first, last, length_m) if fresh else float(previous or 0.0)
+        angle = float(previous or 0.0)
+        if fresh:
+            turning = _steady(course, step, begin, (first, last - 1), length_m, -1.0 if backwards else 1.0)
+            angle = float(result[begin])
+            angle += math.remainder(turning - angle, 2 * math.pi) if turning is not None else 0.0
         result[begin] = angle
         for k in order:
             if step[k] > 0:
@@ -105,31 +111,39 @@ def _follow(
 
 
 def _steady(
-    heading: FloatArray, course: FloatArray, step: FloatArray, at: int, first: int, last: int, length_m: float
-) -> float:
-    """Heading of the bar at point *at* were the turn there steady: it lags by asin(length / radius)."""
-    reach, low, high = 0.0, at, at
-    while reach < length_m and (low > first or high < last - 1):
-        if low > first:
+    course: FloatArray, step: FloatArray, at: int, part: tuple[int, int], length_m: float, sense: float
+) -> float | None:
+    """Heading of the bar at point *at* were the turn there steady: it lags by asin(length / radius).
+
+    A line is laid through the course over the bar's length about the point, within *part* (first
+    and last point); *sense* is -1 in reverse, where time runs against the way. None where the
+    vehicle does not move.
+    """
+    low = high = at
+    reach = 0.0
+    while reach < length_m and (low > part[0] or high < part[1]):
+        if low > part[0]:
             low -= 1
             reach += float(step[low])
-        if high < last - 1:
+        if high < part[1]:
             reach += float(step[high])
             high += 1
-    if high - low < 2 or reach <= 0:
-        return float(heading[at])
-    turned = math.remainder(float(course[high - 1] - course[low]), 2 * math.pi)
-    between = reach - (float(step[low]) + float(step[high - 1])) / 2
-    curvature = turned / between if between > 0 else 0.0
-    near = min(max(at, low), high - 1)
-    direction = float(heading[at]) + math.remainder(float(course[near]) - float(heading[at]), 2 * math.pi)
-    return direction - math.asin(max(-0.9, min(0.9, curvature * length_m)))
+    used = np.arange(low, high)[step[low:high] > STANDING_STEP_M]
+    if not len(used):
+        return None
+    way = np.concatenate([[0.0], np.cumsum(step[low:high])])
+    middle = sense * ((way[:-1] + way[1:]) / 2 - way[at - low])[used - low]
+    direction = np.unwrap(course[used])
+    if len(used) < 3:
+        return float(direction[np.abs(middle).argmin()])
+    curvature, here = np.polyfit(middle, direction, 1, w=step[used])
+    return float(here) - math.asin(max(-0.9, min(0.9, float(curvature) * length_m)))
 
 
 def on_lines(path: BoomPath, timeline: Timeline, sections_m: tuple[float, ...]) -> list[BoomLines]:
     """Boom lines of every slot of the timeline, ends interpolated at the moment of switching."""
     edges = np.concatenate([[0.0], np.cumsum(sections_m)]) - sum(sections_m) / 2
-    cut_s = _cut_times(path, sum(sections_m))
+    cut_s = cut_times(path, timeline, sum(sections_m))
     times = np.union1d(path.time_s, cut_s)
     result = []
     for start, end, on, stretch in zip(timeline.start_s, timeline.end_s, timeline.on, timeline.stretch, strict=True):
@@ -144,22 +158,6 @@ def on_lines(path: BoomPath, timeline: Timeline, sections_m: tuple[float, ...]) 
         cut, parts = np.isin(moments, cut_s), _spraying_parts(edges, on)
         result.append(BoomLines(x, y, heading, travel, gap, bridged, cut, parts, int(stretch)))
     return result
-
-
-def _cut_times(path: BoomPath, width_m: float) -> FloatArray:
-    """Times at which pieces are cut about each reversal of travel.
-
-    The same ground is swept forwards and backwards there, and whether that is one visit turns
-    where the boom has travelled the visit length between: half of it before and after the
-    reversal, and finely about it.
-    """
-    cusps = np.flatnonzero(np.diff(path.reverse.astype(np.int8)) != 0)
-    if not len(cusps):
-        return np.empty(0)
-    visit = VISIT_WIDTHS * width_m
-    travel = (path.travel_m[cusps][:, None] + visit * np.linspace(-1, 1, 17)).ravel()
-    inside = (travel > 0) & (travel < path.travel_m[-1])
-    return np.interp(travel[inside], path.travel_m, path.time_s)
 
 
 def _spraying_parts(edges: FloatArray, on: BoolArray) -> tuple[tuple[float, float], ...]:
@@ -310,9 +308,9 @@ def quad_area(lines: BoomLines) -> float:
         a, b, c, d = left[:-1][used], left[1:][used], right[1:][used], right[:-1][used]
         crossed = (_cross(d - a, b - a) * _cross(d - a, c - a) < 0) & (_cross(c - b, a - b) * _cross(c - b, d - b) < 0)
         plain = np.abs(_cross(c - a, d - b)) / 2
-        with np.errstate(divide="ignore", invalid="ignore"):
-            along = _cross(b - a, c - b) / _cross(d - a, c - b)  # crossing = a + along (d - a)
-        meet = a + np.where(crossed, along, 0.0)[:, None] * (d - a)
+        # crossing = a + along (d - a)
+        along = np.divide(_cross(b - a, c - b), _cross(d - a, c - b), where=crossed, out=np.zeros(len(a)))
+        meet = a + along[:, None] * (d - a)
         tied = (np.abs(_cross(meet - a, b - a)) + np.abs(_cross(c - meet, d - meet))) / 2
         total += float(np.where(crossed, tied, plain).sum())
     return total

@@ -48,6 +48,9 @@ MIN_WINDOW_FIXES = 5
 EVEN_STEP_SHARE = 0.005
 """Steps of time this close to the median count as even: at 3 m/s and 10 Hz, 1.5 mm. [1]"""
 
+STANDING_STEP_M = 0.002
+"""A step shorter than this has no direction of its own. [m]"""
+
 CUSP_ANGLE_DEG = 120.0
 """Course change that tells reversing from turning (design, section 2). [deg]"""
 
@@ -109,6 +112,14 @@ within rounding of each other can lose a crossing, and two faces become one. [m]
 VISIT_WIDTHS = 1.5707963267948966
 """Sweeps of one spot within this much travel of the boom's centre are one visit (design,
 section 1): pi/2, since a boom that pivots about its end comes round to no spot sooner. [boom widths]"""
+
+BUSY_TURN_DEG = 90.0
+"""Ground is cut finely where the heading turns by more than this within one visit's travel with
+the boom on: only then can sweeps meet again so soon. [deg]"""
+
+CUTS_PER_HALF_VISIT = 48
+"""Cuts in half a visit's travel there: every 15 cm with a 9 m boom, so the border between one
+visit and two is off by half of that at most. [1]"""
 
 CLOSURE_REL = 1e-6
 """Sums that must close exactly do so within this share of the field; the rest is rounding. [1]"""
@@ -316,98 +327,3 @@ DRAWN_PATH_M = 0.3
 
 WALKED_LINE_M = 0.1
 """How closely a strip's middle line is kept in the GPX file: a phone cannot tell less. [m]"""
-
-# --- passes -----------------------------------------------------------------------------------
-
-WAY_STEP_M = 0.5
-"""Grid of the smoothed way: turns of a light vehicle are ten times as long. [m]"""
-
-WAY_HEADING_RAD = 0.04
-"""The way is smoothed until noise swings its direction by less than this (2.3 degrees). [rad]"""
-
-WAY_MIN_WINDOW_M = 1.2
-WAY_MAX_WINDOW_M = 7.0
-"""Half-width of the smoothing window: below it nothing is gained, above it turns of 4 m radius
-(a half circle is 12.6 m long) melt into the passes. [m]"""
-
-BEND_RADIUS_M = 20.0
-"""Tighter than this is a turn; passes and contour lines are gentler. [m] Common practice, no source."""
-
-BEND_MIN_DEG = 35.0
-"""... when the direction changes by as much: avoiding a hole in the ground changes it less. [deg]"""
-
-SLIGHT_RADIUS_M = 60.0
-SLIGHT_BEND_DEG = 15.0
-LEG_ODD_M = 1.5
-"""A leg that strays from its best parabola by more than ``LEG_ODD_M`` (root mean square) goes round
-something; it is cut where it bends tighter than ``SLIGHT_RADIUS_M`` by ``SLIGHT_BEND_DEG``. [m], [deg]"""
-
-LEG_MIN_M = 6.0
-"""Shorter legs are part of a turn: a point row shorter than two tractor lengths is one turn. [m]"""
-
-LEG_END_FIT_M = 25.0
-"""The end of a pass is found by the line through so much of it; drivers correct over longer ways. [m]"""
-
-LEG_END_OFF_M = 0.4
-LEG_END_NOISES = 4.0
-"""Off that line by this, or this many standard deviations of the noise, the turn has begun. [m], [1]"""
-
-CORNER_MIN_DEG = 20.0
-CORNER_MAX_DEG = 150.0
-"""Change of direction at a corner of a headland lap; turning round between passes is more. [deg]"""
-
-CORNER_WIDTHS = 4.0
-"""Longest way round a corner, from one side's line to the next one's. [boom widths]"""
-
-HUG_DEG = 4.0
-HUG_WIDTHS = 4.0
-"""Along the field's edge: parallel to it within this, and no farther in. [deg], [boom widths]"""
-
-FAMILY_DEG = 8.0
-"""Passes within this of a common direction belong to one AB direction. [deg] Edges of fields that
-are driven as different blocks differ by more; hand steering wanders by 2 degrees."""
-
-FAMILY_LEAST_SHARE = 0.08
-"""An AB direction is one only with this share of the length driven in straight legs. [1]"""
-
-ON_SHARE = 0.5
-OFF_SHARE = 0.15
-"""A part counts as sprayed from the first share of its length on, as unsprayed below the second. [1]"""
-
-AGAIN_WIDTHS = 0.35
-AGAIN_SHARE = 0.7
-"""Driven again: within this of another pass, over this share of its length. [boom widths], [1]"""
-
-NEIGHBOUR_WIDTHS = 2.6
-"""Passes no farther apart than this are neighbours: one forgotten pass may lie between. [boom widths]"""
-
-TURN_WIDTHS = 4.0
-"""Longest turn between passes beyond a bulb: round some passes to an open one. [boom widths]"""
-
-# --- steering ---------------------------------------------------------------------------------
-
-CURVED_SAGITTA_M = 1.0
-CURVED_GAIN = 0.6
-"""A pass that bows by more than the first, and lies closer to a parabola by the second, is a curve;
-hand steering wanders by a quarter of a metre. [m], [1]"""
-
-CURVE_DEGREE = 6
-"""Degree of the smooth curve: it follows an arc of 60 degrees within 3 cm and no wobble shorter than a
-third of the pass. [1]"""
-
-STEERING_STEP_M = 1.0
-"""Deviation and spacing are taken about so often; the boom itself moves on slower. [m]"""
-
-NEIGHBOUR_LEAST_M = 8.0
-"""Passes are neighbours when they run side by side for so long. [m]"""
-
-NEIGHBOUR_MIN_WIDTHS = 0.3
-"""Nearer than this is the same pass driven again. [boom widths]"""
-
-SPACED_WIDTHS = 1.6
-"""Wider apart is no spacing: a pass between the two was left out. [boom widths]"""
-
-PASS_TO_PASS_S = 900.0
-LONG_TERM_S = 3600.0
-"""Pass-to-pass error: passes driven within 15 minutes; long-term: more than an hour apart (ISO 12188-1,
-as restated in the literature; the standard's text was not at hand). [s]"""

@@ -27,6 +27,7 @@ PARTS = {
     # stages: parts of a stage that grew too long for one module
     "findings": {"middle_line"},
     "motion": {"smoothing"},
+    "swath": {"cuts"},
     "simulate": {"simulate_plan", "simulate_route"},
     "simulate_plan": {"simulate_route"},
     # readers: the job reader opens the papers that a job names
@@ -76,7 +77,7 @@ def _rule_of_the_storey(room):
 ROOMS = FLOOR | STAGES | READERS | WRITERS | ENTRANCE | {"audit", "demo"} | set().union(*PARTS.values())
 MAY_IMPORT = {room: LOWER.get(room, _rule_of_the_storey(room)) | PARTS.get(room, set()) for room in ROOMS}
 
-CORE = FLOOR | STAGES | {"audit"} | PARTS["findings"] | PARTS["motion"] | PARTS["simulate"]
+CORE = FLOOR | STAGES | {"audit"} | PARTS["findings"] | PARTS["motion"] | PARTS["swath"] | PARTS["simulate"]
 NOT_IN_CORE = {
     "argparse", "branca", "csv", "folium", "geopandas", "gpxpy", "importlib", "io", "jinja2", "json", "logging", "os",
     "pandas", "pathlib", "pyogrio", "shutil", "signal", "socket", "subprocess", "sys", "tempfile", "time", "tomllib",
