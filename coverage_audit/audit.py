@@ -10,7 +10,15 @@ import numpy as np
 import shapely
 
 from .boom import boom_timeline
-from .cautions import boom_cautions, check_cautions, dropped_cautions, gap_cautions, midnight_cautions
+from .cautions import (
+    boom_cautions,
+    check_cautions,
+    dropped_cautions,
+    gap_cautions,
+    log_cautions,
+    midnight_cautions,
+    width_cautions,
+)
 from .coverage import partition
 from .errors import InputError
 from .findings import find_strips, surroundings
@@ -302,10 +310,18 @@ def _cautions(job: Job, drive: _Drive, inputs: Sequence[InputCount], areas: Area
     return [
         *dropped_cautions(inputs),
         *midnight_cautions(job.logs),
+        *log_cautions(job.logs, _spacing(drive), drive.track.median_step_s),
         *boom_cautions(job.settings.boom, backed_up_m(path)),
+        *width_cautions(areas, job.settings.boom.width_m),
         *gap_cautions(gaps_on, areas.bridged, int(path.bridged_after.sum())),
         *check_cautions(checks, areas),
     ]
+
+
+def _spacing(drive: _Drive) -> float:
+    """Typical distance between fixes while spraying. [m]"""
+    time_s, distance_m = _on_totals(drive)
+    return distance_m / time_s * drive.track.median_step_s if time_s > 0 else 0.0
 
 
 def _result(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,6 +10,7 @@ import numpy as np
 from .errors import InputError
 from .model import Interval
 from .model_core import Timeline
+from .tolerances import ZONE_QUARTERS, ZONE_SLACK_S
 from .units import DAY_S
 
 if TYPE_CHECKING:
@@ -41,12 +43,12 @@ def boom_timeline(
         found = _from_switch(logs, sections, last, settings, clock_offset_s)
     elif settings.intervals == "segments":
         found = _from_segments(track)
+        cautions = _one_segment(found)
     elif settings.intervals == "marks":
         found, cautions = _from_marks(logs, first, last, clock_offset_s)
     else:
         raise InputError(
-            'intervals = "assume" is not available yet; log the boom state, or list the times it was on in a CSV file '
-            "with the header on,off",
+            'intervals = "assume" is not available yet; log the boom state, or list the times it was on in a CSV file ',
             "boom.intervals",
         )
     _refuse_disjoint(found, first, last)
@@ -128,6 +130,16 @@ def _from_segments(track: Track) -> list[Interval]:
     ]
 
 
+def _one_segment(found: list[Interval]) -> list[str]:
+    if len(found) != 1:
+        return []
+    minutes = (found[0].off_s - found[0].on_s) / 60
+    told = (
+        f"The log has one segment, so the boom was taken as on for {minutes:.0f} min without a break, turns included."
+    )
+    return [f"{told} If the recording was not stopped with the boom, use marks or a list of times instead."]
+
+
 def _from_marks(
     logs: tuple[TrackLog, ...], first: float, last: float, offset_s: float
 ) -> tuple[list[Interval], list[str]]:
@@ -141,17 +153,14 @@ def _from_marks(
         key=lambda item: item[0],
     )
     if not marks:
-        raise InputError(
-            'intervals = "marks" needs waypoints with a time, named "boom on" and "boom off"; none was found',
-            "boom.intervals",
-        )
+        raise InputError(_no_marks([mark for log in logs for mark in log.marks]), "boom.intervals")
     found: list[Interval] = []
     cautions: list[str] = []
     since: float | None = None
-    repeated = 0
+    ignored: list[float] = []
     for index, (time, on) in enumerate(marks):
         if on:
-            repeated += since is not None
+            ignored += [time] if since is not None else []
             since = time if since is None else since
         elif since is not None:
             found.append(Interval(since, time, (), "boom marks"))
@@ -160,13 +169,25 @@ def _from_marks(
             found.append(Interval(first, time, (), "boom marks"))
             cautions.append('The first mark is "boom off": the boom was taken to be on from the start of the track.')
         else:
-            repeated += 1
+            ignored.append(time)
     if since is not None:
         found.append(Interval(since, last, (), "boom marks"))
         cautions.append('The last "boom on" has no "boom off": the boom was taken to be on until the last fix.')
-    if repeated:
-        cautions.append(f"{repeated} repeated boom marks (on while on, or off while off) were ignored.")
+    if ignored:
+        times = ", ".join(dt.datetime.fromtimestamp(time, dt.UTC).strftime("%H:%M:%S") for time in ignored)
+        told = f"{len(ignored)} boom mark(s) repeat the state before them and were ignored ({times} UTC)"
+        cautions.append(
+            f'{told}: a "boom off" or "boom on" is missing before each, so the boom was taken as unchanged until then. '
+            "Add the missing marks."
+        )
     return [one for one in found if one.off_s > one.on_s], cautions
+
+
+def _no_marks(others: list[Mark]) -> str:
+    wanted = 'intervals = "marks" needs waypoints with a time, named "boom on" and "boom off"'
+    if not others:
+        return f"{wanted}; the log has no waypoint with a time"
+    return f'{wanted}; the {len(others)} found have other names, the first "{others[0].text}". Rename them'
 
 
 def _mark_state(mark: Mark) -> bool | None:
@@ -183,16 +204,36 @@ def _refuse_disjoint(found: list[Interval], first: float, last: float) -> None:
     if any(one.off_s > first and one.on_s < last for one in found):
         return
     start, end = min(one.on_s for one in found), max(one.off_s for one in found)
-    shift = start - first
-    days = round(shift / DAY_S)
-    whole = f", that is {days:+d} whole day(s) and {shift - days * DAY_S:+.0f} s" if days else ""
     side = "after" if start >= last else "before"
     distance = start - last if start >= last else first - end
     raise InputError(
-        f"every boom-on time lies {side} the track, by {distance:.0f} s; the first one is {shift:+.0f} s from the "
-        f"first fix{whole}. Check the time zone of the times (UTC unless a zone is written) or set track.clock_offset",
+        f"every boom-on time lies {side} the track, by {_clock(distance)}; the first one is "
+        f"{_clock(abs(start - first))} {'after' if start >= first else 'before'} the first fix. "
+        f"{_clock_hint(start - first)}",
         found[0].place or "boom.intervals",
     )
+
+
+def _clock(seconds: float) -> str:
+    """A time span in days, hours, minutes and seconds."""
+    whole = round(seconds)
+    parts = ((whole // 86_400, "day(s)"), (whole // 3600 % 24, "h"), (whole // 60 % 60, "min"), (whole % 60, "s"))
+    return " ".join(f"{number} {unit}" for number, unit in parts if number) or "0 s"
+
+
+def _clock_hint(shift_s: float) -> str:
+    """The likeliest reason for clocks that differ by so much."""
+    quarter, days = round(shift_s / 900), round(shift_s / DAY_S)
+    if 0 < abs(quarter) <= ZONE_QUARTERS and abs(shift_s - quarter * 900) < ZONE_SLACK_S:
+        hours, minutes = divmod(abs(quarter) * 15, 60)
+        zone = f"{'-' if shift_s < 0 else '+'}{hours:02d}:{minutes:02d}"
+        return (
+            f"That is about {_clock(abs(quarter) * 900)}, like a time zone: times without a zone are read as UTC; "
+            f"write it behind each time, as in 2026-05-30T08:05:00{zone}"
+        )
+    if days and abs(shift_s - days * DAY_S) < ZONE_QUARTERS * 900:
+        return f"That is {days:+d} whole day(s), about: check the date of the times and of the log"
+    return "Check both clocks, or set track.clock_offset to move the log's times"
 
 
 def _section_intervals(

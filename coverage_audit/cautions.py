@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .tolerances import TOWED_BACKING_WIDTHS
+from .tolerances import FAR_FIXES_M, MUCH_DOUBLE, TOWED_BACKING_WIDTHS
 from .units import DAY_S
 
 if TYPE_CHECKING:
@@ -89,3 +89,37 @@ def midnight_cautions(logs: Sequence[TrackLog]) -> list[str]:
         for log in logs
         if log.form == "NMEA 0183" and len(log.fixes) and np.ptp(log.fixes.time_s // DAY_S) > 0
     ]
+
+
+def log_cautions(logs: Sequence[TrackLog], spacing_m: float, median_step_s: float) -> list[str]:
+    """Cautions about what the log can show.
+
+    Parameters
+    ----------
+    spacing_m : float
+        Typical distance between fixes while spraying. [m]
+    median_step_s : float
+        Typical time between fixes. [s]
+    """
+    cautions = []
+    quality = np.concatenate([log.fixes.quality for log in logs])
+    if np.all(quality <= 1):
+        said = "says that they are uncorrected" if np.any(quality == 1) else "does not say how good they are"
+        cautions.append(
+            f"Positions are taken as logged; the log {said}. A phone or a receiver without corrections is off by a "
+            "metre or more: a strip narrower than that may not be there, and one as narrow may be missing here."
+        )
+    if spacing_m > FAR_FIXES_M:
+        cautions.append(
+            f"Fixes lie {spacing_m:.0f} m apart while spraying (one every {median_step_s:.1f} s): narrow skips and the "
+            "places of switching are guesses. Log one fix a second, no distance filter."
+        )
+    return cautions
+
+
+def width_cautions(areas: Areas, width_m: float) -> list[str]:
+    """Caution when so much was sprayed twice that the boom's width is likely wrong."""
+    if areas.double <= MUCH_DOUBLE * areas.target:
+        return []
+    told = f"{100 * areas.double / areas.target:.0f} % of the target area counts as sprayed twice or more"
+    return [f"{told}: check that the boom is really {width_m:g} m wide (boom.width) and that its on-times are right."]

@@ -187,7 +187,9 @@ def local_time(time_s: float, timezone: str) -> str:
 
 def local_datetime(time_s: float, timezone: str) -> str:
     """Date, time and zone of *time_s* [s since 1970 UTC]: "30 May 2026, 07:02 MDT"."""
-    return f"{local_date(time_s, timezone)}, {local_time(time_s, timezone)} {_local(time_s, timezone):%Z}"
+    zone = f"{_local(time_s, timezone):%Z}"
+    shown = f"UTC{zone[0]}{zone[1:].lstrip('0') or '0'}" if zone[:1] in "+-" else zone  # a zone without a name
+    return f"{local_date(time_s, timezone)}, {local_time(time_s, timezone)} {shown}"
 
 
 def count(n: int, one: str, many: str = "") -> str:
@@ -254,11 +256,13 @@ def _missed(audit: Audit) -> str:
         f"{first.id}, {length(first.length_m, units)} long and on average {length(first.mean_width_m, units)} wide, "
         f"{WHERE_WORDS.get(first.where, first.where)}"
     )
-    text += f" in {count(len(strips), 'strip')}; "
-    text += f"{'the largest is' if len(strips) > 1 else 'it is'} {largest}."
+    held = count(len(strips), "strip")
     if areas.missed_slivers > 0:
-        text += f" Of the missed ground {area(areas.missed_slivers, units)} is slivers narrower than {narrow}."
-    return text
+        listed, rest = area(areas.missed - areas.missed_slivers, units), area(areas.missed_slivers, units)
+        text += f": {listed} in {held} and {rest} in slivers narrower than {narrow}"
+    else:
+        text += f" in {held}"
+    return f"{text}; {'the largest is' if len(strips) > 1 else 'it is'} {largest}."
 
 
 def _double(audit: Audit) -> str:
@@ -284,6 +288,8 @@ def _rate(audit: Audit) -> list[str]:
     text = f"Rate over the covered ground: {rate(volume_.over_covered_l_ha, units)}"
     if volume_.target_l_ha:
         text += f", intended {rate(volume_.target_l_ha, units)}"
+    if volume_.over_swept_l_ha is not None:
+        text += f" ({rate(volume_.over_swept_l_ha, units)} with ground sprayed twice counted twice)"
     return [f"{text}."]
 
 

@@ -13,6 +13,7 @@ from .model import Strip
 from .tolerances import (
     EDGE_BAND_M,
     EDGE_SHARE,
+    END_AREA_SHARE,
     END_TOUCH_SHARE,
     HEADLAND_WIDTHS,
     INSCRIBED_M,
@@ -93,6 +94,8 @@ def find_strips(
     middle = middles(plain)
     lines = np.array([one.line for one in middle], dtype=object)
     length = shapely.length(lines)
+    # opened ground holds a circle of the least width, and is somewhere as wide as on average
+    widest = np.maximum.reduce([[one.max_width_m for one in middle], area / length, np.full(len(area), min_width_m)])
     label = shapely.line_interpolate_point(lines, 0.5, normalized=True)
     where = _where(plain, lines, around, missed=visited is None)
     most = _most_visits(polygons, visited)
@@ -103,7 +106,7 @@ def find_strips(
             area_m2=float(area[k]),
             length_m=float(length[k]),
             mean_width_m=float(area[k] / length[k]),
-            max_width_m=middle[k].max_width_m,
+            max_width_m=float(widest[k]),
             orientation_deg=float(orientation[k]),
             where=where[k],
             polygon=polygons[k],
@@ -171,11 +174,12 @@ def _where(polygons: np.ndarray, lines: np.ndarray, around: Surroundings, *, mis
     beside = _share_inside(rim, around.no_spray_edge)
     on_rim = _share_inside(lines, around.inner) < 0.5
     on_rim &= _is_near(polygons, around.headland)
-    late = _touch(polygons, around.switched_on) / around.width_m if missed else np.zeros(len(polygons))
-    early = _touch(polygons, around.switched_off) / around.width_m if missed else np.zeros(len(polygons))
+    nothing = np.zeros(len(polygons))
+    late = _beyond_end(polygons, around.switched_on, around.width_m) if missed else nothing
+    early = _beyond_end(polygons, around.switched_off, around.width_m) if missed else nothing
     names = []
     for k in range(len(polygons)):
-        if max(late[k], early[k]) >= END_TOUCH_SHARE:
+        if max(late[k], early[k]) >= END_AREA_SHARE:
             names.append("late on" if late[k] >= early[k] else "early off")
         elif beside[k] >= EDGE_SHARE:
             names.append("no-spray area")
@@ -202,14 +206,26 @@ def _is_near(polygons: np.ndarray, others: np.ndarray) -> BoolArray:
     return near
 
 
-def _touch(polygons: np.ndarray, ends: FloatArray) -> FloatArray:
-    """Longest stretch of any of the boom lines *ends* (n, 2, 2) that lies in each polygon. [m]"""
-    longest = np.zeros(len(polygons))
+def _beyond_end(polygons: np.ndarray, ends: FloatArray, width_m: float) -> FloatArray:
+    """Largest share of each polygon that lies straight beyond one of the switching lines *ends* (n, 2, 2).
+
+    Only lines count that lie in the polygon over ``END_TOUCH_SHARE`` of the boom's width. Left to
+    right, ground beyond a switch-on lies behind the line, beyond a switch-off ahead of it; the
+    lines have been moved onto it, so the polygon itself tells the side.
+    """
+    share = np.zeros(len(polygons))
     lines = shapely.linestrings(ends) if len(ends) else np.empty(0, dtype=object)
     polygon, line = shapely.STRtree(lines).query(polygons, predicate="intersects")
     inside = shapely.length(shapely.intersection(lines[line], polygons[polygon]))
-    np.maximum.at(longest, polygon, inside)
-    return longest
+    for k, number in zip(
+        polygon[inside >= END_TOUCH_SHARE * width_m], line[inside >= END_TOUCH_SHARE * width_m], strict=True
+    ):
+        along = ends[number][1] - ends[number][0]
+        away = np.array([-along[1], along[0]]) / np.hypot(*along) * shapely.length(polygons[k]) / 2
+        swath = [shapely.Polygon([*ends[number], *(ends[number][::-1] + way)]) for way in (away, -away)]
+        reached = max(shapely.area(shapely.intersection(polygons[k], swath)))
+        share[k] = max(share[k], reached / polygons[k].area)
+    return share
 
 
 def _most_visits(polygons: np.ndarray, visited: tuple[np.ndarray, np.ndarray] | None) -> Sequence[int]:

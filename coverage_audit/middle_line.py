@@ -141,7 +141,10 @@ def _medial(polygon: BaseGeometry) -> BaseGeometry:
     """
     width = 2 * polygon.area / polygon.length
     outline = shapely.segmentize(shapely.simplify(polygon, width / 20), width * MIDDLE_LINE_SPACING)
-    triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(outline))
+    try:
+        triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(outline))
+    except shapely.GEOSException:  # crumpled outlines, now and then, leave the library no corner to begin at
+        return _diagonal(polygon)
     corner = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]
     path = _longest_path(_chordal_edges(corner))
     return _diagonal(polygon) if path is None else shapely.LineString(path)

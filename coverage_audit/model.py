@@ -223,7 +223,7 @@ class JobSettings:
 
 @dataclass(frozen=True)
 class Job:
-    """All that was read for one job, ready for :func:`coverage_audit.audit_job`.
+    """All that was read for one job, ready for :func:`coverage_audit.audit.audit_job`.
 
     ``intervals`` is None unless the boom state comes from a CSV file. ``sources`` lists
     (file, sha256) of every input file; ``cautions`` are the readers' sentences.

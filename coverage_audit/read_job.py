@@ -48,6 +48,21 @@ OPTION_KEYS = {
 """Command-line option to the job-file key it stands for."""
 
 
+def _not_toml(data: bytes, error: Exception) -> str:
+    """What is wrong with a job file that is no TOML, with the usual cause where one shows."""
+    if data.lstrip().startswith((b"<", b"$", b"{")):
+        return (
+            "this is not a job file; give a log with --track, a boundary with --field, or write a job file (see README)"
+        )
+    found = str(error)
+    hint = ""
+    if "hex value" in found or "escape" in found:
+        hint = "; in file names write / instead of \\"
+    elif "Expected newline" in found or "Invalid value" in found:
+        hint = '; text and quantities need quotes, as in width = "9 m"'
+    return f"this is not TOML ({found}){hint}; correct it there"
+
+
 def read_job(path: str | Path, progress: Callable[[str, float], None] | None = None) -> Job:
     """Read a job file and every file it names.
 
@@ -72,7 +87,7 @@ def read_job(path: str | Path, progress: Callable[[str, float], None] | None = N
             "this is not text; save the job file as UTF-8", f"{source.name}, byte {error.start}"
         ) from error
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise InputError(f"this is not TOML ({error}); correct it there", source.name) from error
+        raise InputError(_not_toml(source.data, error), source.name) from error
     values = JOB_FILE({key: {} for key in REQUIRED} | data, source.name)
     job_files = ((source.name, source.sha256),)
     return _job(values, path.parent, _Places(f"{source.name}, "), job_files, progress)

@@ -16,7 +16,7 @@ import shapely.geometry
 
 from . import display
 from .plane import Plane
-from .tolerances import EXPORT_GRID_DEG, WALKED_LINE_M
+from .tolerances import EXPORT_GRID_DEG, EXPORT_GRID_M, WALKED_LINE_M
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -253,8 +253,8 @@ def _part_features(shape: BaseGeometry, kind: str, where: str) -> Iterator[_Foun
 def _features(found: list[_Found], plane: Plane) -> list[dict[str, Any]]:
     """GeoJSON features in degrees, without slivers that are nothing any more on the grid of 1e-8 degrees."""
     shapes = np.array([shape for shape, _ in found], dtype=object)
-    # An edge that just misses a corner in metres may cut it in degrees; the grid needs clean rings.
-    clean = shapely.make_valid(plane.geometry_to_degrees(shapes), method="structure", keep_collapsed=False)
+    # edges that all but touch in metres may cross in degrees; on a grid of a millimetre none do
+    clean = shapely.make_valid(plane.geometry_to_degrees(shapely.set_precision(shapes, EXPORT_GRID_M)))
     degrees = shapely.orient_polygons(shapely.set_precision(clean, EXPORT_GRID_DEG))
     return [
         {

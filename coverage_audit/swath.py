@@ -308,7 +308,7 @@ def quad_area(lines: BoomLines) -> float:
         a, b, c, d = left[:-1][used], left[1:][used], right[1:][used], right[:-1][used]
         crossed = (_cross(d - a, b - a) * _cross(d - a, c - a) < 0) & (_cross(c - b, a - b) * _cross(c - b, d - b) < 0)
         plain = np.abs(_cross(c - a, d - b)) / 2
-        # crossing = a + along (d - a)
+        # how far along d - a the lines cross
         along = np.divide(_cross(b - a, c - b), _cross(d - a, c - b), where=crossed, out=np.zeros(len(a)))
         meet = a + along[:, None] * (d - a)
         tied = (np.abs(_cross(meet - a, b - a)) + np.abs(_cross(c - meet, d - meet))) / 2

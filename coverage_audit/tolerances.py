@@ -149,8 +149,11 @@ neighbour's field that only caught the boom's tip does not. [boom widths]"""
 # --- findings --------------------------------------------------------------------------------
 
 END_TOUCH_SHARE = 0.5
-"""A strip that lies along this share of the boom line of a switch-on (or -off) is late on
-(early off). [boom widths]"""
+"""A strip is late on (early off) when it lies along this share of the boom line of a switch-on
+(-off) ... [boom widths]"""
+
+END_AREA_SHARE = 0.5
+"""... and when this share of it lies straight beyond that line. [1]"""
 
 EDGE_SHARE = 0.3
 """A strip with this share of its outline on the field edge lies at the field edge. [1]"""
@@ -279,8 +282,9 @@ the chord leaves the arc by 2 mm."""
 
 # --- files for other programs ---------------------------------------------------------------
 
+EXPORT_GRID_M = 1e-3
 EXPORT_GRID_DEG = 1e-8
-"""Coordinates of findings are written on this grid. [deg] 1.1 mm, finer than any receiver."""
+"""Findings are put on these grids to be written: a millimetre, finer than any receiver. [m], [deg]"""
 
 MITRE_LIMIT = 2.0
 """Corners sharper than 60 degrees are cut off when strips are opened; they are narrower than
@@ -327,3 +331,14 @@ DRAWN_PATH_M = 0.3
 
 WALKED_LINE_M = 0.1
 """How closely a strip's middle line is kept in the GPX file: a phone cannot tell less. [m]"""
+
+ZONE_QUARTERS = 56
+ZONE_SLACK_S = 600.0
+"""Clocks that differ by whole quarters of an hour, up to 14 h, within ten minutes (a job begins a
+little after its log) differ by a time zone. [quarters of an hour], [s]"""
+
+FAR_FIXES_M = 5.0
+"""Fixes farther apart than this while spraying are too few for switching places and skips. [m]"""
+
+MUCH_DOUBLE = 0.5
+"""More of the target than this sprayed twice points to a wrong boom width. [1]"""

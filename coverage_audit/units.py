@@ -43,6 +43,7 @@ AREA_M2 = {"m2": 1.0, "ha": HECTARE_M2, "ac": ACRE_M2}
 PRESSURE_BAR = {"bar": 1.0, "kPa": 0.01, "psi": PSI_BAR}
 SPEED_M_S = {"m/s": 1.0, "km/h": 1 / 3.6, "mph": MPH_M_S}
 DURATION_DAYS = {"days": 1.0, "day": 1.0}
+INTERVAL_DAYS = {**DURATION_DAYS, "h": 1 / 24}
 FLOW_L_MIN = {f"{unit}/min": litres for unit, litres in VOLUME_L.items()}
 RATE_L_HA = {
     f"{unit}/{area}": litres * HECTARE_M2 / AREA_M2[area] for unit, litres in VOLUME_L.items() for area in ("ha", "ac")
@@ -51,7 +52,50 @@ MASS_RATE_KG_HA = {
     f"{unit}/{area}": kilos * HECTARE_M2 / AREA_M2[area] for unit, kilos in MASS_KG.items() for area in ("ha", "ac")
 }
 
+USUAL_SPELLINGS = {
+    **dict.fromkeys(("metre", "metres", "meter", "meters"), "m"),
+    **dict.fromkeys(("foot", "feet", "'"), "ft"),
+    **dict.fromkeys(("inch", "inches", '"'), "in"),
+    **dict.fromkeys(("mile", "miles"), "mi"),
+    **dict.fromkeys(("sec", "secs", "second", "seconds"), "s"),
+    **dict.fromkeys(("mins", "minute", "minutes"), "min"),
+    **dict.fromkeys(("hour", "hours", "hr", "hrs"), "h"),
+    **dict.fromkeys(("gpa", "gal/acre", "gallons/acre"), "gal/ac"),
+    **dict.fromkeys(("gpm", "gallons/min"), "gal/min"),
+    **dict.fromkeys(("l", "litre", "litres", "liter", "liters"), "L"),
+    **dict.fromkeys(("gallon", "gallons", "gals"), "gal"),
+    **dict.fromkeys(("fl oz", "ounce", "ounces"), "oz"),
+    "l/min": "L/min",
+    "lpm": "L/min",
+    "l/ha": "L/ha",
+    "bars": "bar",
+    "kpa": "kPa",
+    "acre": "ac",
+    "acres": "ac",
+    "hectare": "ha",
+    "hectares": "ha",
+}
+"""Other spellings that people write, to tell them the one that is read."""
+
+PRODUCT_PER_HA = {"L": RATE_L_HA, "kg": MASS_RATE_KG_HA}
+PRODUCT_PER_L = {
+    kind: {
+        f"{unit}/{many}{mix}": size / (litres * (float(many) if many else 1.0))
+        for unit, size in sizes.items()
+        for mix, litres in VOLUME_L.items()
+        for many in ("", "100 ")
+    }
+    for kind, sizes in (("L", VOLUME_L), ("kg", MASS_KG))
+}
+"""Product per litre of mix, by L or kg: "1.6 oz/gal", "200 mL/100 L"."""
+
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*\Z")
+
+
+def unit_of(text: str) -> str:
+    """The unit in a quantity such as "9 m", as it was written; "" without one."""
+    match = _NUMBER.match(text)
+    return match[2] if match else ""
 
 
 def parse_quantity(
@@ -92,6 +136,11 @@ def parse_quantity(
             f'"{text}" does not start with a plain number; write for example "9 {next(iter(table))}"', place
         )
     number, unit = float(match[1]), match[2]
+    if unit.startswith(",") and unit[1:2].isdigit():
+        raise InputError(f'"{text}" has a decimal comma; write the decimal point as a dot', place)
+    meant = USUAL_SPELLINGS.get(unit.casefold().rstrip("."))
+    if unit not in table and meant in table:
+        raise InputError(f'"{text}" has the unit "{unit}"; write it as "{match[1]} {meant}"', place)
     if unit not in table:
         problem = "has no unit" if not unit else f'has the unit "{unit}", which does not fit here'
         raise InputError(f'"{text}" {problem}; use one of: {wanted}', place)

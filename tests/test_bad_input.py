@@ -154,7 +154,9 @@ def test_interval_runs_backwards(small_job, refusal):
     assert "boom.csv, line 2: off" in refusal()
 
 
-@pytest.mark.parametrize(("shift_s", "said"), [(6 * 3600, r"\+2160\d s"), (-3 * 86_400, r"-3 whole day")])
+@pytest.mark.parametrize(
+    ("shift_s", "said"), [(6 * 3600, r"6 h.*after the first fix.*time zone"), (-3 * 86_400, r"-3 whole day")]
+)
 def test_intervals_miss_the_track_by_hours_or_whole_days(small_job, refusal, shift_s, said):
     _, intervals = small_job.drive()
     rows = [f"{small_job.stamp(on + shift_s)},{small_job.stamp(off + shift_s)}\n" for on, off in intervals]

@@ -115,7 +115,8 @@ def test_marks_by_time_in_any_case_and_order():
     slots, cautions = timeline(dataclasses.replace(boom(9.0), intervals="marks"), one)
     assert [slot[:2] for slot in slots] == [(10, 30), (50, 70)]
     assert len(cautions) == 1
-    assert "1 repeated" in cautions[0]
+    assert "1 boom mark(s) repeat" in cautions[0]
+    assert "20:26:52 UTC" in cautions[0]  # START_S + 12 s
 
 
 def test_marks_that_begin_with_off_and_end_with_on_reach_to_the_ends():

@@ -130,7 +130,7 @@ def test_duration(s, expected):
         # 1 780 232 400 s is 2026-05-31 13:00 UTC. Summer time in Boise is UTC-6; Kiritimati is UTC+14 (IANA database).
         ("America/Denver", "31 May 2026, 07:00 MDT"),
         ("UTC", "31 May 2026, 13:00 UTC"),
-        ("Pacific/Kiritimati", "1 Jun 2026, 03:00 +14"),
+        ("Pacific/Kiritimati", "1 Jun 2026, 03:00 UTC+14"),
     ],
 )
 def test_times_are_told_in_the_zone_of_the_job(zone, expected):
@@ -152,7 +152,7 @@ def test_verdict_on_the_worked_figure():
         "Missed: 100 m² (1.7 %) in 1 strip; it is M1, 100 m long and on average 1.0 m wide, between passes.",
         "Sprayed twice or more: 100 m² (1.7 %).",
         "Sprayed beyond the field boundary: nothing; in no-spray areas and setbacks: nothing.",
-        "Rate over the covered ground: 142 L/ha, intended 140 L/ha.",
+        "Rate over the covered ground: 142 L/ha, intended 140 L/ha (140 L/ha with ground sprayed twice counted twice).",
     ]
     assert told.caution == ""
 

@@ -16,7 +16,7 @@
   const describe = (row) =>
     [row.dataset.find, ...Array.from(row.querySelectorAll("td"), (cell) => {
       const text = cell.textContent.trim();
-      return ["Length", "Mean width", "Widest", "Visits", "Runs"].includes(cell.dataset.label)
+      return ["Length", "Mean width", "Widest", "Visits", "Runs", "Began", "Heading", "Speed", "Deviation", "Spacing", "Boom"].includes(cell.dataset.label)
         ? `${cell.dataset.label.toLowerCase()} ${text}` : text;
     })].filter(Boolean).join(" · ");
 
@@ -99,8 +99,6 @@
   // Turning the wheel scrolls the page until the person has taken hold of the map.
   map_live.on("click focus", () => map_live.scrollWheelZoom.enable());
   map_live.on("blur", () => map_live.scrollWheelZoom.disable());
-  window.addEventListener("beforeprint", () =>
-    document.querySelectorAll("details").forEach((fold) => { fold.open = true; }));
 
   stack();
   map_live.fitBounds(map_opening, { ...room, animate: false });
