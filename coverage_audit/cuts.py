@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .tolerances import BUSY_TURN_DEG, CUTS_PER_HALF_VISIT, VISIT_WIDTHS
+from .tolerances import BUSY_TURN_DEG, CUT_STEP_M, VISIT_WIDTHS
 
 if TYPE_CHECKING:
     from .model import BoolArray, FloatArray, IntArray
@@ -32,6 +32,7 @@ def cut_times(path: BoomPath, timeline: Timeline, width_m: float) -> FloatArray:
         Full boom width. [m]
     """
     visit = VISIT_WIDTHS * width_m
+    per_half = math.ceil(visit / 2 / CUT_STEP_M)
     found = []
     for number in np.unique(timeline.stretch):
         own = timeline.stretch == number
@@ -43,7 +44,7 @@ def cut_times(path: BoomPath, timeline: Timeline, width_m: float) -> FloatArray:
         busy = _busy(heading, reverse, reach)
         if busy.any():
             cusps = travel[1:][np.diff(reverse.astype(np.int8)) != 0]
-            places = _places(travel, reach, busy, cusps, visit / (2 * CUTS_PER_HALF_VISIT))
+            places = _places(travel, reach, busy, cusps, visit / (2 * per_half), visit / 2)
             found.append(np.interp(places, travel, path.time_s[part]))
     return np.unique(np.concatenate(found)) if found else np.empty(0)
 
@@ -62,7 +63,9 @@ def _busy(heading: FloatArray, reverse: BoolArray, reach: IntArray) -> BoolArray
     return (turned > math.radians(BUSY_TURN_DEG)) | (changes[reach] > changes)
 
 
-def _places(travel: FloatArray, reach: IntArray, busy: BoolArray, cusps: FloatArray, step_m: float) -> FloatArray:
+def _places(
+    travel: FloatArray, reach: IntArray, busy: BoolArray, cusps: FloatArray, step_m: float, half_visit_m: float
+) -> FloatArray:
     """Travel at which to cut: every *step_m* through the busy zones, counted from a reversal where there is one."""
     start, end = travel[busy], travel[reach[busy]]
     fresh = np.append([True], start[1:] > np.maximum.accumulate(end)[:-1])
@@ -74,5 +77,5 @@ def _places(travel: FloatArray, reach: IntArray, busy: BoolArray, cusps: FloatAr
         anchor = float(inside[0]) if len(inside) else float(low)
         grid = anchor + step_m * np.arange(math.floor((low - anchor) / step_m), math.ceil((high - anchor) / step_m) + 1)
         places.append(grid[(grid > low) & (grid < high)])
-        places.extend(other + np.array([-1.0, 0.0, 1.0]) * step_m * CUTS_PER_HALF_VISIT for other in inside[1:])
+        places.extend(other + np.array([-1.0, 0.0, 1.0]) * half_visit_m for other in inside[1:])
     return np.concatenate(places)

@@ -40,6 +40,10 @@ def sprayed_fields(
     InputError
         The boom never sprayed inside any of them.
     """
+    if sprayed.is_empty:
+        raise InputError(
+            "the boom was on only in gaps of the log, so nothing is known of where it sprayed", "track.files"
+        )
     wanted = {name.casefold() for name in select}
     chosen = [(name, polygon) for name, polygon in areas if not wanted or name.casefold() in wanted]
     inside = np.array([shapely.length(shapely.intersection(sprayed, polygon)) for _, polygon in chosen])

@@ -6,28 +6,30 @@ points so close that everything between two of them may be taken as straight.
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from .model_core import Motion
+from .reversals import find_reversals
 from .smoothing import local_parabolas
 from .tolerances import (
     COURSE_AGREES_DEG,
     COURSE_SPEED_M_S,
     CUSP_ANGLE_DEG,
-    CUSP_CHORD_M,
-    CUSP_SAMPLE_S,
+    HEADING_NOISES,
     HEADING_SPEED_M_S,
     MAX_SMOOTHING_S,
     MIN_WINDOW_FIXES,
+    MOST_HEADING_SPEED_M_S,
     REFINE_DEVIATION_M,
     REFINE_TURN_DEG,
     STAND_SPEED_M_S,
     STAND_WINDOW_S,
+    STANDING_STEP_M,
     TIP_NOISE_M,
-    TURNING_RADIUS_M,
 )
 
 if TYPE_CHECKING:
@@ -46,9 +48,10 @@ def build_motion(track: Track, half_boom_m: float) -> Motion:
         From the boom's centre to its tip: how far the tip is swung by an error of heading. [m]
     """
     x, y = _hold_while_standing(track)
+    x_as_logged, y_as_logged = x, y
     time = track.time_s
     run = np.concatenate([[0], np.cumsum(track.gap_after[:-1])])
-    cusps = _find_cusps(time, x, y, run)
+    cusps, reverse = find_reversals(time, x, y, run)
     part = run + np.searchsorted(cusps, np.arange(len(time)), side="right")
     noise = _white_noise(time, x, y, part)
     half = _window_half(time, x, y, noise, half_boom_m)
@@ -61,8 +64,7 @@ def build_motion(track: Track, half_boom_m: float) -> Motion:
     else:
         vx, vy = _circle_velocity(time, x, y, part)
         vx, vy = _with_logged_course(vx, vy, track.course_rad)
-    reverse = _reverse(x, y, run, part)
-    heading = _heading(vx, vy, reverse, run)
+    heading = _heading(vx, vy, reverse, run, _least_speed(time, _scatter(x_as_logged, y_as_logged, part), half))
     return Motion(time, x, y, vx, vy, heading, reverse, track.gap_after, noise)
 
 
@@ -140,47 +142,27 @@ def _hold_while_standing(track: Track) -> tuple[FloatArray, FloatArray]:
     return x, y
 
 
-def _find_cusps(time: FloatArray, x: FloatArray, y: FloatArray, run: IntArray) -> IntArray:
-    """Indices of the first knot after each reversal of travel (a cusp of the path)."""
-    grid = np.arange(time[0], time[-1] + CUSP_SAMPLE_S, CUSP_SAMPLE_S)
-    sample = np.unique(np.clip(np.searchsorted(time, grid), 0, len(time) - 1))
-    dx, dy = np.diff(x[sample]), np.diff(y[sample])
-    length = np.hypot(dx, dy)
-    keep = np.flatnonzero((length > CUSP_CHORD_M) & (np.diff(run[sample]) == 0))
-    if len(keep) < 2:
-        return np.empty(0, int)
-    dx, dy, length = dx[keep], dy[keep], length[keep]
-    cos = (dx[1:] * dx[:-1] + dy[1:] * dy[:-1]) / (length[1:] * length[:-1])
-    angle = np.arccos(np.clip(cos, -1, 1))
-    shorter = np.minimum(length[1:], length[:-1])
-    sharp = angle > np.radians(CUSP_ANGLE_DEG)
-    sharp &= shorter < 2 * TURNING_RADIUS_M * np.sin(angle / 2)
-    sharp &= run[sample[keep[1:]]] == run[sample[keep[:-1]]]
-    cusps = []
-    for k in np.flatnonzero(sharp):
-        first, last = sample[keep[k]], sample[keep[k + 1] + 1]
-        ux, uy = dx[k] / length[k] - dx[k + 1] / length[k + 1], dy[k] / length[k] - dy[k + 1] / length[k + 1]
-        reach = x[first : last + 1] * ux + y[first : last + 1] * uy
-        top = int(np.argmax(reach))
-        # the cusp lies on the side of the farthest fix where the neighbour is farther out
-        left = reach[top - 1] if top > 0 else -np.inf
-        right = reach[top + 1] if top + 1 < len(reach) else -np.inf
-        cusps.append(first + top + (1 if right >= left else 0))
-    return np.unique(np.array(cusps, int))
-
-
 def _white_noise(time: FloatArray, x: FloatArray, y: FloatArray, part: IntArray) -> float:
     """White noise of one coordinate, from third differences (robust); NaN below 4 Hz. [m]
 
     Third differences of a smooth path at 4 Hz or more are millimetres; of white noise they
     have sqrt(20) times its standard deviation.
     """
-    if len(time) < 8 or float(np.median(np.diff(time))) > 0.26:
+    if float(np.median(np.diff(time))) > 0.26:
         return float("nan")
-    whole = part[3:] == part[:-3]
-    moving = whole & (np.hypot(x[3:] - x[:-3], y[3:] - y[:-3]) > STAND_SPEED_M_S * (time[3:] - time[:-3]))
+    return _scatter(x, y, part) or float("nan")
+
+
+def _scatter(x: FloatArray, y: FloatArray, part: IntArray) -> float:
+    """Scatter of one coordinate from third differences (robust); 0 where there are too few moving fixes. [m]
+
+    At 1 Hz tight turns look like scatter, too, but most of a job is straight.
+    """
+    if len(x) < 8:
+        return 0.0
+    moving = (part[3:] == part[:-3]) & (np.hypot(x[3:] - x[:-3], y[3:] - y[:-3]) > STANDING_STEP_M)
     if not moving.any():
-        return float("nan")
+        return 0.0
     spread_x, spread_y = (float(np.median(np.abs(np.diff(values, 3)[moving]))) for values in (x, y))
     return float(np.hypot(spread_x, spread_y) / np.sqrt(2) * 1.4826 / np.sqrt(20))
 
@@ -255,26 +237,19 @@ def _with_logged_course(vx: FloatArray, vy: FloatArray, course: FloatArray) -> t
     return np.where(usable, speed * np.sin(own), vx), np.where(usable, speed * np.cos(own), vy)
 
 
-def _reverse(x: FloatArray, y: FloatArray, run: IntArray, part: IntArray) -> BoolArray:
-    """Which knots lie in parts that are driven in reverse.
-
-    Direction changes at every cusp; in each run between gaps the direction that covers more
-    ground is forwards.
-    """
-    step = np.append(np.hypot(np.diff(x), np.diff(y)) * (np.diff(part) == 0), 0.0)
-    start = np.zeros(len(run), int)
-    first = np.flatnonzero(np.diff(run, prepend=-1))
-    start[first] = 1
-    odd = (part - part[first][run - run[0]]) % 2 == 1
-    travelled = np.bincount(run, weights=np.where(odd, -step, step))
-    return odd ^ (travelled < 0)[run]
+def _least_speed(time: FloatArray, scatter_m: float, half: int) -> float:
+    """Speed below which the direction of travel is scatter, for a window of 2 *half* + 1 fixes (0: none). [m/s]"""
+    fixes = 2 * half + 1
+    slope = math.sqrt(12 / fixes**3) if half else math.sqrt(0.5)  # of a fitted line; of a central difference
+    noise = slope * scatter_m / float(np.median(np.diff(time)))
+    return float(np.clip(HEADING_NOISES * noise, HEADING_SPEED_M_S, MOST_HEADING_SPEED_M_S))
 
 
-def _heading(vx: FloatArray, vy: FloatArray, reverse: BoolArray, run: IntArray) -> FloatArray:
+def _heading(vx: FloatArray, vy: FloatArray, reverse: BoolArray, run: IntArray, least_speed_m_s: float) -> FloatArray:
     """Heading at each knot, unwrapped; carried over where the vehicle hardly moves. [rad]"""
     sign = np.where(reverse, -1.0, 1.0)
     speed = np.hypot(vx, vy)
-    moving = speed > HEADING_SPEED_M_S
+    moving = speed > least_speed_m_s
     if not moving.any():
         moving = speed > 0
     if not moving.any():

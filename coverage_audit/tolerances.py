@@ -22,6 +22,10 @@ SPIKE_ACCELERATION_M_S2 = 8.0
 SPIKE_NOISE_M = 1.0
 """Fixes may scatter this much beyond what acceleration explains before one is a spike. [m]"""
 
+SPIKE_SCATTERS = 5.0
+"""... or this many times the typical distance off the line, in a log that scatters more: white
+noise goes beyond it once in ten million fixes. [1]"""
+
 SPIKE_SHADOW = 0.3
 """The neighbours of a lone jump lie half as far off their lines; noise leaves at least this. [1]"""
 
@@ -63,6 +67,17 @@ CUSP_SAMPLE_S = 0.5
 CUSP_CHORD_M = 0.15
 """Shorter chords have no trustworthy direction. [m]"""
 
+SAME_WAY_DEG = 60.0
+"""Chords that turn by less go on as one leg of a drive. [deg]"""
+
+JITTER_M = 1.0
+"""Legs shorter than this are taken for the scatter of a standing vehicle. [m]"""
+
+REVERSE_COST_M = 25.0
+SWITCH_COST_RAD = 0.3
+"""Driving so far in reverse is as unlikely as turning on the spot by a radian; so is reversing at
+all by this much: a vehicle mostly goes forwards. Common practice, no source. [m], [rad]"""
+
 COURSE_AGREES_DEG = 3.0
 """The receiver's own course is believed when its median difference from the path is less. [deg]"""
 
@@ -70,7 +85,10 @@ COURSE_SPEED_M_S = 0.7
 """Below this speed a receiver's course is noise. [m/s] Common practice, no source."""
 
 HEADING_SPEED_M_S = 0.15
-"""Below this speed the heading is carried over from the neighbouring fixes. [m/s]"""
+HEADING_NOISES = 4.0
+MOST_HEADING_SPEED_M_S = 1.0
+"""Below this speed, or so many times what scatter alone makes of it (but never above the last), the
+heading is carried over from the neighbouring fixes. [m/s], [1], [m/s]"""
 
 REFINE_TURN_DEG = 1.5
 """Largest change of heading between path points: a tip 15 m out is cut by 1 mm. [deg]"""
@@ -117,9 +135,8 @@ BUSY_TURN_DEG = 90.0
 """Ground is cut finely where the heading turns by more than this within one visit's travel with
 the boom on: only then can sweeps meet again so soon. [deg]"""
 
-CUTS_PER_HALF_VISIT = 48
-"""Cuts in half a visit's travel there: every 15 cm with a 9 m boom, so the border between one
-visit and two is off by half of that at most. [1]"""
+CUT_STEP_M = 0.15
+"""Cuts there lie this close, so the border between one visit and two is off by half of it at most. [m]"""
 
 CLOSURE_REL = 1e-6
 """Sums that must close exactly do so within this share of the field; the rest is rounding. [1]"""

@@ -14,7 +14,15 @@ import numpy as np
 
 from .errors import InputError
 from .model_core import Track
-from .tolerances import GAP_STEPS, ISLAND_S, MAX_SPEED_M_S, SPIKE_ACCELERATION_M_S2, SPIKE_NOISE_M, SPIKE_SHADOW
+from .tolerances import (
+    GAP_STEPS,
+    ISLAND_S,
+    MAX_SPEED_M_S,
+    SPIKE_ACCELERATION_M_S2,
+    SPIKE_NOISE_M,
+    SPIKE_SCATTERS,
+    SPIKE_SHADOW,
+)
 
 if TYPE_CHECKING:
     from .model import FloatArray, IntArray, TrackLog
@@ -139,14 +147,18 @@ def _off_line(t: FloatArray, x: FloatArray, y: FloatArray) -> tuple[FloatArray, 
     share = (t[1:-1] - t[:-2]) / (t[2:] - t[:-2])
     off_x = x[1:-1] - (x[:-2] + share * (x[2:] - x[:-2]))
     off_y = y[1:-1] - (y[:-2] + share * (y[2:] - y[:-2]))
-    allowed = 0.5 * SPIKE_ACCELERATION_M_S2 * (t[1:-1] - t[:-2]) * (t[2:] - t[1:-1]) + SPIKE_NOISE_M
-    return np.hypot(off_x, off_y), allowed
+    off = np.hypot(off_x, off_y)
+    scatter = max(SPIKE_NOISE_M, SPIKE_SCATTERS * float(np.median(off)))  # a noisy log is noisy all along
+    return off, 0.5 * SPIKE_ACCELERATION_M_S2 * (t[1:-1] - t[:-2]) * (t[2:] - t[1:-1]) + scatter
 
 
 def _without_islands(time: FloatArray, x: FloatArray, y: FloatArray, index: IntArray) -> IntArray:
     """Indices without short groups of fixes that can be reached or left only at an impossible speed."""
     t = time[index]
-    jump = np.hypot(np.diff(x[index]), np.diff(y[index])) > MAX_SPEED_M_S * np.diff(t)
+    if len(index) < 3:
+        return index
+    scatter = SPIKE_SCATTERS * float(np.median(_off_line(t, x[index], y[index])[0]))
+    jump = np.hypot(np.diff(x[index]), np.diff(y[index])) > MAX_SPEED_M_S * np.diff(t) + scatter
     if not jump.any():
         return index
     starts = np.concatenate([[0], np.flatnonzero(jump) + 1])

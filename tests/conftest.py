@@ -14,7 +14,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import settings
 from pyproj import Geod
+
+# a busy machine must not fail an example by being slow; speed lives in tests/bench
+settings.register_profile("unhurried", deadline=None)
+settings.load_profile("unhurried")
 
 from coverage_audit import cli
 

@@ -26,7 +26,7 @@ ENTRANCE = {"cli", "files", "__main__", "__init__"}
 PARTS = {
     # stages: parts of a stage that grew too long for one module
     "findings": {"middle_line"},
-    "motion": {"smoothing"},
+    "motion": {"reversals", "smoothing"},
     "swath": {"cuts"},
     "simulate": {"simulate_plan", "simulate_route"},
     "simulate_plan": {"simulate_route"},

@@ -147,3 +147,33 @@ def test_smoothing_stops_at_a_break():
     assert known.all()
     assert place[0] == pytest.approx(x, abs=1e-9)
     assert velocity[0] == pytest.approx(0, abs=1e-8)
+
+
+@pytest.mark.parametrize("noise", [0.05, 0.3])
+def test_stops_with_scatter_never_turn_the_vehicle_round(noise):
+    """Ten minutes north at 1 Hz with a stop of 3 s every minute: sections must keep their side.
+
+    Ten logs each; scatter while standing looks like short moves in every direction.
+    """
+    times = np.arange(600.0)
+    speed = np.where(times % 60 < 3, 0.0, 2.5)
+    driving = (times % 60 > 8) & (times % 60 < 55)
+    for seed in range(10):
+        scatter = np.random.default_rng(seed).normal(0, noise, (600, 2))
+        motion = motion_of(times, np.column_stack([0 * times, np.cumsum(speed)]) + scatter)
+        heading = (np.degrees(motion.heading_rad[driving]) + 180) % 360 - 180
+        assert np.abs(heading).max() < 60
+        assert not motion.reverse[driving].any()
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.05])
+def test_backing_up_is_seen_through_noise(noise):
+    """40 m forward, 12 m back, 60 m forward at 1 Hz with stops of 3 s between."""
+    way = np.concatenate([np.arange(0, 40, 2.0), [40] * 3, np.arange(40, 28, -2.0), [28] * 3, np.arange(28, 88, 2.0)])
+    times = np.arange(len(way), dtype=float)
+    for seed in range(10):
+        scatter = np.random.default_rng(seed).normal(0, noise, (len(way), 2))
+        motion = motion_of(times, np.column_stack([0 * way, way]) + scatter)
+        assert motion.reverse[24:28].all()
+        assert not motion.reverse[:18].any()
+        assert not motion.reverse[34:].any()
