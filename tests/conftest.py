@@ -17,11 +17,11 @@ import pytest
 from hypothesis import settings
 from pyproj import Geod
 
+from coverage_audit import cli
+
 # a busy machine must not fail an example by being slow; speed lives in tests/bench
 settings.register_profile("unhurried", deadline=None)
 settings.load_profile("unhurried")
-
-from coverage_audit import cli
 
 if TYPE_CHECKING:
     from collections.abc import Callable
