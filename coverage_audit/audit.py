@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from .audit_rate import with_rate
 from .boom import boom_timeline
 from .cautions import (
     boom_cautions,
@@ -117,8 +118,11 @@ def audit_job(job: Job, progress: Progress | None = None) -> Audit:
         tell("second count", 0.8)
         checks = _checks(counted, areas, second.result())
     volume = with_rates(_volume(job, drive), areas)
+    audit = _result(job, plane, drive, layers, names, cautions, (missed, double), (areas, checks, volume))
+    tell("rate", 0.9)
+    audit = with_rate(audit, drive.track, drive.path, drive.timeline, ground)
     tell("done", 1.0)
-    return _result(job, plane, drive, layers, names, cautions, (missed, double), (areas, checks, volume))
+    return audit
 
 
 def _plane(job: Job) -> Plane:

@@ -16,8 +16,9 @@ from .units import DAY_S
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from .model import BoomSettings, Mark, SwitchChange, TrackLog
+    from .model import Mark, SwitchChange, TrackLog
     from .model_core import Track
+    from .model_settings import BoomSettings
 
 
 def boom_timeline(

@@ -12,7 +12,8 @@ from .units import DAY_S
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from .model import Areas, BoomSettings, Checks, InputCount, TrackLog
+    from .model import Areas, Checks, InputCount, TrackLog
+    from .model_settings import BoomSettings
 
 
 def boom_cautions(boom: BoomSettings, backed_up_m: float) -> list[str]:

@@ -103,6 +103,7 @@ def _parser() -> argparse.ArgumentParser:
     without.add_argument("--date", metavar="YYYY-MM-DD", help="UTC date of the first fix, for a log without dates")
     without.add_argument("--timezone", metavar="NAME", help='time zone of the report, such as "America/Denver"')
     without.add_argument("--units", choices=("metric", "us"), help="units of the report")
+    check.add_argument("--rate-grid", action="store_true", help="also write the rate surface for map programs")
     _add_output(check, "folder for the report; needed unless --json is given", None)
 
     demo = commands.add_parser("demo", help="audit a built-in job whose truth is known", allow_abbrev=False)
@@ -149,7 +150,7 @@ def _check(options: argparse.Namespace) -> None:
         if options.output is not None:
             _fetch_report_room()
         audit = _audit(job, progress, options.job)
-        papers = {} if options.output is None else _papers(audit)
+        papers = {} if options.output is None else _papers(audit) | (_rate_grid(audit) if options.rate_grid else {})
     if papers:
         write_all(options.output, papers)
     _tell(options, audit, "")
@@ -198,6 +199,16 @@ def _papers(audit: Audit) -> dict[str, str]:
         "findings.geojson": findings_geojson(audit),
         "missed.gpx": missed_gpx(audit),
     }
+
+
+def _rate_grid(audit: Audit) -> dict[str, str]:
+    """The rate surface in open formats."""
+    from .export_rate import rate_files  # noqa: PLC0415
+
+    found = rate_files(audit)
+    if not found:
+        raise InputError("no rate is known, so there is no grid; give a flow or a volume under [rate]", "--rate-grid")
+    return found
 
 
 # --- what the person sees ---------------------------------------------------------------------

@@ -217,7 +217,14 @@ def verdict(audit: Audit) -> Verdict:
     """Put *audit* in words: proven covered share, missed, double, outside, rate."""
     areas, units = audit.area_m2, audit.job.settings.report.units
     proven = f"{area(areas.proven, units)} of the {area(areas.target, units)} target area"
-    sentences = [f"Proven covered: {proven}.", *_bridged(audit), _missed(audit), _double(audit), _outside(audit)]
+    sentences = [
+        f"Proven covered: {proven}.",
+        *_bridged(audit),
+        *_dry(audit),
+        _missed(audit),
+        _double(audit),
+        _outside(audit),
+    ]
     if not audit.checks.ok:
         counted = f"{area(areas.covered, units)} of the {area(areas.target, units)} target area"
         sentences[0] = f"Covered: {counted}, not proven."
@@ -239,6 +246,14 @@ def _bridged(audit: Audit) -> list[str]:
     if areas.bridged <= 0:
         return []
     text = f"A further {area(areas.bridged, units)} counts as covered only by bridging short gaps in the log; "
+    return [text + "it is not in the proven figure."]
+
+
+def _dry(audit: Audit) -> list[str]:
+    areas, units = audit.area_m2, audit.job.settings.report.units
+    if not areas.perhaps_dry:
+        return []
+    text = f"A further {area(areas.perhaps_dry, units)} was sprayed only after the tank may have run dry; "
     return [text + "it is not in the proven figure."]
 
 

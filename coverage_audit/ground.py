@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from .model import FieldSettings
+    from .model_settings import FieldSettings
 
 
 def sprayed_fields(

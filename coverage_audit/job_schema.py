@@ -15,8 +15,10 @@ from difflib import get_close_matches
 from typing import Any
 
 from . import tolerances as tol
+from . import tolerances_rate as tol_rate
 from . import units
 from .errors import InputError
+from .model_rate import Amount
 
 Check = Callable[[object, str], Any]
 
@@ -166,6 +168,33 @@ def _kind(value: object) -> str:
     return f"{value}"
 
 
+def moment(value: object, place: str) -> float:
+    """Date and time, as TOML has it or in quotes as ISO 8601; UTC when no zone is written. [s since 1970]"""
+    if isinstance(value, str):
+        try:
+            value = dt.datetime.fromisoformat(value)
+        except ValueError as error:
+            raise InputError(f'"{value}" is not a date with a time; write it as 2026-05-30T14:10:00Z', place) from error
+    if not isinstance(value, dt.datetime):
+        raise InputError(f"{_kind(value)} stands where a date with a time is wanted", place)
+    return (value if value.tzinfo else value.replace(tzinfo=dt.UTC)).timestamp()
+
+
+def product_amount(*, per_mix: bool) -> Check:
+    """Amount of product per area (and, with *per_mix*, per volume of mix): "32 oz/ac", "1.6 oz/gal"."""
+    tables = [("ha", kind, table) for kind, table in units.PRODUCT_PER_HA.items()]
+    tables += [("L", kind, table) for kind, table in units.PRODUCT_PER_L.items()] if per_mix else []
+    merged = {unit: size for _, _, table in tables for unit, size in table.items()}
+
+    def check(value: object, place: str) -> Amount:
+        number = units.parse_quantity(value, merged, place, maximum=tol_rate.MAX_PRODUCT_HA, above=True)
+        unit = units.unit_of(str(value))
+        per, kind = next((per, kind) for per, kind, table in tables if unit in table)
+        return Amount(number, kind, per, unit, merged[unit])
+
+    return check
+
+
 _LEVER = quantity(units.LENGTH_M, least=-tol.MAX_LEVER_M, most=tol.MAX_LEVER_M)
 _DRAWBAR = quantity(units.LENGTH_M, most=tol.MAX_LEVER_M)
 _WIDTH = quantity(units.LENGTH_M, most=tol.MAX_BOOM_M, above=True)
@@ -174,6 +203,8 @@ _DELAY = quantity(units.TIME_S, least=-tol.MAX_DELAY_S, most=tol.MAX_DELAY_S)
 _RATE = quantity(units.RATE_L_HA, most=tol.MAX_RATE_L_HA, above=True)
 _FLOW = quantity(units.FLOW_L_MIN, most=tol.MAX_FLOW_L_MIN, above=True)
 _PRESSURE = quantity(units.PRESSURE_BAR, most=tol.MAX_PRESSURE_BAR, above=True)
+_LOAD = quantity(units.VOLUME_L, most=tol_rate.MAX_TANK_L, above=True)
+_DAYS = quantity(units.INTERVAL_DAYS, most=tol_rate.MAX_INTERVAL_DAYS)
 _NOZZLES = whole(tol.MAX_NOZZLES)
 
 TABLES: dict[str, dict[str, Check]] = {
@@ -214,6 +245,10 @@ TABLES: dict[str, dict[str, Check]] = {
         ),
         "applied": quantity(units.VOLUME_L, most=tol.MAX_APPLIED_L, above=True),
         "label_max": _RATE,
+        "catch": list_of(_FLOW, most=tol.MAX_NOZZLES),
+        "tank": _LOAD,
+        "loads": list_of(_LOAD),
+        "refills": list_of(moment),
     },
     "report": {
         "units": choice("metric", "us"),
@@ -225,8 +260,23 @@ TABLES: dict[str, dict[str, Check]] = {
 REQUIRED = {"field": ("boundary",), "track": ("files",), "boom": ("intervals",)}
 """The keys that an audit cannot do without (and one of boom.width, sections, nozzles)."""
 
+PRODUCT: dict[str, Check] = {
+    "name": text,
+    "reg_no": text,
+    "rate": product_amount(per_mix=True),
+    "max_per_application": product_amount(per_mix=False),
+    "max_per_season": product_amount(per_mix=False),
+    "phi": _DAYS,
+    "grazing": _DAYS,
+    "rei": _DAYS,
+}
+"""Every key of one [[product]]."""
+
 JOB_FILE = table(
-    {name: table(keys, required=REQUIRED.get(name, ())) for name, keys in TABLES.items()},
+    {
+        **{name: table(keys, required=REQUIRED.get(name, ())) for name, keys in TABLES.items()},
+        "product": list_of(table(PRODUCT, required=("name",))),
+    },
     required=tuple(REQUIRED),
 )
 """The check of a whole job file; its place is the file's name."""

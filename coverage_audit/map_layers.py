@@ -47,6 +47,7 @@ def map_layers(audit: Audit) -> tuple[MapLayer, ...]:
         _layer("outside", "Sprayed beyond the boundary", [found.outside]),
         _layer("excludedsprayed", "Sprayed in no-spray ground", [found.excluded_sprayed]),
         _layer("bridged", "Covered only by bridging a gap in the log", [found.bridged]),
+        *_rate_layers(audit),
         _layer("passes", "Driven while spraying", found.passes),
         _layer("transport", "Driven with the boom off", found.transport, shown=False),
         _layer("field", "Field boundary", [found.field]),
@@ -64,6 +65,19 @@ def _layer(
     # and a strip narrower than a pixel still shows as a line.
     pieces += [Piece(f"find map-find-{kind}", strip.polygon, strip.id) for strip in findings]
     return MapLayer(kind, label, tuple(pieces), shown)
+
+
+def _rate_layers(audit: Audit) -> tuple[MapLayer, ...]:
+    """Ground perhaps sprayed from an empty tank, and places above the label's most."""
+    found = audit.rate
+    if found is None:
+        return ()
+    dry = tuple(Piece("find map-find-dry", one.polygon, one.id) for one in (found.tank.dry if found.tank else ()))
+    above = tuple(Piece("find map-find-above", place.polygon, place.id) for place in found.places)
+    return (
+        MapLayer("dry", "Sprayed after the tank may have run dry", dry),
+        MapLayer("above", "More than the label's most", above, shown=False),
+    )
 
 
 def map_bounds(audit: Audit) -> tuple[float, float, float, float]:

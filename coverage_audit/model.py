@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
+    from .model_rate import RateResult
+    from .model_settings import JobSettings
+
     FloatArray = NDArray[np.float64]
     IntArray = NDArray[np.int64]
     BoolArray = NDArray[np.bool_]
@@ -125,100 +128,7 @@ class NamedArea:
     geometry: BaseGeometry
 
 
-# --- the job file -------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class FieldSettings:
-    """[field] of the job file; lengths in metres."""
-
-    select: tuple[str, ...] = ()
-    setback_m: float = 0.0
-    exclude_setback_m: float = 0.0
-    grow_m: float = 0.0
-
-
-@dataclass(frozen=True)
-class TrackSettings:
-    """[track] of the job file."""
-
-    clock_offset_s: float = 0.0
-    max_gap_s: float = 5.0
-
-
-@dataclass(frozen=True)
-class BoomSettings:
-    """[boom] of the job file; lengths in metres.
-
-    ``sections_m`` are the section widths from left to right (one entry for a boom without
-    sections). ``section_nozzles`` is the number of nozzles per section, or () if unknown.
-    ``intervals`` is "csv", "log", "segments", "marks" or "assume". ``antenna_ahead_m`` None =
-    not given (taken as 0, with a caution); ``axle_behind_antenna_m`` None = unknown.
-    """
-
-    sections_m: tuple[float, ...]
-    intervals: str
-    section_nozzles: tuple[int, ...] = ()
-    nozzle_count: int | None = None
-    antenna_ahead_m: float | None = None
-    antenna_right_m: float = 0.0
-    axle_behind_antenna_m: float | None = None
-    towed_m: float = 0.0
-    towed_axle_m: float = 0.0
-    on_delay_s: float = 0.0
-    off_delay_s: float = 0.0
-    invert_switch: bool = False
-
-    @property
-    def width_m(self) -> float:
-        """Full boom width. [m]"""
-        return sum(self.sections_m)
-
-
-@dataclass(frozen=True)
-class NozzleSettings:
-    """[rate] nozzles: flow of each nozzle at one pressure, and the pressure sprayed at."""
-
-    flow_l_min: float
-    at_bar: float
-    pressure_bar: float | None = None
-    count: int | None = None
-
-
-@dataclass(frozen=True)
-class RateSettings:
-    """[rate] of the job file; None = not given."""
-
-    target_l_ha: float | None = None
-    flow_l_min: float | None = None
-    nozzles: NozzleSettings | None = None
-    applied_l: float | None = None
-    label_max_l_ha: float | None = None
-
-
-@dataclass(frozen=True)
-class ReportSettings:
-    """[report] of the job file. ``units`` is "metric" or "us"."""
-
-    units: str = "metric"
-    min_width_m: float = 0.3
-
-
-@dataclass(frozen=True)
-class JobSettings:
-    """The job file without its paths: everything that the computing needs to know."""
-
-    boom: BoomSettings
-    name: str = ""
-    operator: str = ""
-    crop: str = ""
-    notes: str = ""
-    timezone: str = "UTC"
-    timezone_given: bool = False
-    field: FieldSettings = dataclass_field(default_factory=FieldSettings)
-    track: TrackSettings = dataclass_field(default_factory=TrackSettings)
-    rate: RateSettings = dataclass_field(default_factory=RateSettings)
-    report: ReportSettings = dataclass_field(default_factory=ReportSettings)
+# --- the job ------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -264,7 +174,10 @@ class Strip:
 
 @dataclass(frozen=True)
 class Areas:
-    """The totals of the partition; see the glossary in DEVELOPERS.md. [m2]"""
+    """The totals of the partition; see the glossary in DEVELOPERS.md. [m2]
+
+    ``perhaps_dry``: unbridged target whose every spray came after a load would have run dry; None = no tank given.
+    """
 
     field: float
     target: float
@@ -281,11 +194,12 @@ class Areas:
     swept: float
     swept_net: float
     reswept: float
+    perhaps_dry: float | None = None
 
     @property
     def proven(self) -> float:
-        """Covered without what rests on bridged gaps. [m2]"""
-        return self.covered - self.bridged
+        """Covered without what rests on bridged gaps or on a tank that may have been empty. [m2]"""
+        return self.covered - self.bridged - (self.perhaps_dry or 0.0)
 
 
 @dataclass(frozen=True)
@@ -389,3 +303,4 @@ class Audit:
     on_intervals: tuple[tuple[float, float], ...]
     sprayed_fields: tuple[str, ...]
     cautions: tuple[str, ...]
+    rate: RateResult | None = None

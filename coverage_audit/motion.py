@@ -53,8 +53,8 @@ def build_motion(track: Track, half_boom_m: float) -> Motion:
     run = np.concatenate([[0], np.cumsum(track.gap_after[:-1])])
     cusps, reverse = find_reversals(time, x, y, run)
     part = run + np.searchsorted(cusps, np.arange(len(time)), side="right")
-    noise = _white_noise(time, x, y, part)
-    half = _window_half(time, x, y, noise, half_boom_m)
+    noise = white_noise(time, x, y, part)
+    half = window_half(time, x, y, noise, half_boom_m)
     if half:
         known, (smooth_x, smooth_y), (vx, vy) = local_parabolas(time, x, y, part, half)
         if not known.all():
@@ -142,7 +142,7 @@ def _hold_while_standing(track: Track) -> tuple[FloatArray, FloatArray]:
     return x, y
 
 
-def _white_noise(time: FloatArray, x: FloatArray, y: FloatArray, part: IntArray) -> float:
+def white_noise(time: FloatArray, x: FloatArray, y: FloatArray, part: IntArray) -> float:
     """White noise of one coordinate, from third differences (robust); NaN below 4 Hz. [m]
 
     Third differences of a smooth path at 4 Hz or more are millimetres; of white noise they
@@ -167,7 +167,7 @@ def _scatter(x: FloatArray, y: FloatArray, part: IntArray) -> float:
     return float(np.hypot(spread_x, spread_y) / np.sqrt(2) * 1.4826 / np.sqrt(20))
 
 
-def _window_half(time: FloatArray, x: FloatArray, y: FloatArray, noise_m: float, half_boom_m: float) -> int:
+def window_half(time: FloatArray, x: FloatArray, y: FloatArray, noise_m: float, half_boom_m: float) -> int:
     """Half-width of the smoothing window in fixes; 0 where the log is too sparse to smooth."""
     step = float(np.median(np.diff(time)))
     widest = int(MAX_SMOOTHING_S / step + 1e-6)

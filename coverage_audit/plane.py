@@ -57,8 +57,16 @@ class Plane:
 
 @cache
 def _projection(origin: PlaneOrigin) -> Transformer:
-    local = CRS.from_dict({"proj": "laea", "lon_0": origin.lon_deg, "lat_0": origin.lat_deg, "ellps": "WGS84"})
-    return Transformer.from_crs(CRS.from_epsg(4326), local, always_xy=True)
+    return Transformer.from_crs(CRS.from_epsg(4326), _local(origin), always_xy=True)
+
+
+def _local(origin: PlaneOrigin) -> CRS:
+    return CRS.from_dict({"proj": "laea", "lon_0": origin.lon_deg, "lat_0": origin.lat_deg, "ellps": "WGS84"})
+
+
+def plane_wkt(origin: PlaneOrigin) -> str:
+    """The plane as OGC well-known text (WKT 1 as ESRI writes it), for files that need one beside them."""
+    return str(_local(origin).to_wkt("WKT1_ESRI"))
 
 
 def nearest_m(origin: PlaneOrigin, lon_deg: NDArray[np.float64], lat_deg: NDArray[np.float64]) -> float:

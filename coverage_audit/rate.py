@@ -12,8 +12,9 @@ from .model import Volume
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from .model import Areas, BoomSettings, FloatArray, RateSettings, Series, TrackLog
+    from .model import Areas, FloatArray, Series, TrackLog
     from .model_core import Timeline
+    from .model_settings import BoomSettings, RateSettings
 
 SOURCES = ("logged flow", "logged pressure", "nozzles", "flow", "applied")
 """Sources of the volume in the order in which the first one present is used."""
@@ -118,8 +119,8 @@ def _flows(
 ) -> dict[str, Callable[[int, float, float], float]]:
     """For each source present, the litres let out in slot k between two times [s]."""
     result: dict[str, Callable[[int, float, float], float]] = {}
-    logged = _joined([log.flow for log in logs], clock_offset_s)
-    pressure = _joined([log.pressure for log in logs], clock_offset_s)
+    logged = joined([log.flow for log in logs], clock_offset_s)
+    pressure = joined([log.pressure for log in logs], clock_offset_s)
     nozzles = settings.nozzles
     count = (nozzles.count if nozzles else None) or boom.nozzle_count
     if logged is not None:
@@ -137,7 +138,8 @@ def _flows(
     return result
 
 
-def _joined(series: list[Series | None], clock_offset_s: float) -> tuple[FloatArray, FloatArray] | None:
+def joined(series: list[Series | None], clock_offset_s: float) -> tuple[FloatArray, FloatArray] | None:
+    """One series in time order from those that are present: times [s] and values; None without any."""
     present = [one for one in series if one is not None and len(one.time_s)]
     if not present:
         return None

@@ -10,14 +10,13 @@ from typing import TYPE_CHECKING, Any
 
 from . import tolerances as tol
 from .errors import InputError
+from .job_rate import product_settings, tank_settings
 from .job_schema import JOB_FILE, REQUIRED, TABLES
-from .model import (
+from .model import Interval, Job, NamedArea
+from .model_settings import (
     BoomSettings,
     FieldSettings,
-    Interval,
-    Job,
     JobSettings,
-    NamedArea,
     NozzleSettings,
     RateSettings,
     ReportSettings,
@@ -206,7 +205,7 @@ def _job(
     tell("reading", 1.0)
     track_sources = tuple((log.file, log.sha256) for log in logs)
     return Job(
-        settings=_job_settings(values, boom, rate, select),
+        settings=_job_settings(values, boom, rate, select, places),
         logs=tuple(logs),
         boundary=boundary,
         exclude=exclude,
@@ -268,7 +267,7 @@ def _selected(wanted: tuple[str, ...], boundary: tuple[NamedArea, ...], place: s
 
 
 def _job_settings(
-    values: dict[str, dict[str, Any]], boom: BoomSettings, rate: RateSettings, select: tuple[str, ...]
+    values: dict[str, Any], boom: BoomSettings, rate: RateSettings, select: tuple[str, ...], places: _Places
 ) -> JobSettings:
     """Everything but the files."""
     job, field, track = (values.get(table, {}) for table in ("job", "field", "track"))
@@ -282,6 +281,7 @@ def _job_settings(
         track=TrackSettings(**{f"{key}_s": track[key] for key in ("clock_offset", "max_gap") if key in track}),
         rate=rate,
         report=_report_settings(values.get("report", {})),
+        products=product_settings(values.get("product", ()), places[""]),
     )
 
 
@@ -369,4 +369,6 @@ def _rate_settings(values: dict[str, Any], boom: BoomSettings, places: _Places) 
         nozzles=nozzles,
         applied_l=values.get("applied"),
         label_max_l_ha=values.get("label_max"),
+        catch_l_min=values.get("catch", ()),
+        tank=tank_settings(values, places["rate."]),
     )

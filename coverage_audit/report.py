@@ -27,6 +27,7 @@ from .map_layers import map_layers
 from .map_view import MAP_ID, legend_label, library_script, library_style, map_script
 from .plane import Plane
 from .report_facts import fact_groups, volume_facts
+from .report_rate import rate_section
 from .static_map import static_map
 
 if TYPE_CHECKING:
@@ -92,6 +93,7 @@ def report_html(audit: Audit) -> str:
         outside=_ground_places(audit.layers.outside, "O", plane, units),
         excluded=_ground_places(audit.layers.excluded_sprayed, "N", plane, units),
         charts=charts(audit),
+        rate=rate_section(audit, plane),
         volume_facts=volume_facts(audit),
         groups=fact_groups(audit),
         inputs=[_input_row(entry) for entry in audit.inputs],
@@ -117,11 +119,11 @@ def _environment() -> Environment:
 def _page_parts(audit: Audit, plane: Plane) -> dict[str, Markup]:
     """Scripts and styles; everything in them is ours, the library's, or escaped by folium."""
     parts = {
-        "style": _template_text("report.css"),
+        "style": _template_text("report.css") + _template_text("rate.css"),
         "library_style": library_style(),
         "library": library_script(),
         "map_script": map_script(audit, plane),
-        "page_script": _template_text("report.js"),
+        "page_script": _template_text("report.js") + _template_text("rate.js"),
     }
     return {name: Markup(text) for name, text in parts.items()}  # noqa: S704 - see above
 

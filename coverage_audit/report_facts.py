@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from .display import NOT_KNOWN, SPACE, area, duration, length, number, rate, volume
-from .model import ReportSettings, TrackSettings
+from .model_settings import ReportSettings, TrackSettings
 
 if TYPE_CHECKING:
-    from .model import Audit, BoomSettings, JobSettings
+    from .model import Audit
+    from .model_settings import BoomSettings, JobSettings
 
 MEASURED, TYPED, ASSUMED, DERIVED = "measured", "typed in", "assumed", "derived"
 
@@ -64,7 +65,11 @@ def _area_facts(audit: Audit) -> tuple[Fact, ...]:
         ("Field", areas.field, "inside the boundary that was read"),
         ("Target area", areas.target, "field less no-spray areas and setbacks"),
         ("Covered", areas.covered, "target visited at least once"),
-        ("Proven covered", areas.proven, "covered less what rests on bridged gaps"),
+        (
+            "Proven covered",
+            areas.proven,
+            "covered without bridged ground and ground sprayed from a perhaps empty tank",
+        ),
         ("Bridged", areas.bridged, "target whose every visit rests on bridging a gap in the log"),
         ("Missed", areas.missed, "target never visited"),
         ("Missed, slivers", areas.missed_slivers, "part of missed that is too narrow to list"),

@@ -16,6 +16,7 @@ import shapely.geometry
 
 from . import display
 from .plane import Plane
+from .summary_rate import rate_findings, rate_keys, volume_keys
 from .tolerances import EXPORT_GRID_DEG, EXPORT_GRID_M, WALKED_LINE_M
 
 if TYPE_CHECKING:
@@ -63,6 +64,7 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
             "source": volume.source,
             "by_source": volume.by_source,
             "in_gaps": volume.in_gaps_l,
+            **volume_keys(audit),
         },
         "rate_l_ha": {
             "target": volume.target_l_ha,
@@ -70,6 +72,7 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
             "over_covered": volume.over_covered_l_ha,
             "over_target_area": volume.over_target_area_l_ha,
         },
+        **rate_keys(audit),
         "missed_strips": [_strip(strip, plane) for strip in audit.missed_strips],
         "double_patches": [{**_strip(patch, plane), "max_visits": patch.max_visits} for patch in audit.double_patches],
         "checks": dataclasses.asdict(audit.checks),
@@ -109,6 +112,7 @@ def findings_geojson(audit: Audit) -> str:
         *_strip_features(audit.double_patches, "double", plane),
         *_part_features(audit.layers.outside, "outside", "field edge"),
         *_part_features(audit.layers.excluded_sprayed, "no-spray area", "no-spray area"),
+        *rate_findings(audit),
     ]
     features = _features(found, plane)
     return json.dumps({"type": "FeatureCollection", "features": features}, ensure_ascii=False, allow_nan=False) + "\n"

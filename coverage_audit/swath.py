@@ -32,8 +32,9 @@ from .tolerances import (
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from .model import BoolArray, BoomSettings, FloatArray, IntArray
+    from .model import BoolArray, FloatArray, IntArray
     from .model_core import Motion, Timeline
+    from .model_settings import BoomSettings
 
 
 def boom_path(motion: Motion, settings: BoomSettings) -> BoomPath:

@@ -10,22 +10,8 @@ from itertools import pairwise
 import shapely
 from shapely import affinity
 
-from coverage_audit.model import (
-    Areas,
-    Audit,
-    BoomSettings,
-    Checks,
-    FieldSettings,
-    InputCount,
-    Job,
-    JobSettings,
-    Layers,
-    PlaneOrigin,
-    RateSettings,
-    ReportSettings,
-    Strip,
-    Volume,
-)
+from coverage_audit.model import Areas, Audit, Checks, InputCount, Job, Layers, PlaneOrigin, Strip, Volume
+from coverage_audit.model_settings import BoomSettings, FieldSettings, JobSettings, RateSettings, ReportSettings
 
 ORIGIN = PlaneOrigin(lon_deg=-1.5, lat_deg=54.25)
 START_S = 1_780_232_400.0

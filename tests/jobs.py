@@ -5,16 +5,8 @@ import dataclasses
 import numpy as np
 import shapely
 
-from coverage_audit.model import (
-    BoomSettings,
-    Fixes,
-    Interval,
-    Job,
-    JobSettings,
-    NamedArea,
-    PlaneOrigin,
-    TrackLog,
-)
+from coverage_audit.model import Fixes, Interval, Job, NamedArea, PlaneOrigin, TrackLog
+from coverage_audit.model_settings import BoomSettings, JobSettings
 from coverage_audit.plane import Plane
 
 START_S = 1_780_000_000.0

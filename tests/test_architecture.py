@@ -14,13 +14,15 @@ import pytest
 
 PACKAGE = Path(__file__).parent.parent / "coverage_audit"
 
-FLOOR = {"errors", "units", "tolerances", "model", "model_core"}
+FLOOR = {"errors", "units", "tolerances", "model", "model_core", "model_settings"}
+FLOOR |= {"tolerances_rate", "model_rate", "rate_classes"}
 STAGES = {
     *{"plane", "track", "motion", "boom", "swath", "ground", "coverage", "raster", "findings", "rate"},
     *{"cautions", "simulate"},
+    *{"rate_flow", "rate_steps", "rate_surface", "rate_places", "nozzles", "tank", "product"},
 }
 READERS = {"read_job", "read_track", "read_field", "read_boom"}
-WRITERS = {"summary", "report"}
+WRITERS = {"summary", "report", "export_rate"}
 ENTRANCE = {"cli", "files", "__main__", "__init__"}
 
 PARTS = {
@@ -28,10 +30,15 @@ PARTS = {
     "findings": {"middle_line"},
     "motion": {"reversals", "smoothing"},
     "swath": {"cuts"},
+    "rate_flow": {"rate"},
+    "rate_steps": {"rate_flow"},
+    "rate_surface": {"rate_cells", "rate_steps"},
+    "rate_places": {"rate_steps", "rate_surface"},
+    "nozzles": {"rate"},
     "simulate": {"simulate_plan", "simulate_route"},
     "simulate_plan": {"simulate_route"},
     # readers: the job reader opens the papers that a job names
-    "read_job": {"job_schema", "read_bytes", "read_boom", "read_field", "read_track"},
+    "read_job": {"job_rate", "job_schema", "read_bytes", "read_boom", "read_field", "read_track"},
     "read_boom": {"read_bytes"},
     "read_field": {"read_bytes", "read_gpx"},
     "read_track": {"read_bytes", "read_gpx", "read_nmea", "nmea_sentences"},
@@ -39,13 +46,17 @@ PARTS = {
     "read_nmea": {"fix_faults", "nmea_sentences", "nmea_transducers"},
     "nmea_transducers": {"nmea_sentences"},
     # writers: all share how numbers are shown
-    "summary": {"display"},
-    "report": {"display", "charts", "map_layers", "map_view", "report_facts", "static_map"},
+    "summary": {"display", "summary_rate"},
+    "summary_rate": {"display"},
+    "report": {"display", "charts", "map_layers", "map_view", "report_facts", "report_rate", "static_map"},
+    "report_rate": {"display", "charts", "rate_picture"},
     "charts": {"display"},
     "map_view": {"display", "map_layers"},
     "report_facts": {"display"},
     "static_map": {"display", "map_layers"},
     "demo": {"display", "simulate_files"},
+    # the recipe
+    "audit": {"audit_rate"},
     # entrance
     "cli": {"files", "__init__"},
     "__main__": {"cli"},
@@ -55,9 +66,14 @@ LOWER = {
     "errors": set(),
     "units": {"errors"},
     "tolerances": set(),
-    "model": {"errors", "units"},
+    "tolerances_rate": set(),
+    "model_rate": set(),
+    "model_settings": {"model_rate"},
+    "rate_classes": {"model_rate", "tolerances_rate"},
+    "model": {"errors", "units", "model_rate", "model_settings"},
     "model_core": {"model"},
     "audit": FLOOR | STAGES - {"simulate"},
+    "audit_rate": FLOOR | STAGES - {"simulate"},
     "demo": FLOOR | {"plane", "simulate", "simulate_plan", "simulate_route"},
     "simulate_files": FLOOR | {"plane", "simulate"},
     "cli": FLOOR | READERS | WRITERS | {"audit", "demo"},
@@ -77,7 +93,16 @@ def _rule_of_the_storey(room):
 ROOMS = FLOOR | STAGES | READERS | WRITERS | ENTRANCE | {"audit", "demo"} | set().union(*PARTS.values())
 MAY_IMPORT = {room: LOWER.get(room, _rule_of_the_storey(room)) | PARTS.get(room, set()) for room in ROOMS}
 
-CORE = FLOOR | STAGES | {"audit"} | PARTS["findings"] | PARTS["motion"] | PARTS["swath"] | PARTS["simulate"]
+CORE = (
+    FLOOR
+    | STAGES
+    | {"audit"}
+    | PARTS["audit"]
+    | PARTS["findings"]
+    | PARTS["motion"]
+    | PARTS["swath"]
+    | PARTS["simulate"]
+)
 NOT_IN_CORE = {
     "argparse", "branca", "csv", "folium", "geopandas", "gpxpy", "importlib", "io", "jinja2", "json", "logging", "os",
     "pandas", "pathlib", "pyogrio", "shutil", "signal", "socket", "subprocess", "sys", "tempfile", "time", "tomllib",

@@ -9,7 +9,8 @@ from jobs import FIELD_100_X_60, WORKED_X, boom, drive, job, log, parallel_passe
 
 from coverage_audit.audit import audit_job
 from coverage_audit.errors import InputError
-from coverage_audit.model import FieldSettings, NamedArea, PlaneOrigin
+from coverage_audit.model import NamedArea, PlaneOrigin
+from coverage_audit.model_settings import FieldSettings
 from coverage_audit.plane import Plane
 
 

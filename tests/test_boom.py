@@ -8,7 +8,8 @@ from jobs import START_S, boom, log
 
 from coverage_audit.boom import boom_timeline
 from coverage_audit.errors import InputError
-from coverage_audit.model import BoomSettings, Interval, Mark, PlaneOrigin, SwitchChange
+from coverage_audit.model import Interval, Mark, PlaneOrigin, SwitchChange
+from coverage_audit.model_settings import BoomSettings
 from coverage_audit.plane import Plane
 from coverage_audit.track import clean_track
 

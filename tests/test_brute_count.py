@@ -10,7 +10,7 @@ from brute_count import brute_count
 from jobs import boom, job, log
 
 from coverage_audit.audit import audit_job
-from coverage_audit.model import BoomSettings
+from coverage_audit.model_settings import BoomSettings
 
 
 def eased(t, duration):

@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 from jobs import boom, job, log
 
 from coverage_audit.audit import audit_job
-from coverage_audit.model import BoomSettings, PlaneOrigin
+from coverage_audit.model import PlaneOrigin
+from coverage_audit.model_settings import BoomSettings
 from coverage_audit.simulate import GnssError, Scenario, Steering, simulate
 
 FIELD = shapely.Polygon([(0, 0), (95, -6), (110, 80), (40, 105), (-8, 70)])

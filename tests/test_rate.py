@@ -7,7 +7,8 @@ import pytest
 from jobs import START_S, worked_job
 
 from coverage_audit.audit import audit_job
-from coverage_audit.model import BoomSettings, NozzleSettings, RateSettings, Series
+from coverage_audit.model import Series
+from coverage_audit.model_settings import BoomSettings, NozzleSettings, RateSettings
 from coverage_audit.rate import litres_per_hectare, nozzle_flow
 from coverage_audit.units import INCH_M, MPH_M_S, RATE_L_HA, US_FLUID_OUNCE_L, US_GALLON_L
 

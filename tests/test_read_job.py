@@ -6,7 +6,7 @@ import pytest
 import shapely
 
 from coverage_audit.errors import InputError
-from coverage_audit.model import FieldSettings, ReportSettings, TrackSettings
+from coverage_audit.model_settings import FieldSettings, ReportSettings, TrackSettings
 from coverage_audit.read_job import job_from_options, read_job
 
 WHOLE = """\

@@ -9,9 +9,12 @@ import shutil
 from pathlib import Path
 
 import pytest
+from jobs import worked_job
 from playwright.sync_api import sync_playwright
 
 from coverage_audit import report
+from coverage_audit.audit import audit_job
+from coverage_audit.model_settings import RateSettings
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 ARGUMENTS = [
@@ -234,3 +237,19 @@ def test_print_shows_the_still_picture_and_the_largest_strips(open_sheet):
     assert not sheet.page.locator("#map_live").is_visible()
     assert sheet.page.locator("tr[data-find=M1]").is_visible()
     assert not sheet.page.locator("tr[data-find=M20]").is_visible()  # folded away: a sheet of paper, not a book
+
+
+def test_the_rate_layer_switches_on_with_its_legend_and_loads_nothing(open_sheet):
+    rated = audit_job(worked_job(1.0, rate=RateSettings(100.0, flow_l_min=15.0, label_max_l_ha=150.0)))
+    sheet = open_sheet(rated)
+    switch = sheet.page.locator("#switches label", has_text="Rate: darker got more").locator("input")
+    assert not switch.is_checked()
+    switch.check()
+    assert sheet.page.locator("#map_live img.leaflet-image-layer").count() == 1
+    assert sheet.page.locator("#switches .legend li").count() == 8
+    switch.uncheck()
+    assert sheet.page.locator("#switches .legend").count() == 0
+    sheet.page.locator("#row-A1 a.jump").click()
+    assert "Area" in sheet.page.locator("#row-A1 td").first.get_attribute("data-label")
+    assert sheet.faults == []
+    assert all(request == sheet.url or request.startswith("data:") for request in sheet.requests)

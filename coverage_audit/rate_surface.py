@@ -1,0 +1,174 @@
+"""The rate surface: what every cell of the sprayed ground got, summed over sweeps."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from .model_rate import RateBands, RateCells, RateClass
+from .rate_cells import Grid, grid_over, spread
+from .rate_classes import class_edges, class_of
+from .tolerances_rate import BAND_SLACK, RATE_CELL_M, SWEPT_SHARE, TILE_CELLS
+from .units import HECTARE_M2
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from .model import BoolArray, FloatArray
+    from .rate_steps import Laid
+
+
+def rate_cells(laid: Laid, target: BaseGeometry) -> tuple[RateCells, float]:
+    """Rate of every swept cell, and all the spray that lies in the cells. [L]
+
+    Parameters
+    ----------
+    laid : Laid
+        Spray on the ground, all sweeps.
+    target : polygon or multipolygon
+        Target area. [m]
+    """
+    grid, litres, sweeps = _collected(laid)
+    total = float(litres.sum())
+    index = np.flatnonzero(sweeps > SWEPT_SHARE)
+    inside = _inside(grid, target)[index]
+    litres, sweeps = litres[index], sweeps[index]
+    swept = np.minimum(sweeps, 1.0)
+    row, column = grid.place(index)
+    rate = litres / swept * (HECTARE_M2 / RATE_CELL_M**2)
+    return RateCells(RATE_CELL_M, row, column, rate, sweeps, swept, np.minimum(swept, inside)), total
+
+
+def laid_by_cell(laid: Laid, chosen: BoolArray) -> tuple[np.ndarray, np.ndarray, FloatArray]:
+    """Row, column and litres of the cells that the *chosen* quadrilaterals lay anything into."""
+    grid, litres, _ = _collected(laid.take(chosen))
+    index = np.flatnonzero(litres > 0)
+    return *grid.place(index), litres[index]
+
+
+def _collected(laid: Laid) -> tuple[Grid, FloatArray, FloatArray]:
+    """Grid, litres and swept share (every sweep counted) of its cells."""
+    corners = laid.corners / RATE_CELL_M
+    low, high = (np.floor(edge).astype(np.int64)[:, ::-1] for edge in (corners.min(axis=1), corners.max(axis=1)))
+    grid = grid_over(low, high)
+    flat = ~laid.point
+    per_cell = laid.litres[flat] * (RATE_CELL_M**2 / laid.area_m2[flat])
+    litres, sweeps = spread(grid, *_edges(corners[flat], per_cell))
+    if laid.point.any():
+        middle = np.floor(corners[laid.point].mean(axis=1)).astype(np.int64)
+        at = grid.index(middle[:, 1], middle[:, 0])
+        np.add.at(litres, at, laid.litres[laid.point])
+        sweeps[at] = np.maximum(sweeps[at], 1.0)  # a mean over the whole cell, as the spray hit one line in it
+    return grid, litres, sweeps
+
+
+def _edges(corners: FloatArray, per_cell: FloatArray) -> tuple[FloatArray, FloatArray, list[FloatArray]]:
+    """Edges of quadrilaterals (n, 4, 2), what they lay (litres per cell) and how often they sweep.
+
+    Where one begins on the boom line on which another ends, that line is laid once, with the
+    difference of the two: half of all the work.
+    """
+    following = np.roll(corners, -1, axis=1)
+    sense = np.sign(_cross(corners, following).sum(axis=1))
+    key = corners[:, 0, 0] + 1j * corners[:, 0, 1]
+    order = np.argsort(key)
+    wanted = corners[:, 1, 0] + 1j * corners[:, 1, 1]
+    other = order[np.minimum(np.searchsorted(key[order], wanted), len(key) - 1)]
+    joined = (corners[other, 0] == corners[:, 1]).all(axis=1) & (corners[other, 3] == corners[:, 2]).all(axis=1)
+    alone = np.ones(len(corners), bool)
+    alone[other[joined]] = False
+    begin = np.concatenate([corners[:, 0], corners[:, 2], corners[:, 1], corners[alone, 3]])
+    end = np.concatenate([corners[:, 1], corners[:, 3], corners[:, 2], corners[alone, 0]])
+    amounts = [
+        np.concatenate([value, value, value - np.where(joined, value[other], 0.0), value[alone]])
+        for value in (per_cell * sense, sense)
+    ]
+    return begin, end, amounts
+
+
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
+
+
+def _inside(grid: Grid, target: BaseGeometry) -> FloatArray:
+    """Share of every cell that lies in *target*, shape (grid.size,)."""
+    size = TILE_CELLS * RATE_CELL_M
+    south, west = grid.tiles[:, 0] * size, grid.tiles[:, 1] * size
+    boxes = shapely.box(west, south, west + size, south + size)
+    shapely.prepare(target)
+    whole = shapely.contains(target, boxes)
+    crossing = np.flatnonzero(~whole & shapely.intersects(target, boxes))
+    share = np.zeros(grid.size)
+    if len(crossing):
+        parts, tile = shapely.get_parts(shapely.intersection(target, boxes[crossing]), return_index=True)
+        solid = shapely.get_dimensions(parts) == 2
+        rings, owner = shapely.get_rings(parts[solid], return_index=True)
+        tile = crossing[tile[solid][owner]]
+        holes = np.append([False], np.diff(owner) == 0)  # the first ring of a polygon is its outline
+        points, ring = shapely.get_coordinates(rings, return_index=True)
+        joined = np.flatnonzero(np.diff(ring) == 0)
+        begin, end, ring = points[joined] / RATE_CELL_M, points[joined + 1] / RATE_CELL_M, ring[joined]
+        anticlockwise = np.sign(np.bincount(ring, weights=_cross(begin, end)))
+        inward = (np.where(holes, -1.0, 1.0) * anticlockwise)[ring]
+        last_column = (grid.tiles[tile, 1] + 1) * TILE_CELLS - 1
+        (share,) = spread(grid, begin, end, [inward], last_column[ring])
+    rows = np.arange(TILE_CELLS)
+    tiles = grid.tiles[whole] * TILE_CELLS
+    first = grid.index(tiles[:, :1] + rows, np.broadcast_to(tiles[:, 1:], (len(tiles), TILE_CELLS)))
+    share[first[..., None] + rows] = 1.0
+    return share
+
+
+def bands(
+    cells: RateCells, covered_m2: float, swept_net_m2: float, target_l_ha: float | None, label_max_l_ha: float | None
+) -> RateBands:
+    """Covered target ground by rate.
+
+    Cells on the edge of the sprayed ground are known only by their swept share, so their sum differs
+    from the partition's covered area by some 1e-4; all figures are scaled to that area, which makes
+    the bands add up to it exactly.
+    """
+    weight, rate = cells.in_target, cells.rate_l_ha
+    total = float(weight.sum())
+    if total <= 0:
+        return RateBands(target_l_ha)
+    given = weight * rate
+    mean = float(given.sum()) / total
+    spread_l_ha = math.sqrt(max(float(given @ rate) / total - mean**2, 0.0))
+    cv = spread_l_ha / mean if mean > 0 else None
+    above = None
+    if label_max_l_ha is not None:
+        beyond = rate > label_max_l_ha * (1 + BAND_SLACK)
+        above = float(cells.swept[beyond].sum() / cells.swept.sum()) * swept_net_m2
+    if target_l_ha is None:
+        return RateBands(above_label_max_m2=above, mean_l_ha=mean, cv=cv)
+
+    def part(chosen: BoolArray) -> float:
+        return float(weight[chosen].sum()) / total * covered_m2
+
+    low, high = target_l_ha * (1 - BAND_SLACK), target_l_ha * (1 + BAND_SLACK)
+    under, over = part(rate < 0.9 * low), part(rate > 1.1 * high)
+    return RateBands(
+        target_l_ha=target_l_ha,
+        within_5pct_m2=covered_m2 - part((rate < 0.95 * low) | (rate > 1.05 * high)),
+        within_10pct_m2=covered_m2 - under - over,
+        under_90pct_m2=under,
+        over_110pct_m2=over,
+        above_label_max_m2=above,
+        mean_l_ha=mean,
+        cv=cv,
+    )
+
+
+def rate_classes(cells: RateCells, covered_m2: float, about_l_ha: float) -> tuple[RateClass, ...]:
+    """Covered target ground in the classes of ``CLASS_EDGES`` times *about_l_ha*."""
+    weight = cells.area_m2(cells.in_target)
+    edges = class_edges(about_l_ha)
+    inside = np.bincount(class_of(cells.rate_l_ha, edges), weights=weight, minlength=len(edges) - 1)
+    scale = covered_m2 / float(weight.sum()) if weight.sum() > 0 else 0.0
+    return tuple(
+        RateClass(low, high, float(m2) * scale) for low, high, m2 in zip(edges[:-1], edges[1:], inside, strict=True)
+    )

@@ -1,0 +1,103 @@
+"""Thresholds of the rate, its surface, the tank and the product: a unit and a reason each."""
+
+# --- the surface ------------------------------------------------------------------------------
+
+RATE_CELL_M = 0.25
+"""Cell over which the rate is averaged. [m] Half the usual nozzle spacing (common practice)."""
+
+TILE_CELLS = 32
+"""Cells are kept in square tiles of this side, only where something was sprayed. [cells]"""
+
+STEP_M = 2.0
+LONGEST_STEP_M = 6.0
+"""Spray is spread evenly over steps of the boom this long at most when nothing else cuts them:
+longer ones in noisy logs, never beyond the second. [m]"""
+
+STEP_TURN_DEG = 2.5
+"""Most turn in a step: its chord cuts off 0.03 % of the ground of an arc. [deg]"""
+
+STEP_SPEED_SHARE = 0.04
+"""Most change of speed in a step, at the centre or a tip: its mean is then within 2 %. [1]"""
+
+SPEED_WINDOW_S = 0.5
+"""Speeds that decide where steps end are taken over this long before and after. [s] Braking of
+1 m/s2 changes a walking pace by a third in it; noise of 2 cm is 2 cm/s."""
+
+TIP_RATE_NOISE = 0.012
+"""Steps grow until white noise of the fixes leaves less than this at the tips: 1.2 % (one sigma)
+keeps 99.99 % of the ground within 5 % of its true rate. [1]"""
+
+NOISE_TURNS = 10.0
+"""A step turns by at least this many standard deviations of the heading's noise. [1]"""
+
+PART_SPEED_SHARE = 0.05
+"""The boom is cut across into parts whose speeds differ by less than this. [1]"""
+
+NARROW_STEP_M = 1e-4
+"""A boom that moves less than this in a step, or about a point within a part, wets a line and not
+ground: its spray is laid into the cells under it. [m]"""
+
+SWEPT_SHARE = 1e-6
+"""A cell of which less than this was swept is rounding. [1]"""
+
+BAND_SLACK = 1e-6
+"""Rates this close to the edge of a band lie inside it: rounding of areas. [1]"""
+
+RATE_CLOSURE = 1e-3
+"""Spray on the ground and spray let out agree within this (0.1 %), else a caution. [1]"""
+
+DISAGREEMENT = 0.05
+"""Sources of the volume that differ by more are told: 5 % is the accuracy asked of an application
+(USDA and EPA advice, cited by E. Ozkan, Ohio State, in The Daily Record 2012). [1]"""
+
+# --- places that got more than the label's most -------------------------------------------------
+
+LEAST_RATE_PLACE_M2 = 1.0
+"""Smaller places above the label's most are totalled, not named. [m2] Sixteen cells; positions
+are seldom known better."""
+
+MOST_RATE_PLACES = 100
+"""Places named, the largest first: more make no list, and the page too large. [1]"""
+
+START_S = 4.0
+"""Ground sprayed within this of switching on counts as the start. [s] A tractor is up to speed by then."""
+
+STAND_S = 1.0
+"""Shorter stands are not listed: a driver's hesitation. [s]"""
+
+# --- nozzles, tank and product ----------------------------------------------------------------------
+
+RATING_SHARE = 0.10
+AVERAGE_SHARE = 0.05
+OTHER_AVERAGE_SHARE = 0.10
+"""A nozzle more than 10 % off its maker's rating, or 5 % off the boom's average, is named (R. N. Klein,
+Univ. Nebraska-Lincoln; Alberta Agdex 606-1). Another published rule replaces only beyond 10 % of the
+average (Florida exam preparation, p. 213). [1]"""
+
+LONG_STOP_S = 120.0
+"""A stop with the boom off for this long may be a refill. [s] Filling 300 L through a hose at
+100 L/min takes three minutes (common practice, no source)."""
+
+LOAD_SLACK = 0.01
+"""A load counts as run dry only when more than this was let out beyond it: marks on a tank are not
+read closer. [1]"""
+
+MAX_TANK_L = 100_000.0
+"""Largest tank or load. [L]"""
+
+MAX_PRODUCT_HA = 100_000.0
+"""Largest product rate: a slip of the pen beyond it. [L/ha or kg/ha]"""
+
+MAX_INTERVAL_DAYS = 3660.0
+"""Longest PHI, grazing or re-entry interval. [days]"""
+
+# --- pictures -------------------------------------------------------------------------------------
+
+PICTURE_SIDE_PX = 2000
+"""Longest side of the map's rate picture: bounds the page's size whatever the field's. [px]"""
+
+PROFILE_POINTS = 600
+"""Points of the drawn speed: more than the pixels of the chart. [1]"""
+
+GRID_CELLS = 40_000_000
+"""Most cells of an exported grid; a wider job is written at a coarser cell. [1]"""
