@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from .audit_rate import with_rate
-from .boom import boom_timeline
+from .audit_drive import drive_of, ground_of, job_plane, log_gaps, on_totals, spacing, transport, ways
+from .audit_rate import laid_spray, with_rate
 from .cautions import (
     boom_cautions,
     check_cautions,
@@ -23,56 +23,35 @@ from .cautions import (
 from .coverage import partition
 from .errors import InputError
 from .findings import find_strips, surroundings
-from .ground import grown, lay_out, sprayed_fields
-from .model import Areas, Audit, Checks, InputCount, Job, Layers, PlaneOrigin
-from .motion import build_motion, refine
-from .plane import Plane, nearest_m
+from .model import Areas, Audit, Checks, InputCount, Job, Layers
 from .raster import raster_count
 from .rate import job_volume, with_rates
 from .swath import (
     backed_up_m,
-    boom_path,
     headland_polygons,
-    on_lines,
     pieces_of,
     quad_area,
     switching_lines,
-    thin,
-    thinning_m,
     travel_at,
 )
 from .tolerances import (
     CLOSURE_REL,
     CROSS_CHECK_REL,
-    DRAWN_PATH_M,
     EDGE_BAND_M,
-    MAX_FIELD_DISTANCE_M,
     NODE_GRID_M,
 )
-from .track import clean_track
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from shapely.geometry.base import BaseGeometry
 
+    from .audit_drive import Drive
     from .model import Strip, Volume
-    from .model_core import BoomLines, BoomPath, Ground, Partition, Piece, RasterCount, Timeline, Track
+    from .model_core import Ground, Partition, Piece, RasterCount
+    from .plane import Plane
 
     Progress = Callable[[str, float], None]
-
-
-@dataclass(frozen=True)
-class _Drive:
-    """The job as driven: track, boom path, boom state and boom lines (whole and thinned)."""
-
-    track: Track
-    dropped: tuple[dict[str, int], ...]
-    path: BoomPath
-    timeline: Timeline
-    lines: list[BoomLines]
-    thinned: list[BoomLines]
-    cautions: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -102,13 +81,15 @@ def audit_job(job: Job, progress: Progress | None = None) -> Audit:
     """
     tell = progress or (lambda _stage, _share: None)
     tell("track", 0.0)
-    plane = _plane(job)
-    drive = _drive(job, plane)
+    plane = job_plane(job)
+    drive = drive_of(job, plane)
     tell("field", 0.2)
-    ground, names, cautions = _ground(job, plane, drive)
+    ground, names, cautions = ground_of(job, plane, drive)
     tell("swept ground", 0.3)
-    with ThreadPoolExecutor(max_workers=1) as other_route:  # the two counts share nothing, so they run side by side
-        second = other_route.submit(raster_count, drive.lines, ground.target, job.settings.boom.width_m)
+    volume = _volume(job, drive)
+    with ThreadPoolExecutor(max_workers=1) as other_core:  # the two counts and the rate share nothing: side by side
+        second = other_core.submit(raster_count, drive.lines, ground.target, job.settings.boom.width_m)
+        spray = other_core.submit(laid_spray, job, drive, ground, volume)
         counted = _counted(drive, ground, job.settings.boom.width_m)
         tell("findings", 0.5)
         missed_ground = counted.parts.union(counted.parts.in_target & (counted.parts.visits == 0))
@@ -117,67 +98,16 @@ def audit_job(job: Job, progress: Progress | None = None) -> Audit:
         areas = _areas(counted, slivers)
         tell("second count", 0.8)
         checks = _checks(counted, areas, second.result())
-    volume = with_rates(_volume(job, drive), areas)
-    audit = _result(job, plane, drive, layers, names, cautions, (missed, double), (areas, checks, volume))
-    tell("rate", 0.9)
-    audit = with_rate(audit, drive.track, drive.path, drive.timeline, ground)
+        tell("rate", 0.9)
+        laid = spray.result()
+    figures = (areas, checks, with_rates(volume, areas))
+    audit = _result(job, plane, drive, layers, names, cautions, (missed, double), figures)
+    audit = with_rate(audit, drive, ground, laid)
     tell("done", 1.0)
     return audit
 
 
-def _plane(job: Job) -> Plane:
-    """Plane about the middle of the track; the boundary must not lie in another place."""
-    lon = np.concatenate([log.fixes.lon_deg for log in job.logs])
-    lat = np.concatenate([log.fixes.lat_deg for log in job.logs])
-    if not len(lon):
-        raise InputError("no usable fix is left in the log", job.logs[0].file)
-    lon0 = float(np.median((lon - lon[0] + 180) % 360 - 180)) + float(lon[0])
-    origin = PlaneOrigin((lon0 + 180) % 360 - 180, float(np.median(lat)))
-    corners = shapely.get_coordinates([area.geometry for area in job.boundary])
-    nearest = nearest_m(origin, corners[:, 0], corners[:, 1])
-    swapped = nearest_m(origin, *corners[np.abs(corners[:, 0]) <= 90].T[::-1])
-    if nearest > MAX_FIELD_DISTANCE_M:
-        hint = "; with latitude and longitude swapped it would fit" if swapped < MAX_FIELD_DISTANCE_M else ""
-        raise InputError(
-            f"the boundary lies {nearest / 1000:.0f} km from the track{hint}. Check that it belongs to this job and "
-            "that its coordinates are in the order its format asks for",
-            "field.boundary",
-        )
-    return Plane(origin)
-
-
-def _drive(job: Job, plane: Plane) -> _Drive:
-    settings = job.settings
-    offset = settings.track.clock_offset_s
-    track, dropped = clean_track(job.logs, plane.to_metres, offset, settings.track.max_gap_s)
-    timeline, cautions = boom_timeline(settings.boom, job.logs, track, job.intervals, offset)
-    motion = refine(build_motion(track, settings.boom.width_m / 2))
-    path = boom_path(motion, settings.boom)
-    lines = on_lines(path, timeline, settings.boom.sections_m)
-    thinned = thin(lines, thinning_m(motion.noise_m))
-    return _Drive(track, dropped, path, timeline, lines, thinned, cautions)
-
-
-def _ground(job: Job, plane: Plane, drive: _Drive) -> tuple[Ground, tuple[str, ...], tuple[str, ...]]:
-    settings = job.settings
-    areas = [
-        (area.name, grown(plane.geometry_to_metres(area.geometry), settings.field.grow_m)) for area in job.boundary
-    ]
-    sprayed = shapely.MultiLineString([way for one in drive.thinned for way in _ways(one)])
-    chosen, others = sprayed_fields(areas, sprayed, settings.field.select, settings.boom.width_m)
-    exclude = [plane.geometry_to_metres(area.geometry) for area in job.exclude]
-    ground = lay_out([polygon for _, polygon in chosen], exclude, settings.field)
-    left_out = f"Not sprayed in this job, so left out of every figure: {', '.join(others)}."
-    return ground, tuple(name for name, _ in chosen), (left_out,) if others else ()
-
-
-def _ways(lines: BoomLines) -> list[np.ndarray]:
-    """Way of the boom's centre along *lines*, cut at gaps, each of shape (n, 2)."""
-    points = np.column_stack([lines.x_m, lines.y_m])
-    return [way for way in np.split(points, np.flatnonzero(lines.gap_after) + 1) if len(way) > 1]
-
-
-def _counted(drive: _Drive, ground: Ground, width_m: float) -> _Count:
+def _counted(drive: Drive, ground: Ground, width_m: float) -> _Count:
     pieces = [piece for one in drive.thinned for piece in pieces_of(one)]
     if not pieces:
         raise InputError(
@@ -191,7 +121,7 @@ def _counted(drive: _Drive, ground: Ground, width_m: float) -> _Count:
 
 
 def _strips(
-    job: Job, drive: _Drive, counted: _Count, missed_ground: BaseGeometry
+    job: Job, drive: Drive, counted: _Count, missed_ground: BaseGeometry
 ) -> tuple[tuple[Strip, ...], tuple[Strip, ...], tuple[float, float]]:
     parts, ground = counted.parts, counted.ground
     ends = switching_lines(drive.lines, EDGE_BAND_M)
@@ -246,22 +176,17 @@ def _checks(counted: _Count, areas: Areas, raster: RasterCount) -> Checks:
     )
 
 
-def _gaps(path: BoomPath) -> tuple[tuple[float, float], ...]:
-    index = np.flatnonzero(path.gap_after)
-    return tuple((float(path.time_s[k]), float(path.time_s[k + 1])) for k in index)
-
-
-def _volume(job: Job, drive: _Drive) -> Volume:
+def _volume(job: Job, drive: Drive) -> Volume:
     settings = job.settings
-    gaps = _gaps(drive.path)
+    gaps = log_gaps(drive.path)
     return job_volume(settings.rate, settings.boom, drive.timeline, gaps, job.logs, settings.track.clock_offset_s)
 
 
-def _layers(counted: _Count, drive: _Drive, missed_ground: BaseGeometry) -> Layers:
+def _layers(counted: _Count, drive: Drive, missed_ground: BaseGeometry) -> Layers:
     parts, ground = counted.parts, counted.ground
     target, visits = parts.in_target, parts.visits
     most = int(visits[target].max(initial=0))
-    passes = [shapely.LineString(way) for one in drive.thinned for way in _ways(one)]
+    passes = [shapely.LineString(way) for one in drive.thinned for way in ways(one)]
     return Layers(
         field=ground.field,
         target=ground.target,
@@ -271,50 +196,22 @@ def _layers(counted: _Count, drive: _Drive, missed_ground: BaseGeometry) -> Laye
         outside=parts.union((visits > 0) & ~parts.in_outer),
         excluded_sprayed=parts.union((visits > 0) & parts.in_outer & ~target),
         passes=tuple(passes),
-        transport=tuple(_transport(drive)),
+        transport=tuple(transport(drive)),
     )
 
 
-def _transport(drive: _Drive) -> list[BaseGeometry]:
-    """Way of the boom's centre while nothing sprayed, cut at gaps, simplified for drawing."""
-    path, timeline = drive.path, drive.timeline
-    off = np.ones(len(path.time_s), bool)
-    for start, end in zip(timeline.start_s, timeline.end_s, strict=True):
-        off[np.searchsorted(path.time_s, start, "right") : np.searchsorted(path.time_s, end, "left")] = False
-    cut = np.flatnonzero((np.diff(off.astype(np.int8)) != 0) | path.gap_after[:-1]) + 1
-    points = np.column_stack([path.x_m, path.y_m])
-    ways = zip(np.split(points, cut), np.split(off, cut), strict=True)
-    return [
-        shapely.simplify(shapely.LineString(way), DRAWN_PATH_M) for way, is_off in ways if len(way) > 1 and is_off[0]
-    ]
-
-
-def _on_totals(drive: _Drive) -> tuple[float, float]:
-    """Time [s] and distance [m] with any section on, gaps that were not bridged left out."""
-    path, timeline = drive.path, drive.timeline
-    step = np.diff(path.time_s)
-    live = ~path.gap_after[:-1]
-    clocks = (np.cumsum(step * live), np.cumsum(np.diff(path.travel_m) * live))
-    totals = []
-    for clock in clocks:
-        running = np.concatenate([[0.0], clock])
-        ends = np.interp(timeline.end_s, path.time_s, running) - np.interp(timeline.start_s, path.time_s, running)
-        totals.append(float(ends.sum()))
-    return totals[0], totals[1]
-
-
-def _cautions(job: Job, drive: _Drive, inputs: Sequence[InputCount], areas: Areas, checks: Checks) -> list[str]:
+def _cautions(job: Job, drive: Drive, inputs: Sequence[InputCount], areas: Areas, checks: Checks) -> list[str]:
     path, timeline = drive.path, drive.timeline
     gaps_on = [
         min(b, last) - max(a, first)
-        for first, last in _gaps(path)
+        for first, last in log_gaps(path)
         for a, b in zip(timeline.start_s, timeline.end_s, strict=True)
         if min(b, last) > max(a, first)
     ]
     return [
         *dropped_cautions(inputs),
         *midnight_cautions(job.logs),
-        *log_cautions(job.logs, _spacing(drive), drive.track.median_step_s),
+        *log_cautions(job.logs, spacing(drive), drive.track.median_step_s),
         *boom_cautions(job.settings.boom, backed_up_m(path)),
         *width_cautions(areas, job.settings.boom.width_m),
         *gap_cautions(gaps_on, areas.bridged, int(path.bridged_after.sum())),
@@ -322,16 +219,10 @@ def _cautions(job: Job, drive: _Drive, inputs: Sequence[InputCount], areas: Area
     ]
 
 
-def _spacing(drive: _Drive) -> float:
-    """Typical distance between fixes while spraying. [m]"""
-    time_s, distance_m = _on_totals(drive)
-    return distance_m / time_s * drive.track.median_step_s if time_s > 0 else 0.0
-
-
 def _result(
     job: Job,
     plane: Plane,
-    drive: _Drive,
+    drive: Drive,
     layers: Layers,
     names: tuple[str, ...],
     cautions: Sequence[str],
@@ -340,8 +231,8 @@ def _result(
 ) -> Audit:
     areas, checks, volume = figures
     path, track = drive.path, drive.track
-    time_on, distance_on = _on_totals(drive)
-    gap_s = sum(last - first for first, last in _gaps(path))
+    time_on, distance_on = on_totals(drive)
+    gap_s = sum(last - first for first, last in log_gaps(path))
     gap_m = float(np.diff(path.travel_m)[path.gap_after[:-1]].sum())
     inputs = _inputs(job, drive)
     readers = [*job.cautions, *(caution for log in job.logs for caution in log.cautions)]
@@ -369,7 +260,7 @@ def _result(
     )
 
 
-def _inputs(job: Job, drive: _Drive) -> tuple[InputCount, ...]:
+def _inputs(job: Job, drive: Drive) -> tuple[InputCount, ...]:
     return tuple(
         InputCount(
             file=log.file,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from .audit_drive import on_totals
 from .model_rate import Capacity, DryGround, RateBands, RateResult, SpeedFigures, TankResult
 from .motion import white_noise, window_half
 from .nozzles import caught, disagreements
@@ -27,19 +28,21 @@ from .units import HECTARE_M2
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from .model import Audit, FloatArray
+    from .audit_drive import Drive
+    from .model import Audit, FloatArray, Job, Volume
     from .model_core import BoomPath, Ground, Timeline, Track
     from .model_rate import Catch, Load, RateCells, RatePlace
     from .model_settings import BoomSettings
     from .rate_flow import Flow
-    from .rate_steps import Laid, OpenParts, Scale, SprayLines, Steps
+    from .rate_steps import Laid, OpenParts, SprayLines, Steps
     from .tank import Stop
 
 
 @dataclass(frozen=True)
-class _Sprayed:
-    """The job as sprayed: steps, what they laid, and the cells it lies in."""
+class Spray:
+    """The job as sprayed, step by step."""
 
+    lines: SprayLines
     steps: Steps
     moving: Steps
     parts: OpenParts
@@ -49,7 +52,33 @@ class _Sprayed:
     litres_on_ground: float
 
 
-def with_rate(audit: Audit, track: Track, path: BoomPath, timeline: Timeline, ground: Ground) -> Audit:
+def laid_spray(job: Job, drive: Drive, ground: Ground, volume: Volume) -> Spray | SprayLines:
+    """Spray laid on the ground by cells; the boom lines alone where no flow is known.
+
+    Parameters
+    ----------
+    volume : Volume
+        Its source tells the flow.
+    """
+    boom = job.settings.boom
+    seconds, metres = on_totals(drive)
+    pace = metres / seconds if seconds > 0 else 1.0
+    scale = scale_of(_noise(drive.track, boom, pace), boom.width_m / 2, pace)
+    lines = spray_lines(drive.path, drive.timeline, scale.window_s)
+    if volume.source is None:
+        return lines
+    flow = _flow(job, drive, volume.source)
+    parts = open_parts(boom.sections_m, section_share(boom), drive.timeline.on, whole_boom=flow.whole_boom)
+    steps = steps_between(lines, flow, parts, scale)
+    moving = steps.take(~steps.standing)
+    laid = lay(moving, parts)
+    cells, litres = rate_cells(laid, ground.target)
+    slots = len(drive.timeline.start_s)
+    share = open_share(boom, drive.timeline) if flow.whole_boom else np.ones(slots)
+    return Spray(lines, steps, moving, parts, share, laid, cells, litres)
+
+
+def with_rate(audit: Audit, drive: Drive, ground: Ground, spray: Spray | SprayLines) -> Audit:
     """*audit* with the rate on every spot, the speed, the tank and the products.
 
     Parameters
@@ -59,18 +88,14 @@ def with_rate(audit: Audit, track: Track, path: BoomPath, timeline: Timeline, gr
     """
     settings, areas, volume = audit.job.settings, audit.area_m2, audit.volume
     given = settings.rate
-    pace = audit.distance_on_m / audit.time_on_s if audit.time_on_s > 0 else 1.0
-    scale = scale_of(_noise(track, settings.boom, pace), settings.boom.width_m / 2, pace)
-    lines = spray_lines(path, timeline, scale.window_s)
-    speed, capacity = _speed(audit, path, timeline, lines), _capacity(audit, timeline)
+    lines = spray.lines if isinstance(spray, Spray) else spray
+    speed, capacity = _speed(audit, drive.path, drive.timeline, lines), _capacity(audit, drive.timeline)
     catch = caught(given.catch_l_min, given.nozzles) if given.catch_l_min else None
     result = RateResult(volume.source, RateBands(volume.target_l_ha), speed, capacity, catch=catch)
-    if volume.source is not None:
-        flow = _flow(audit, path, timeline)
-        sprayed = _sprayed(lines, flow, settings.boom, timeline, ground.target, scale)
-        result = _surface(result, audit, sprayed, timeline, catch)
+    if isinstance(spray, Spray):
+        result = _surface(result, audit, spray, drive.timeline, catch)
         if given.tank is not None:
-            result = _with_tank(result, audit, (path, timeline), sprayed, ground.target)
+            result = _with_tank(result, audit, (drive.path, drive.timeline), spray, ground.target)
     products = tuple(product_use(one, volume, areas, result.cells, result.tank) for one in settings.products)
     return replace(
         audit,
@@ -93,30 +118,15 @@ def _noise(track: Track, boom: BoomSettings, pace_m_s: float) -> float:
     return noise * math.sqrt(12 / (2 * half + 1) ** 3) / (track.median_step_s * max(pace_m_s, STAND_SPEED_M_S))
 
 
-def _flow(audit: Audit, path: BoomPath, timeline: Timeline) -> Flow:
-    settings = audit.job.settings
+def _flow(job: Job, drive: Drive, source: str) -> Flow:
+    settings, path, timeline = job.settings, drive.path, drive.timeline
     live = np.concatenate([[0.0], np.cumsum(np.diff(path.time_s) * ~path.gap_after[:-1])])
     live_s = np.interp(timeline.end_s, path.time_s, live) - np.interp(timeline.start_s, path.time_s, live)
     offset = settings.track.clock_offset_s
-    source = audit.volume.source or ""
-    return boom_flow(source, settings.rate, settings.boom, timeline, live_s, audit.job.logs, offset)
+    return boom_flow(source, settings.rate, settings.boom, timeline, live_s, job.logs, offset)
 
 
-def _sprayed(
-    lines: SprayLines, flow: Flow, boom: BoomSettings, timeline: Timeline, target: BaseGeometry, scale: Scale
-) -> _Sprayed:
-    parts = open_parts(boom.sections_m, section_share(boom), timeline.on, whole_boom=flow.whole_boom)
-    steps = steps_between(lines, flow, parts, scale)
-    moving = steps.take(~steps.standing)
-    laid = lay(moving, parts)
-    cells, litres = rate_cells(laid, target)
-    share = open_share(boom, timeline) if flow.whole_boom else np.ones(len(timeline.start_s))
-    return _Sprayed(steps, moving, parts, share, laid, cells, litres)
-
-
-def _surface(
-    result: RateResult, audit: Audit, sprayed: _Sprayed, timeline: Timeline, catch: Catch | None
-) -> RateResult:
+def _surface(result: RateResult, audit: Audit, sprayed: Spray, timeline: Timeline, catch: Catch | None) -> RateResult:
     areas, volume, given = audit.area_m2, audit.volume, audit.job.settings.rate
     steps, cells, limit = sprayed.steps, sprayed.cells, given.label_max_l_ha
     found = bands(cells, areas.covered, areas.swept_net, volume.target_l_ha, limit)
@@ -147,7 +157,7 @@ def _surface(
     )
 
 
-def _catch_volume(audit: Audit, timeline: Timeline, sprayed: _Sprayed, catch: Catch | None) -> dict[str, float]:
+def _catch_volume(audit: Audit, timeline: Timeline, sprayed: Spray, catch: Catch | None) -> dict[str, float]:
     """Volume that the caught nozzles would have let out in the job; {} without a catch."""
     if catch is None:
         return {}
@@ -205,7 +215,7 @@ def field_capacity_ha_h(speed_m_s: float, width_m: float, efficiency: float = 1.
 
 
 def _with_tank(
-    result: RateResult, audit: Audit, way: tuple[BoomPath, Timeline], sprayed: _Sprayed, target: BaseGeometry
+    result: RateResult, audit: Audit, way: tuple[BoomPath, Timeline], sprayed: Spray, target: BaseGeometry
 ) -> RateResult:
     tank = audit.job.settings.rate.tank
     if tank is None:

@@ -64,6 +64,14 @@ target = "150 L/ha"
 flow = "{flow} L/min"
 applied = "{applied} L"
 label_max = "170 L/ha"
+
+[[product]]
+name = "Brodlenn 240 SL"         # invented
+reg_no = "0000-11"
+rate = "2.3 L/ha"
+max_per_application = "2.9 L/ha"
+phi = "30 days"
+rei = "12 h"
 """
 
 

@@ -305,7 +305,25 @@ def _rate(audit: Audit) -> list[str]:
         text += f", intended {rate(volume_.target_l_ha, units)}"
     if volume_.over_swept_l_ha is not None:
         text += f" ({rate(volume_.over_swept_l_ha, units)} with ground sprayed twice counted twice)"
-    return [f"{text}."]
+    return [f"{text}.", *_rate_spread(audit)]
+
+
+def _rate_spread(audit: Audit) -> list[str]:
+    """How much of the covered ground got what was meant, and how much got more than the label's most."""
+    if audit.rate is None:
+        return []
+    bands, units, covered = audit.rate.bands, audit.job.settings.report.units, audit.area_m2.covered
+    told = []
+    if None not in (bands.within_10pct_m2, bands.under_90pct_m2, bands.over_110pct_m2):
+        within, under, over = (
+            share(part or 0.0, covered) for part in (bands.within_10pct_m2, bands.under_90pct_m2, bands.over_110pct_m2)
+        )
+        told.append(
+            f"Spot by spot: {within} of the covered ground got the intended rate within 10 %, {under} less, {over} more."
+        )
+    if bands.above_label_max_m2:
+        told.append(f"More mix than the label's most, as typed in, fell on {area(bands.above_label_max_m2, units)}.")
+    return told
 
 
 def _check_caution(audit: Audit) -> str:

@@ -56,7 +56,8 @@ PARTS = {
     "static_map": {"display", "map_layers"},
     "demo": {"display", "simulate_files"},
     # the recipe
-    "audit": {"audit_rate"},
+    "audit": {"audit_drive", "audit_rate"},
+    "audit_rate": {"audit_drive"},
     # entrance
     "cli": {"files", "__init__"},
     "__main__": {"cli"},
@@ -73,6 +74,7 @@ LOWER = {
     "model": {"errors", "units", "model_rate", "model_settings"},
     "model_core": {"model"},
     "audit": FLOOR | STAGES - {"simulate"},
+    "audit_drive": FLOOR | STAGES - {"simulate"},
     "audit_rate": FLOOR | STAGES - {"simulate"},
     "demo": FLOOR | {"plane", "simulate", "simulate_plan", "simulate_route"},
     "simulate_files": FLOOR | {"plane", "simulate"},

@@ -19,6 +19,7 @@ from jobs import START_S, boom, job, log
 from reference import reference_count
 
 from coverage_audit import audit as recipe
+from coverage_audit import audit_drive as drives
 from coverage_audit.model import PlaneOrigin
 from coverage_audit.plane import Plane
 from coverage_audit.simulate import benchmark_scenario, simulate
@@ -57,11 +58,11 @@ def benchmark_job(hectares):
 
 def exact_part(spray_job):
     """From track arrays to partition and findings: the recipe without the raster count and the volume."""
-    plane = recipe._plane(spray_job)
+    plane = drives.job_plane(spray_job)
 
     def run():
-        drive = recipe._drive(spray_job, plane)
-        ground, _, _ = recipe._ground(spray_job, plane, drive)
+        drive = drives.drive_of(spray_job, plane)
+        ground, _, _ = drives.ground_of(spray_job, plane, drive)
         counted = recipe._counted(drive, ground, 9.0)
         parts = counted.parts
         recipe._strips(spray_job, drive, counted, parts.union(parts.in_target & (parts.visits == 0)))

@@ -13,7 +13,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 from bench_audit import benchmark_job, best
 
 from coverage_audit import audit as recipe
-from coverage_audit.audit_rate import with_rate
+from coverage_audit import audit_drive as drives
+from coverage_audit.audit_rate import laid_spray, with_rate
 from coverage_audit.model_settings import RateSettings
 from coverage_audit.rate_picture import RatePicture
 
@@ -22,18 +23,18 @@ def main():
     _, _, spray_job = benchmark_job(12.4)
     rated = RateSettings(target_l_ha=128.0, flow_l_min=20.0)
     spray_job = dataclasses.replace(spray_job, settings=dataclasses.replace(spray_job.settings, rate=rated))
-    plane = recipe.job_plane(spray_job)
-    drive = recipe._drive(spray_job, plane)
-    ground, _, _ = recipe._ground(spray_job, plane, drive)
+    plane = drives.job_plane(spray_job)
+    drive = drives.drive_of(spray_job, plane)
+    ground, _, _ = drives.ground_of(spray_job, plane, drive)
     audit = recipe.audit_job(spray_job)
 
     def partition():
-        again = recipe._drive(spray_job, plane)
+        again = drives.drive_of(spray_job, plane)
         recipe._counted(again, ground, 9.0)
 
     exact, _ = best(partition)
     alone, _ = best(lambda: recipe._counted(drive, ground, 9.0))
-    stage, found = best(lambda: with_rate(audit, drive.track, drive.path, drive.timeline, ground))
+    stage, found = best(lambda: with_rate(audit, drive, ground, laid_spray(spray_job, drive, ground, audit.volume)))
     cells = found.rate.cells
     drawn, picture = best(lambda: RatePicture(cells, 128.0))
     print(f"from track arrays to partition   {exact:.3f} s (partition alone {alone:.3f} s)")
