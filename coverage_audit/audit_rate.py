@@ -301,7 +301,7 @@ def _tank_cautions(tank: TankResult, stops: tuple[Stop, ...], missing: int) -> t
         )
     if tank.dry:
         cautions.append(
-            f"The tank may have run dry {len(tank.dry)} time(s) with the boom switched on, first in load "
+            f"The tank may have run dry ({len(tank.dry)} load(s)) with the boom switched on, first in load "
             f"{tank.dry[0].load}. {sum(one.in_target_m2 for one in tank.dry):.0f} m² of the target were sprayed only "
             "after that and may have got nothing."
         )

@@ -319,7 +319,8 @@ def _rate_spread(audit: Audit) -> list[str]:
             share(part or 0.0, covered) for part in (bands.within_10pct_m2, bands.under_90pct_m2, bands.over_110pct_m2)
         )
         told.append(
-            f"Spot by spot: {within} of the covered ground got the intended rate within 10 %, {under} less, {over} more."
+            f"Spot by spot: {within} of the covered ground got the intended rate within 10 %, "
+            f"{under} less, {over} more."
         )
     if bands.above_label_max_m2:
         told.append(f"More mix than the label's most, as typed in, fell on {area(bands.above_label_max_m2, units)}.")

@@ -15,7 +15,7 @@ from jobs import PLACE, START_S, boom, drive, job, log, parallel_passes, worked_
 
 from coverage_audit.audit import audit_job
 from coverage_audit.model import Series
-from coverage_audit.model_settings import BoomSettings, RateSettings
+from coverage_audit.model_settings import BoomSettings, NozzleSettings, RateSettings
 from coverage_audit.plane import Plane
 from coverage_audit.rate import litres_per_hectare
 from coverage_audit.rate_cells import grid_over, spread
@@ -224,6 +224,18 @@ def test_a_logged_flow_that_changes_changes_the_rate_where_it_does():
     assert cells.rate_l_ha[between(audit, 5, 35)] == pytest.approx(2 * RATE, rel=1e-3)
 
 
+def test_a_logged_pressure_changes_the_rate_with_its_root():
+    """ASABE EP367 and every nozzle chart: four times the pressure, twice the flow."""
+    times, points = drive(straight(2.5), 40, 10)
+    pressure = np.where(times < 20, 2.0, 8.0)
+    read = dataclasses.replace(log(times, points), pressure=Series(times + START_S, pressure))
+    nozzles = NozzleSettings(flow_l_min=FLOW / 20, at_bar=2.0, count=20)
+    audit = audit_job(job(read, [(4, 36)], BIG, rate=RateSettings(100.0, nozzles=nozzles)))
+    cells = closes(audit).cells
+    assert cells.rate_l_ha[between(audit, -35, -5)] == pytest.approx(RATE, rel=1e-3)
+    assert cells.rate_l_ha[between(audit, 5, 35)] == pytest.approx(2 * RATE, rel=1e-3)
+
+
 def test_a_volume_typed_in_is_spread_over_the_time_sprayed():
     found = closes(audit_job(worked_job(10.0, rate=RateSettings(100.0, applied_l=60.0))))
     assert found.source == "applied"
@@ -256,6 +268,14 @@ def test_bands_add_up_to_the_covered_area_and_include_their_edges():
         assert parts == pytest.approx(covered, rel=1e-9)
         assert (bands.within_10pct_m2 > 0.99 * covered) == within_10
         assert (bands.within_5pct_m2 > 0.99 * covered) == within_5
+
+
+def test_mean_and_coefficient_of_variation_of_the_worked_job():
+    """5 800 m2 got one dose, 100 m2 two (worked by hand); 5e-3 for the cells that the switching moments cut."""
+    bands = audit_job(worked_job(10.0, rate=RateSettings(100.0, FLOW))).rate.bands
+    mean = 6000 / 5900
+    assert bands.mean_l_ha == pytest.approx(mean * RATE, rel=1e-3)
+    assert bands.cv == pytest.approx(((5800 + 4 * 100) / 5900 - mean**2) ** 0.5 / mean, rel=5e-3)
 
 
 def test_above_the_labels_most_counts_ground_outside_too():
