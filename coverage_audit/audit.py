@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from .audit_assumed import assumed_audit, rests_on_assumption
 from .audit_drive import drive_of, ground_of, job_plane, log_gaps, on_totals, spacing, transport, ways
+from .audit_passes import with_passes
 from .audit_rate import laid_spray, with_rate
 from .cautions import (
     boom_cautions,
@@ -82,6 +84,8 @@ def audit_job(job: Job, progress: Progress | None = None) -> Audit:
     tell = progress or (lambda _stage, _share: None)
     tell("track", 0.0)
     plane = job_plane(job)
+    if rests_on_assumption(job):
+        return assumed_audit(job, plane, audit_job)
     drive = drive_of(job, plane)
     tell("field", 0.2)
     ground, names, cautions = ground_of(job, plane, drive)
@@ -103,6 +107,8 @@ def audit_job(job: Job, progress: Progress | None = None) -> Audit:
     figures = (areas, checks, with_rates(volume, areas))
     audit = _result(job, plane, drive, layers, names, cautions, (missed, double), figures)
     audit = with_rate(audit, drive, ground, laid)
+    tell("passes", 0.95)
+    audit = with_passes(audit, drive.track, drive.path, drive.timeline, ground)
     tell("done", 1.0)
     return audit
 

@@ -49,7 +49,7 @@ def boom_timeline(
         found, cautions = _from_marks(logs, first, last, clock_offset_s)
     else:
         raise InputError(
-            'intervals = "assume" is not available yet; log the boom state, or list the times it was on in a CSV file ',
+            'intervals = "assume" says that no boom state was logged; one has to be proposed before it can be used',
             "boom.intervals",
         )
     _refuse_disjoint(found, first, last)

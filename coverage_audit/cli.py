@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from . import __version__
+from .cli_more import add_commands, compared, looked, proposed_csv
 from .errors import InputError
 from .files import check_folder, write_all
 
@@ -57,7 +58,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         with _terminated_like_interrupted():
             options = _parser().parse_args(arguments)
             if "run" not in options:
-                raise InputError("say what to do: check or demo (see --help)")  # noqa: TRY301 - one way out for all
+                raise InputError("say what to do: check, demo, propose, compare or look (see --help)")  # noqa: TRY301 - one way out for all
             options.run(options)
     except InputError as error:
         return _fail(2, str(error))
@@ -97,7 +98,7 @@ def _parser() -> argparse.ArgumentParser:
     without.add_argument("--track", action="append", metavar="FILE", help="GPX or NMEA log; may be given several times")
     without.add_argument("--field", metavar="FILE", help="field boundary")
     without.add_argument("--boom", metavar="WIDTH", help='boom width with its unit, such as "9 m"')
-    without.add_argument("--intervals", metavar="SOURCE", help="boom CSV file, or: log, segments, marks")
+    without.add_argument("--intervals", metavar="SOURCE", help="boom CSV file, or: log, segments, marks, assume")
     without.add_argument("--exclude", action="append", metavar="FILE", help="no-spray areas")
     without.add_argument("--antenna-ahead", metavar="LENGTH", help="antenna ahead of the boom line")
     without.add_argument("--date", metavar="YYYY-MM-DD", help="UTC date of the first fix, for a log without dates")
@@ -109,6 +110,7 @@ def _parser() -> argparse.ArgumentParser:
     demo = commands.add_parser("demo", help="audit a built-in job whose truth is known", allow_abbrev=False)
     demo.set_defaults(run=_demo)
     _add_output(demo, "folder for the job and its report (default: %(default)s)", Path("coverage-audit-demo"))
+    add_commands(commands, {"propose": _propose, "compare": _compare, "look": _look})
     return parser
 
 
@@ -172,6 +174,43 @@ def _demo(options: argparse.Namespace) -> None:
     _tell(options, audit, demo_truth_text(audit))
 
 
+def _propose(options: argparse.Namespace) -> None:
+    """``coverage-audit propose``: never over a file that somebody may have edited."""
+    check_folder(options.output.parent)
+    if options.output.exists():
+        taken = "this file is there already and may have been edited; choose another name"
+        raise InputError(taken, str(options.output))
+    with _progress(options) as progress:
+        text, told = proposed_csv(options, progress)
+    write_all(options.output.parent, {options.output.name: text})
+    _say(options, told)
+
+
+def _compare(options: argparse.Namespace) -> None:
+    """``coverage-audit compare``."""
+    check_folder(options.output)
+    with _progress(options) as progress:
+        papers, told = compared(options, progress, _audit)
+    write_all(options.output, papers)
+    if options.json:
+        print(papers["compare.json"].rstrip("\n"), flush=True)  # noqa: T201 - this room talks to the person
+    else:
+        _say(options, told)
+
+
+def _look(options: argparse.Namespace) -> None:
+    """``coverage-audit look``."""
+    _say(options, looked(options))
+
+
+def _say(options: argparse.Namespace, told: str) -> None:
+    """Print *told* unless the person asked for quiet; names from files steer no terminal."""
+    from .summary import printable  # noqa: PLC0415
+
+    if not options.quiet:
+        print("\n".join(printable(line) for line in told.strip("\n").split("\n")), flush=True)  # noqa: T201
+
+
 def _audit(job: Job, progress: Progress, job_file: str | None) -> Audit:
     """Audit the job; a key that is at fault is shown as the person gave it."""
     from .audit import audit_job  # noqa: PLC0415
@@ -191,13 +230,14 @@ def _fetch_report_room() -> None:
 def _papers(audit: Audit) -> dict[str, str]:
     """File name to content of everything that goes into the output folder."""
     from .report import report_html  # noqa: PLC0415
-    from .summary import findings_geojson, missed_gpx, summary_json  # noqa: PLC0415
+    from .summary import findings_geojson, missed_gpx, passes_geojson, summary_json  # noqa: PLC0415
 
     return {
         "report.html": report_html(audit),
         "summary.json": summary_json(audit),
         "findings.geojson": findings_geojson(audit),
         "missed.gpx": missed_gpx(audit),
+        "passes.geojson": passes_geojson(audit),
     }
 
 

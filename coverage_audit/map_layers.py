@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from .map_passes import numbered_passes, turn_lines
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
@@ -48,6 +50,8 @@ def map_layers(audit: Audit) -> tuple[MapLayer, ...]:
         _layer("excludedsprayed", "Sprayed in no-spray ground", [found.excluded_sprayed]),
         _layer("bridged", "Covered only by bridging a gap in the log", [found.bridged]),
         *_rate_layers(audit),
+        MapLayer("passline", "Passes by number", _numbered(audit), shown=False),
+        _layer("turns", "Turns", turn_lines(audit), shown=False),
         _layer("passes", "Driven while spraying", found.passes),
         _layer("transport", "Driven with the boom off", found.transport, shown=False),
         _layer("field", "Field boundary", [found.field]),
@@ -78,6 +82,10 @@ def _rate_layers(audit: Audit) -> tuple[MapLayer, ...]:
         MapLayer("dry", "Sprayed after the tank may have run dry", dry),
         MapLayer("above", "More than the label's most", above, shown=False),
     )
+
+
+def _numbered(audit: Audit) -> tuple[Piece, ...]:
+    return tuple(Piece("passline", line, name) for name, line in numbered_passes(audit))
 
 
 def map_bounds(audit: Audit) -> tuple[float, float, float, float]:

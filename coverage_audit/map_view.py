@@ -108,7 +108,7 @@ def _geojson_layer(layer: MapLayer, plane: Plane) -> folium.GeoJson:
 
 def legend_label(layer: MapLayer) -> str:
     """Swatch and words of *layer* as HTML; holds no text from any file."""
-    line = layer.key in {"passes", "transport"}
+    line = layer.key in {"passes", "transport", "passline", "turns"}
     shape = '<path d="M2 11H34"/>' if line else '<rect x="1.5" y="1.5" width="33" height="19"/>'
     return (
         f'<svg class="swatch map-{layer.key}" width="36" height="22" aria-hidden="true">{shape}</svg>'

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
+    from .model_passes import Assumed, PassResult
     from .model_rate import RateResult
     from .model_settings import JobSettings
 
@@ -118,6 +119,7 @@ class Interval:
     off_s: float
     sections: tuple[int, ...] = ()
     place: str = ""
+    assumed: bool = False  # nobody logged or confirmed it
 
 
 @dataclass(frozen=True)
@@ -304,3 +306,5 @@ class Audit:
     sprayed_fields: tuple[str, ...]
     cautions: tuple[str, ...]
     rate: RateResult | None = None
+    passes: PassResult | None = None
+    assumed: Assumed | None = None

@@ -1,4 +1,4 @@
-"""Boom intervals from a CSV file: columns ``on``, ``off`` and, if wanted, ``sections``.
+"""Boom intervals from a CSV file: columns ``on``, ``off`` and, if wanted, ``sections`` and ``assumed``.
 
 The file is often touched by a spreadsheet, which turns ``1-3`` into a date and times into
 its own shape. Both are recognised and refused with what to do, never guessed at.
@@ -21,7 +21,7 @@ from .tolerances import FIRST_YEAR, LAST_YEAR
 if TYPE_CHECKING:
     from pathlib import Path
 
-COLUMNS = ("on", "off", "sections")
+COLUMNS = ("on", "off", "sections", "assumed")
 DELIMITERS = ",;\t"
 
 _ISO_TIME = re.compile(
@@ -189,7 +189,10 @@ def _interval(columns: dict[str, int], cells: list[str], place: str, section_cou
             f"off ({values['off']}) is not after on ({values['on']}); correct the row or swap the two times", place
         )
     sections = parse_sections(values.get("sections", ""), place, section_count)
-    return Interval(times["on"], times["off"], sections, place)
+    assumed = values.get("assumed", "").casefold()
+    if assumed not in ("", "no", "yes"):
+        raise InputError(f'"{assumed}" stands under assumed; write yes, or clear the cell once you are sure', place)
+    return Interval(times["on"], times["off"], sections, place, assumed == "yes")
 
 
 def _refuse_overlap(intervals: list[Interval], section_count: int) -> None:

@@ -62,7 +62,9 @@ def _not_toml(data: bytes, error: Exception) -> str:
     return f"this is not TOML ({found}){hint}; correct it there"
 
 
-def read_job(path: str | Path, progress: Callable[[str, float], None] | None = None) -> Job:
+def read_job(
+    path: str | Path, progress: Callable[[str, float], None] | None = None, *, intervals: str | None = None
+) -> Job:
     """Read a job file and every file it names.
 
     Parameters
@@ -71,6 +73,8 @@ def read_job(path: str | Path, progress: Callable[[str, float], None] | None = N
         The TOML file; relative paths in it start at its folder.
     progress : callable, optional
         Called with what is being read and the part of the reading that is done (0 to 1).
+    intervals : str, optional
+        Stands in for the file's boom.intervals.
 
     Raises
     ------
@@ -87,6 +91,8 @@ def read_job(path: str | Path, progress: Callable[[str, float], None] | None = N
         ) from error
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise InputError(_not_toml(source.data, error), source.name) from error
+    if intervals is not None and isinstance(boom := data.get("boom"), dict):
+        data["boom"] = boom | {"intervals": intervals}
     values = JOB_FILE({key: {} for key in REQUIRED} | data, source.name)
     job_files = ((source.name, source.sha256),)
     return _job(values, path.parent, _Places(f"{source.name}, "), job_files, progress)

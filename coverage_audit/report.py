@@ -21,12 +21,13 @@ from .display import (
     local_time,
     share,
     small_area,
-    verdict,
 )
 from .map_layers import map_layers
 from .map_view import MAP_ID, legend_label, library_script, library_style, map_script
+from .pass_words import assumed_notice, told_causes, verdict_of
 from .plane import Plane
-from .report_facts import fact_groups, volume_facts
+from .report_facts import FactGroup, fact_groups, volume_facts
+from .report_passes import pass_charts, pass_rows, pass_summary, steering_facts
 from .report_rate import rate_section
 from .static_map import static_map
 
@@ -85,17 +86,20 @@ def report_html(audit: Audit) -> str:
         settings=settings,
         title=settings.name or "Spray job",
         heading=_heading(audit),
-        verdict=verdict(audit),
+        verdict=verdict_of(audit),
+        assumed_notice=assumed_notice(audit),
         still=Markup(static_map(audit)),  # noqa: S704 - made by static_map, which escapes
         legend=[Markup(legend_label(layer)) for layer in map_layers(audit) if layer.shown],  # noqa: S704 - holds constants only
-        missed=_strip_places(audit.missed_strips, plane, units),
-        double=_strip_places(audit.double_patches, plane, units),
+        missed=_strip_places(audit.missed_strips, plane, units, told_causes(audit)),
+        double=_strip_places(audit.double_patches, plane, units, told_causes(audit)),
         outside=_ground_places(audit.layers.outside, "O", plane, units),
         excluded=_ground_places(audit.layers.excluded_sprayed, "N", plane, units),
-        charts=charts(audit),
+        charts=(*charts(audit), *pass_charts(audit)),
+        pass_rows=pass_rows(audit, plane),
+        pass_summary=pass_summary(audit),
         rate=rate_section(audit, plane),
         volume_facts=volume_facts(audit),
-        groups=fact_groups(audit),
+        groups=(*fact_groups(audit), FactGroup("Steering", steering_facts(audit))),
         inputs=[_input_row(entry) for entry in audit.inputs],
         checks=_check_sentences(audit),
         rows_shown=ROWS_SHOWN,
@@ -158,7 +162,7 @@ def _degrees(points: list[BaseGeometry], plane: Plane) -> list[tuple[str, str]]:
     return [(f"{y:.6f}", f"{x:.6f}") for x, y in zip(lon, lat, strict=True)]
 
 
-def _strip_places(strips: tuple[Strip, ...], plane: Plane, units: str) -> list[Place]:
+def _strip_places(strips: tuple[Strip, ...], plane: Plane, units: str, causes: Mapping[str, str]) -> list[Place]:
     largest = max((strip.area_m2 for strip in strips), default=1.0)
     places = _degrees([strip.label_point for strip in strips], plane)
     return [
@@ -168,7 +172,7 @@ def _strip_places(strips: tuple[Strip, ...], plane: Plane, units: str) -> list[P
             share=strip.area_m2 / largest,
             lat=lat,
             lon=lon,
-            words=WHERE_WORDS.get(strip.where, strip.where),
+            words=causes.get(strip.id) or WHERE_WORDS.get(strip.where, strip.where),
             length=length(strip.length_m, units),
             width=length(strip.mean_width_m, units),
             widest=length(strip.max_width_m, units),

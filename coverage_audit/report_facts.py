@@ -82,7 +82,12 @@ def _area_facts(audit: Audit) -> tuple[Fact, ...]:
         ("Swept, net", areas.swept_net, "the same ground counted once"),
         ("Swept again in one visit", areas.reswept, "inner ends of tight turns; the dose adds up, the visit does not"),
     )
-    return tuple(Fact(name, area(m2, settings.report.units), DERIVED, how) for name, m2, how in rows)
+    origin = ASSUMED if audit.assumed else DERIVED
+    return tuple(
+        Fact(name, area(m2, settings.report.units), origin, how)
+        for name, m2, how in rows
+        if audit.assumed is None or name != "Proven covered"
+    )
 
 
 def volume_facts(audit: Audit) -> tuple[Fact, ...]:

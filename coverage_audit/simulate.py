@@ -121,15 +121,15 @@ class SimulatedJob:
         return self.path.scenario
 
 
-def simulate(scenario: Scenario) -> SimulatedJob:
-    """Drive the job and log it.
+def simulate(scenario: Scenario, route: Route | None = None) -> SimulatedJob:
+    """Drive the job and log it; along *route* when one is given, else as the scenario plans it.
 
     Raises
     ------
     ValueError
         The field does not suit the boom, the headland or the turning radius.
     """
-    route = plan_route(scenario)
+    route = route or plan_route(scenario)
     sprays = _switched(scenario, route.sprays)
     times, distances, stands = _timetable(scenario, route)
     path = TruePath(scenario, route, times, distances, _wander(scenario, route))

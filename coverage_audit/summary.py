@@ -15,7 +15,9 @@ import shapely
 import shapely.geometry
 
 from . import display
+from .pass_words import verdict_of
 from .plane import Plane
+from .summary_passes import cause_keys, pass_features, pass_keys
 from .summary_rate import rate_findings, rate_keys, volume_keys
 from .tolerances import EXPORT_GRID_DEG, EXPORT_GRID_M, WALKED_LINE_M
 
@@ -55,7 +57,7 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
             "fields": audit.sprayed_fields,
         },
         "inputs": [_input(one) for one in audit.inputs],
-        "area_m2": {**dataclasses.asdict(audit.area_m2), "proven": audit.area_m2.proven},
+        "area_m2": {**dataclasses.asdict(audit.area_m2), "proven": None if audit.assumed else audit.area_m2.proven},
         "distance_m": {"on": audit.distance_on_m, "off": audit.distance_off_m},
         "time_s": {"on": audit.time_on_s, "off": audit.time_off_s, "gap": audit.time_gap_s},
         "median_step_s": audit.median_step_s,
@@ -73,8 +75,14 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
             "over_target_area": volume.over_target_area_l_ha,
         },
         **rate_keys(audit),
-        "missed_strips": [_strip(strip, plane) for strip in audit.missed_strips],
-        "double_patches": [{**_strip(patch, plane), "max_visits": patch.max_visits} for patch in audit.double_patches],
+        "missed_strips": [
+            {**_strip(strip, plane), **cause_keys(audit, strip, utc_text)} for strip in audit.missed_strips
+        ],
+        "double_patches": [
+            {**_strip(patch, plane), "max_visits": patch.max_visits, **cause_keys(audit, patch, utc_text)}
+            for patch in audit.double_patches
+        ],
+        **pass_keys(audit, utc_text),
         "checks": dataclasses.asdict(audit.checks),
         "cautions": audit.cautions,
     }
@@ -90,7 +98,7 @@ def summary_json(audit: Audit) -> str:
 def terminal_text(audit: Audit) -> str:
     """Short text for the terminal: verdict, cautions, the job's figures, the largest missed strips."""
     settings = audit.job.settings
-    told = display.verdict(audit)
+    told = verdict_of(audit)
     lines = [_title(audit), "", told.headline, *(f"  {sentence}" for sentence in told.sentences)]
     cautions = [*([told.caution] if told.caution else []), *audit.cautions]
     if cautions:
@@ -138,6 +146,12 @@ def missed_gpx(audit: Audit) -> str:
             track.segments.append(gpxpy.gpx.GPXTrackSegment(places))
         paper.tracks.append(track)
     return str(paper.to_xml(version="1.1", prettyprint=True)) + "\n"
+
+
+def passes_geojson(audit: Audit) -> str:
+    """Write the field, its target and every pass as GeoJSON lines, with number and kind (RFC 7946)."""
+    features = pass_features(audit)
+    return json.dumps({"type": "FeatureCollection", "features": features}, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def utc_text(time_s: float) -> str:

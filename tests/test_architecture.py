@@ -15,14 +15,16 @@ import pytest
 PACKAGE = Path(__file__).parent.parent / "coverage_audit"
 
 FLOOR = {"errors", "units", "tolerances", "model", "model_core", "model_settings"}
+FLOOR |= {"model_passes", "model_compare", "tolerances_passes", "tolerances_compare"}
 FLOOR |= {"tolerances_rate", "model_rate", "rate_classes"}
 STAGES = {
     *{"plane", "track", "motion", "boom", "swath", "ground", "coverage", "raster", "findings", "rate"},
     *{"cautions", "simulate"},
+    *{"passes", "steering", "switching", "causes", "pass_ground", "propose", "compare", "measures"},
     *{"rate_flow", "rate_steps", "rate_surface", "rate_places", "nozzles", "tank", "product"},
 }
-READERS = {"read_job", "read_track", "read_field", "read_boom"}
-WRITERS = {"summary", "report", "export_rate"}
+READERS = {"read_job", "read_track", "read_field", "read_boom", "read_result"}
+WRITERS = {"summary", "report", "export_rate", "report_compare", "look", "propose_csv"}
 ENTRANCE = {"cli", "files", "__main__", "__init__"}
 
 PARTS = {
@@ -30,6 +32,14 @@ PARTS = {
     "findings": {"middle_line"},
     "motion": {"reversals", "smoothing"},
     "swath": {"cuts"},
+    "passes": {"ab_lines", "legs", "way"},
+    "ab_lines": {"legs"},
+    "legs": {"way"},
+    "steering": {"cross_track"},
+    "switching": {"cross_track"},
+    "propose": {"cross_track", "switching", "steering"},
+    "pass_ground": {"steering"},
+    "measures": {"compare"},
     "rate_flow": {"rate"},
     "rate_steps": {"rate_flow"},
     "rate_surface": {"rate_cells", "rate_steps"},
@@ -40,15 +50,24 @@ PARTS = {
     # readers: the job reader opens the papers that a job names
     "read_job": {"job_rate", "job_schema", "read_bytes", "read_boom", "read_field", "read_track"},
     "read_boom": {"read_bytes"},
+    "read_result": {"read_bytes"},
     "read_field": {"read_bytes", "read_gpx"},
     "read_track": {"read_bytes", "read_gpx", "read_nmea", "nmea_sentences"},
     "read_gpx": {"fix_faults"},
     "read_nmea": {"fix_faults", "nmea_sentences", "nmea_transducers"},
     "nmea_transducers": {"nmea_sentences"},
     # writers: all share how numbers are shown
-    "summary": {"display", "summary_rate"},
+    "summary": {"display", "summary_rate", "pass_words", "summary_passes"},
+    "pass_words": {"display"},
+    "summary_passes": {"display", "pass_words"},
+    "report_passes": {"display", "charts", "pass_words", "report_facts"},
+    "map_layers": {"map_passes"},
+    "report_compare": {"display", "compare_map"},
+    "compare_map": {"display", "static_map"},
+    "look": {"display"},
     "summary_rate": {"display"},
-    "report": {"display", "charts", "map_layers", "map_view", "report_facts", "report_rate", "static_map"},
+    "report": {"display", "charts", "map_layers", "map_view", "report_facts", "report_rate", "static_map"}
+    | {"pass_words", "report_passes"},
     "report_rate": {"display", "charts", "rate_picture"},
     "charts": {"display"},
     "map_view": {"display", "map_layers"},
@@ -56,10 +75,11 @@ PARTS = {
     "static_map": {"display", "map_layers"},
     "demo": {"display", "simulate_files"},
     # the recipe
-    "audit": {"audit_drive", "audit_rate"},
+    "audit": {"audit_assumed", "audit_drive", "audit_passes", "audit_rate"},
+    "audit_assumed": {"audit_passes"},
     "audit_rate": {"audit_drive"},
     # entrance
-    "cli": {"files", "__init__"},
+    "cli": {"cli_more", "files", "__init__"},
     "__main__": {"cli"},
 }
 
@@ -71,10 +91,21 @@ LOWER = {
     "model_rate": set(),
     "model_settings": {"model_rate"},
     "rate_classes": {"model_rate", "tolerances_rate"},
-    "model": {"errors", "units", "model_rate", "model_settings"},
+    "model": {"errors", "units", "model_rate", "model_passes", "model_settings"},
     "model_core": {"model"},
     "audit": FLOOR | STAGES - {"simulate"},
     "audit_drive": FLOOR | STAGES - {"simulate"},
+    "audit_passes": FLOOR | STAGES | {"way", "cross_track"},
+    "audit_assumed": FLOOR | STAGES | {"way"},
+    "cli_more": FLOOR
+    | READERS
+    | WRITERS
+    | {"audit", "audit_assumed", "audit_drive", "compare", "measures", "job_schema"},
+    "model_passes": set(),
+    "model_compare": set(),
+    "tolerances_passes": set(),
+    "tolerances_compare": set(),
+    "report_compare": FLOOR | {"plane", "compare", "measures", "display", "compare_map"},
     "audit_rate": FLOOR | STAGES - {"simulate"},
     "demo": FLOOR | {"plane", "simulate", "simulate_plan", "simulate_route"},
     "simulate_files": FLOOR | {"plane", "simulate"},
@@ -175,4 +206,4 @@ def test_folium_geopandas_and_the_terminal_live_in_one_room_each():
     users = {room: set(imported(room)) for room in ROOMS}
     assert {room for room, names in users.items() if "folium" in names} == {"map_view"}
     assert {room for room, names in users.items() if "geopandas" in names} == {"read_field"}
-    assert {room for room, names in users.items() if {"argparse", "tqdm"} & names} == {"cli"}
+    assert {room for room, names in users.items() if {"argparse", "tqdm"} & names} == {"cli", "cli_more"}

@@ -18,7 +18,7 @@ import coverage_audit
 from coverage_audit import cli, files
 from coverage_audit.errors import InputError
 
-PAPERS = {"report.html", "summary.json", "findings.geojson", "missed.gpx"}
+PAPERS = {"report.html", "summary.json", "findings.geojson", "missed.gpx", "passes.geojson"}
 ROOT = Path(__file__).parent.parent
 
 
@@ -39,7 +39,7 @@ def written(monkeypatch):
 # --- a job that is right ------------------------------------------------------------------
 
 
-def test_check_writes_four_papers_and_says_where(small_job, tmp_path):
+def test_check_writes_its_papers_and_says_where(small_job, tmp_path):
     out = tmp_path / "new" / "out"
     done = run("check", small_job.path, "-o", out)
     assert (done.returncode, done.stderr) == (0, "")
@@ -147,7 +147,7 @@ def test_help_names_every_common_option(capsys, command):
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        ([], "check or demo"),
+        ([], "check, demo, propose, compare or look"),
         (["chek"], "invalid choice"),
         (["check"], "-o DIR"),
         (["check", "-o", "out"], "--track, --field, --boom, --intervals"),

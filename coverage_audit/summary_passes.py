@@ -1,0 +1,132 @@
+"""The parts of ``summary.json`` that tell the passes, and ``passes.geojson`` for map programs."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+import shapely.geometry
+
+from .pass_words import assumed_notice, cause_words
+from .plane import Plane
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from .model import Audit, Strip
+    from .model_passes import Deviation, LapPiece, Pass, Range
+
+    Stamp = Callable[[float], str]
+
+DECIMALS = 8
+"""Decimals of a degree in passes.geojson: 1e-8 degree is 1 mm."""
+
+
+def pass_keys(audit: Audit, stamp: Stamp) -> dict[str, Any]:
+    """Keys of ``summary.json``: ``passes``, ``steering``, ``assumed`` and ``assumed_ranges_m2``.
+
+    *stamp* writes a time [s since 1970 UTC] as text.
+    """
+    result = audit.passes
+    found: dict[str, Any] = {"assumed": audit.assumed is not None, "boom_m": audit.job.settings.boom.width_m}
+    if audit.assumed is not None:
+        assumed = audit.assumed
+        found["assumed_notice"] = assumed_notice(audit)
+        found["assumed_ranges_m2"] = {name: _range(one) for name, one in assumed.ranges.items()}
+        found["assumed_early_m"], found["assumed_late_m"] = assumed.early_m, assumed.late_m
+        found["position_error_m"] = assumed.error_m
+    if result is None:
+        return {**found, "passes": None, "steering": None}
+    found["passes"] = [_pass(one, stamp) for one in result.passes]
+    found["steering"] = dataclasses.asdict(result.steering)
+    found["passes_left_out"] = [{"passes": [a, b], "apart_m": apart} for a, b, apart in result.gaps]
+    found["pass_spacings"] = [
+        {
+            "pass": one.number,
+            "neighbour": one.neighbour,
+            "mean_m": float(one.distance_m.mean()),
+            "sd_m": float(one.distance_m.std()),
+            "least_m": float(one.distance_m.min()),
+            "most_m": float(one.distance_m.max()),
+            "apart_s": float(np.mean(one.apart_s)),
+        }
+        for one in result.spacings
+    ]
+    return found
+
+
+def _range(one: Range | tuple[Range, ...]) -> Any:  # noqa: ANN401 - an object or a list of them
+    if isinstance(one, tuple):
+        return [dataclasses.asdict(each) for each in one]
+    return dataclasses.asdict(one)
+
+
+def _pass(one: Pass, stamp: Stamp) -> dict[str, Any]:
+    return {
+        "n": one.n,
+        "kind": one.kind,
+        "start": stamp(one.start_s),
+        "end": stamp(one.end_s),
+        "length_m": one.length_m,
+        "heading_deg": one.heading_deg,
+        "mean_speed_m_s": one.mean_speed_m_s,
+        "block": one.block or None,
+        "left": one.left or None,
+        "right": one.right or None,
+        "curved": one.curved,
+        "on_s": one.on_s,
+        "on_m": one.on_m,
+        "cross_track_m": _deviation(one.deviation),
+        "spacing_mean_m": one.spacing_mean_m,
+        "spacing_sd_m": one.spacing_sd_m,
+        "on_late_m": one.on_late_m,
+        "off_early_m": one.off_early_m,
+        "missed_m2": one.missed_m2,
+        "double_m2": one.double_m2,
+        "outside_m2": one.outside_m2,
+        **({"pieces": [_piece(each, stamp) for each in one.pieces]} if one.pieces else {}),
+    }
+
+
+def _piece(one: LapPiece, stamp: Stamp) -> dict[str, Any]:
+    told = dataclasses.asdict(one)
+    return {"start": stamp(told.pop("start_s")), **told}
+
+
+def _deviation(one: Deviation | None) -> dict[str, float] | None:
+    if one is None:
+        return None
+    return {"mean": one.mean_m, "sd": one.sd_m, "rms": one.rms_m, "p95_abs": one.p95_m, "rms_logged": one.rms_logged_m}
+
+
+def cause_keys(audit: Audit, strip: Strip, stamp: Stamp) -> dict[str, Any]:
+    """Key ``cause`` of a missed strip or double patch; None when no pass is near it."""
+    cause = audit.passes.causes.get(strip.id) if audit.passes else None
+    if cause is None:
+        return {"cause": None}
+    settings = audit.job.settings
+    words = cause_words(cause, settings.report.units, settings.timezone).replace("\u00a0", " ")
+    told = {**dataclasses.asdict(cause), "time": stamp(cause.time_s), "words": words}
+    del told["time_s"]
+    return {"cause": told}
+
+
+def pass_features(audit: Audit) -> list[dict[str, Any]]:
+    """GeoJSON features of the field's outline, its target and each pass (RFC 7946)."""
+    plane = Plane(audit.origin)
+    shapes = [
+        audit.layers.field,
+        audit.layers.target,
+        *(one.line for one in (audit.passes.passes if audit.passes else ())),
+    ]
+    degrees = shapely.transform(
+        np.array(shapes, dtype=object), lambda xy: np.round(np.column_stack(plane.to_degrees(*xy.T)), DECIMALS)
+    )
+    named: list[dict[str, Any]] = [{"kind": "field"}, {"kind": "target"}]
+    named += [{"kind": one.kind, "n": one.n} for one in (audit.passes.passes if audit.passes else ())]
+    return [
+        {"type": "Feature", "properties": properties, "geometry": shapely.geometry.mapping(shape)}
+        for properties, shape in zip(named, degrees, strict=True)
+    ]

@@ -1,0 +1,23 @@
+"""Thresholds of comparing jobs: one home, a unit and a reason each."""
+
+BLOCK_LEAST = 2
+"""Passes drawn together at least: the spacing of a pass depends on it and on the one before. [1]"""
+
+BLOCK_MEMORY_S = 600.0
+"""Neighbouring passes within this drift together: positions forget in minutes (time constants of 60 to
+600 s are usual; from memory). [s]"""
+
+RESAMPLES = 1000
+"""Resamplings behind an interval: its ends are then known to about 2 % of its width. [1]"""
+
+LEAST_PASSES = 6
+"""With fewer passes no interval is given: three blocks of two say nothing. [1]"""
+
+EXACT_REL = 1e-9
+"""Differences smaller than this are rounding of floats. [1]"""
+
+STUDENT_975 = (
+    *(12.706, 4.303, 3.182, 2.776, 2.571, 2.447, 2.365, 2.306, 2.262, 2.228),
+    *(2.201, 2.179, 2.160, 2.145, 2.131, 2.120, 2.110, 2.101, 2.093, 2.086),
+)
+"""Student's t, 97.5th percentile, for 1 to 20 degrees of freedom (any table of the distribution). [1]"""

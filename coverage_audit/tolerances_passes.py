@@ -1,0 +1,165 @@
+"""Thresholds of the passes and everything told from them: one home, a unit and a reason each."""
+
+# --- passes -----------------------------------------------------------------------------------
+
+ALIKE_NOISES = 1.05
+"""Scatters along and across travel are both noise when they differ by less than this factor. [1]"""
+
+WAY_STEP_M = 0.5
+"""Grid of the smoothed way: turns of a light vehicle are ten times as long. [m]"""
+
+WAY_HEADING_RAD = 0.04
+"""The way is smoothed until noise swings its direction by less than this (2.3 degrees). [rad]"""
+
+WAY_MIN_WINDOW_M = 1.2
+WAY_MAX_WINDOW_M = 7.0
+"""Half-width of the smoothing window: below it nothing is gained, above it turns of 4 m radius
+(a half circle is 12.6 m long) melt into the passes. [m]"""
+
+BEND_RADIUS_M = 20.0
+"""Tighter than this is a turn; passes and contour lines are gentler. [m] Common practice, no source."""
+
+BEND_MIN_DEG = 35.0
+"""... when the direction changes by as much: avoiding a hole in the ground changes it less. [deg]"""
+
+SLIGHT_RADIUS_M = 60.0
+SLIGHT_BEND_DEG = 15.0
+LEG_ODD_M = 1.5
+"""A leg that strays from its best parabola by more than ``LEG_ODD_M`` (root mean square) goes round
+something; it is cut where it bends tighter than ``SLIGHT_RADIUS_M`` by ``SLIGHT_BEND_DEG``. [m], [deg]"""
+
+LEG_MIN_M = 6.0
+"""Shorter legs are part of a turn: a point row shorter than two tractor lengths is one turn. [m]"""
+
+LEG_END_FIT_M = 25.0
+"""The end of a pass is found by the line through so much of it; drivers correct over longer ways. [m]"""
+
+LEG_END_OFF_M = 0.4
+LEG_END_NOISES = 4.0
+"""Off that line by this, or this many standard deviations of the noise, the turn has begun. [m], [1]"""
+
+CORNER_MIN_DEG = 20.0
+CORNER_MAX_DEG = 150.0
+"""Change of direction at a corner of a headland lap; turning round between passes is more. [deg]"""
+
+CORNER_WIDTHS = 4.0
+"""Longest way round a corner, from one side's line to the next one's. [boom widths]"""
+
+HUG_DEG = 4.0
+HUG_WIDTHS = 4.0
+"""Along the field's edge: parallel to it within this, and no farther in. [deg], [boom widths]"""
+
+FAMILY_DEG = 8.0
+"""Passes within this of a common direction belong to one AB direction. [deg] Edges of fields that
+are driven as different blocks differ by more; hand steering wanders by 2 degrees."""
+
+FAMILY_LEAST_SHARE = 0.08
+"""An AB direction is one only with this share of the length driven in straight legs. [1]"""
+
+DIRECTION_TRIM = 0.06
+"""Share of a pass left out at each end when its direction is fitted. [1]"""
+
+ON_SHARE = 0.5
+OFF_SHARE = 0.15
+"""A part counts as sprayed from the first share of its length on, as unsprayed below the second. [1]"""
+
+RUN_IN_M = 15.0
+"""A run-in to a pass is shorter than this; a third of it is left when a longer way is cut off. [m]"""
+
+AGAIN_WIDTHS = 0.35
+AGAIN_SHARE = 0.7
+"""Driven again: within this of another pass, over this share of its length. [boom widths], [1]"""
+
+NEIGHBOUR_WIDTHS = 2.6
+"""Passes no farther apart than this are neighbours: one forgotten pass may lie between. [boom widths]"""
+
+TURN_WIDTHS = 4.0
+"""Longest turn between passes beyond a bulb: round some passes to an open one. [boom widths]"""
+
+# --- steering ---------------------------------------------------------------------------------
+
+CURVED_SAGITTA_M = 1.0
+CURVED_GAIN = 0.6
+"""A pass that bows by more than the first, and lies closer to a parabola by the second, is a curve;
+hand steering wanders by a quarter of a metre. [m], [1]"""
+
+CURVE_DEGREE = 6
+"""Degree of the smooth curve: it follows an arc of 60 degrees within 3 cm and no wobble shorter than a
+third of the pass. [1]"""
+
+STEERING_STEP_M = 2.0
+"""Deviation and spacing are taken about so often: steering swings over longer ways. [m]"""
+
+NEIGHBOUR_LEAST_M = 8.0
+"""Passes are neighbours when they run side by side for so long. [m]"""
+
+NEIGHBOUR_MIN_WIDTHS = 0.3
+"""Nearer than this is the same pass driven again. [boom widths]"""
+
+SPACED_WIDTHS = 1.6
+"""Wider apart is no spacing: a pass between the two was left out. [boom widths]"""
+
+PASS_TO_PASS_S = 900.0
+LONG_TERM_S = 3600.0
+"""Pass-to-pass error: passes driven within 15 minutes; long-term: more than an hour apart (ISO 12188-1,
+as restated in the literature; the standard's text was not at hand). [s]"""
+
+# --- ground, switching and causes of findings ---------------------------------------------------
+
+CELL_BEYOND_WIDTHS = 0.25
+CELL_STEPS = 13
+"""The ground of a pass reaches so far beyond its ends, and follows its bends in so many steps; beyond
+that it is the headland's. [boom widths], [1]"""
+
+LAP_PIECE_M = 100.0
+LAP_CELL_WIDTHS = 0.6
+"""Headland laps are cut into pieces so long, each with the ground this far to either side: half a boom
+and some spacing. [m], [boom widths]"""
+
+EDGE_OPEN_WIDTHS = 0.25
+"""Ground narrower than twice this is no place for a pass: it lies between headland laps. [boom widths]"""
+
+EDGE_PART_M = 2.0
+EDGE_CUT_SHARE = 0.05
+"""Shorter crossings of the inner ground are corners that the boom just cuts; so is what only the
+outermost share of it crosses, which lies within the overlap. [m], [1]"""
+
+SWITCH_LEAD_S = 15.0
+"""A switching belongs to the pass that begins or ends within this; a turn takes longer. [s]"""
+
+CAUSE_WIDTHS = 1.6
+CAUSE_PASSES = 4
+"""A finding is laid to passes whose lines are no farther from it than this, the nearest few of them.
+[boom widths], [1]"""
+
+PARALLEL_DEG = 25.0
+"""Passes that made a strip between them run along each other within this. [deg]"""
+
+PASS_LINE_M = 0.05
+LINE_STEP_M = 1.0
+"""How closely the line of a pass is kept for the map and for causes, and how far apart the fixes are
+that it is made from; steering uses them all. [m]"""
+
+OVER_WIDTHS = 0.55
+"""A pass whose line is nearer than this went over the finding. [boom widths]"""
+
+SWITCHED_WELL_M = 0.5
+"""Overlap with the headland by less than this is no fault of switching. [m]"""
+
+# --- assumed boom state --------------------------------------------------------------------------
+
+PROPOSED_LEAST_M = 3.0
+"""Shorter sprayings are not proposed: nobody switches a boom for a second. [m]"""
+
+ASSUMED_EARLY_M = 1.0
+ASSUMED_LATE_M = 3.0
+"""The range of an area comes from switching every pass so much early and late. [m] At 2.5 m/s late by
+3 m is a second and more of hesitation and valve delay together; common practice, no source."""
+
+ASSUMED_ERROR_M = {4: 0.05, 5: 0.3, 2: 0.33, 9: 0.33}
+ASSUMED_ERROR_ELSE_M = 1.0
+"""Usual pass-to-pass error by the GGA quality code: RTK fixed, RTK float, differential (15 to 33 cm);
+about 1 m for all else, a phone's own positions included. [m] Usual classes from memory, no source at hand."""
+
+SWITCHED_SHARE = 0.4
+"""A strip that fills this share of the boom's width along its length comes from switching. [boom widths]"""
