@@ -66,10 +66,10 @@ applied = "{applied} L"
 label_max = "170 L/ha"
 
 [[product]]
-name = "Brodlenn 240 SL"         # invented
+name = "Larkmoor 200 SL"         # invented
 reg_no = "0000-11"
-rate = "2.3 L/ha"
-max_per_application = "2.9 L/ha"
+rate = "1.2 L/ha"
+max_per_application = "1.5 L/ha"
 phi = "30 days"
 rei = "12 h"
 """

@@ -157,7 +157,8 @@ def spacings(passes: Sequence[Driven], pairs: Sequence[Neighbours], width_m: flo
         later, before = sorted((passes[pair.left], passes[pair.right]), key=lambda one: -float(one.time_s[0]))
         away, at, _ = beside(later.xy_m, before.xy_m)
         ends = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(before.xy_m, axis=0).T))])
-        abreast = (at > 0) & (at < ends[-1])
+        # a pass that bends away at its end (round a pond, say) is no neighbour there
+        abreast = (at > 0) & (at < ends[-1]) & (np.abs(away) <= SPACED_WIDTHS * width_m)
         if abreast.sum() < 3:
             continue
         then = np.interp(at[abreast], ends, before.time_s)
