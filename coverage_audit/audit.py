@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from .audit_accuracy import with_accuracy
 from .audit_assumed import assumed_audit, rests_on_assumption
 from .audit_drive import drive_of, ground_of, job_plane, log_gaps, on_totals, spacing, transport, ways
 from .audit_passes import with_passes
@@ -109,6 +110,7 @@ def audit_job(job: Job, progress: Progress | None = None) -> Audit:
     audit = with_rate(audit, drive, ground, laid)
     tell("passes", 0.95)
     audit = with_passes(audit, drive.track, drive.path, drive.timeline, ground)
+    audit = with_accuracy(audit, drive.track, drive.timeline, drive.thinned, ground, tell)
     tell("done", 1.0)
     return audit
 

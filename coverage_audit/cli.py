@@ -23,6 +23,7 @@ from . import __version__
 from .cli_more import add_commands, compared, looked, proposed_csv
 from .errors import InputError
 from .files import check_folder, write_all
+from .job_accuracy import whole_replicates, with_replicates
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -104,6 +105,12 @@ def _parser() -> argparse.ArgumentParser:
     without.add_argument("--date", metavar="YYYY-MM-DD", help="UTC date of the first fix, for a log without dates")
     without.add_argument("--timezone", metavar="NAME", help='time zone of the report, such as "America/Denver"')
     without.add_argument("--units", choices=("metric", "us"), help="units of the report")
+    check.add_argument(
+        "--replicates",
+        type=whole_replicates,
+        metavar="N",
+        help="carry GPS error through with N draws of the job; 0 turns it off",
+    )
     check.add_argument("--rate-grid", action="store_true", help="also write the rate surface for map programs")
     _add_output(check, "folder for the report; needed unless --json is given", None)
 
@@ -148,7 +155,7 @@ def _check(options: argparse.Namespace) -> None:
     if options.output is not None:
         check_folder(options.output)
     with _progress(options) as progress:
-        job = _read(options, progress)
+        job = with_replicates(_read(options, progress), options.replicates)
         if options.output is not None:
             _fetch_report_room()
         audit = _audit(job, progress, options.job)

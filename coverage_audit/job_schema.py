@@ -15,6 +15,7 @@ from difflib import get_close_matches
 from typing import Any
 
 from . import tolerances as tol
+from . import tolerances_accuracy as tol_accuracy
 from . import tolerances_rate as tol_rate
 from . import units
 from .errors import InputError
@@ -199,6 +200,7 @@ _LEVER = quantity(units.LENGTH_M, least=-tol.MAX_LEVER_M, most=tol.MAX_LEVER_M)
 _DRAWBAR = quantity(units.LENGTH_M, most=tol.MAX_LEVER_M)
 _WIDTH = quantity(units.LENGTH_M, most=tol.MAX_BOOM_M, above=True)
 _STRIP = quantity(units.LENGTH_M, most=tol.MAX_STRIP_M)
+_ERROR = quantity(units.LENGTH_M, most=tol_accuracy.MAX_SIGMA_M)
 _DELAY = quantity(units.TIME_S, least=-tol.MAX_DELAY_S, most=tol.MAX_DELAY_S)
 _RATE = quantity(units.RATE_L_HA, most=tol.MAX_RATE_L_HA, above=True)
 _FLOW = quantity(units.FLOW_L_MIN, most=tol.MAX_FLOW_L_MIN, above=True)
@@ -249,6 +251,14 @@ TABLES: dict[str, dict[str, Check]] = {
         "tank": _LOAD,
         "loads": list_of(_LOAD),
         "refills": list_of(moment),
+    },
+    "accuracy": {
+        "sigma": _ERROR,
+        "noise": _ERROR,
+        "boundary": _ERROR,
+        "time_constant": quantity(units.TIME_S, most=tol_accuracy.MAX_TIME_CONSTANT_S, above=True),
+        "steering": choice("hand", "guided", "guided-other", "unknown"),
+        "replicates": whole(tol_accuracy.MAX_REPLICATES),
     },
     "report": {
         "units": choice("metric", "us"),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from .accuracy_words import chance_class
 from .map_passes import numbered_passes, turn_lines
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def _layer(
     pieces = [Piece(kind, shape) for shape in shapes if not shape.is_empty]
     # The listed findings lie as outlines over the ground they are part of: they can be chosen,
     # and a strip narrower than a pixel still shows as a line.
-    pieces += [Piece(f"find map-find-{kind}", strip.polygon, strip.id) for strip in findings]
+    pieces += [Piece(f"find map-find-{kind}{chance_class(strip)}", strip.polygon, strip.id) for strip in findings]
     return MapLayer(kind, label, tuple(pieces), shown)
 
 

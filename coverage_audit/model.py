@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
+    from .model_accuracy import Accuracy
     from .model_passes import Assumed, PassResult
     from .model_rate import RateResult
     from .model_settings import JobSettings
@@ -172,6 +173,7 @@ class Strip:
     line: BaseGeometry
     label_point: BaseGeometry
     max_visits: int = 0
+    probability: float | None = None  # that it is real; None = GPS error was not carried through
 
 
 @dataclass(frozen=True)
@@ -308,3 +310,4 @@ class Audit:
     rate: RateResult | None = None
     passes: PassResult | None = None
     assumed: Assumed | None = None
+    accuracy: Accuracy | None = None

@@ -7,6 +7,7 @@ from dataclasses import field as dataclass_field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from .model_accuracy import AccuracySettings
     from .model_rate import ProductSettings, TankSettings
 
 
@@ -104,3 +105,4 @@ class JobSettings:
     rate: RateSettings = dataclass_field(default_factory=RateSettings)
     report: ReportSettings = dataclass_field(default_factory=ReportSettings)
     products: tuple[ProductSettings, ...] = ()
+    accuracy: AccuracySettings | None = None

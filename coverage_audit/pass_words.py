@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from . import display
+from .accuracy_words import with_certainty
 
 if TYPE_CHECKING:
     from .model import Audit
@@ -55,7 +56,7 @@ def verdict_of(audit: Audit) -> display.Verdict:
     """The job's verdict; with an assumed boom state what such a log can show comes first."""
     if audit.assumed is not None:
         return _assumed_verdict(audit, audit.assumed)
-    return display.verdict(audit)
+    return with_certainty(display.verdict(audit), audit)
 
 
 def _assumed_verdict(audit: Audit, assumed: Assumed) -> display.Verdict:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from . import tolerances as tol
 from .errors import InputError
+from .job_accuracy import accuracy_settings
 from .job_rate import product_settings, tank_settings
 from .job_schema import JOB_FILE, REQUIRED, TABLES
 from .model import Interval, Job, NamedArea
@@ -288,6 +289,7 @@ def _job_settings(
         rate=rate,
         report=_report_settings(values.get("report", {})),
         products=product_settings(values.get("product", ()), places[""]),
+        accuracy=accuracy_settings(values.get("accuracy")),
     )
 
 

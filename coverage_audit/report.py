@@ -11,6 +11,7 @@ import shapely
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
+from .accuracy_words import chance_words
 from .charts import charts
 from .display import (
     WHERE_WORDS,
@@ -172,7 +173,7 @@ def _strip_places(strips: tuple[Strip, ...], plane: Plane, units: str, causes: M
             share=strip.area_m2 / largest,
             lat=lat,
             lon=lon,
-            words=causes.get(strip.id) or WHERE_WORDS.get(strip.where, strip.where),
+            words=(causes.get(strip.id) or WHERE_WORDS.get(strip.where, strip.where)) + chance_words(strip),
             length=length(strip.length_m, units),
             width=length(strip.mean_width_m, units),
             widest=length(strip.max_width_m, units),

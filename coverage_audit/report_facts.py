@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from .accuracy_words import certainty_facts
 from .display import NOT_KNOWN, SPACE, area, duration, length, number, rate, volume
 from .model_settings import ReportSettings, TrackSettings
 
@@ -50,12 +51,14 @@ class FactGroup:
 
 def fact_groups(audit: Audit) -> tuple[FactGroup, ...]:
     """All figures of *audit*, with their origins, in reading order."""
+    certain = tuple(Fact(*row) for row in certainty_facts(audit))
     return (
         FactGroup("Areas", _area_facts(audit)),
         FactGroup("Volume and rates", volume_facts(audit)),
         FactGroup("Driving", _driving_facts(audit)),
         FactGroup("Sprayer and boom", _boom_facts(audit.job.settings)),
         FactGroup("Field and log settings", _setting_facts(audit.job.settings)),
+        *([FactGroup("How sure: error of the positions", certain)] if certain else []),
     )
 
 

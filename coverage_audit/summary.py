@@ -15,6 +15,7 @@ import shapely
 import shapely.geometry
 
 from . import display
+from .accuracy_words import accuracy_keys
 from .pass_words import verdict_of
 from .plane import Plane
 from .summary_passes import cause_keys, pass_features, pass_keys
@@ -83,6 +84,7 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
             for patch in audit.double_patches
         ],
         **pass_keys(audit, utc_text),
+        **accuracy_keys(audit),
         "checks": dataclasses.asdict(audit.checks),
         "cautions": audit.cautions,
     }
@@ -204,6 +206,7 @@ def _strip(strip: Strip, plane: Plane) -> dict[str, Any]:
         "lat": float(lat),
         "lon": float(lon),
         "where": strip.where,
+        "probability": strip.probability,
     }
 
 

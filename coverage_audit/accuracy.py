@@ -1,0 +1,255 @@
+"""How sure the figures of an audit are: the true job drawn again and again from what is known.
+
+Steered by hand, or by another receiver, the log is truth plus error (classical error). The errors
+are then drawn given the measured gaps (:mod:`.gap_model`) and taken off the log. Guided by the
+receiver that logged, truth is the log plus error (Berkson error), and errors are drawn as they
+come (Carroll et al. 2006, Measurement Error in Nonlinear Models, ch. 1). Every draw is counted
+like the job itself; the draws' mean and quantiles are those of the truth.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from statistics import NormalDist
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from .gap_model import Habits, conditioned_errors, fit_habits, pick, simulate_errors, smallest_skip, usual
+from .model_accuracy import CLASSICAL, REGIMES, Accuracy, Figure, RegimeResult
+from .tolerances_accuracy import (
+    CROSS_CUTS,
+    CUT_REACH_SIGMAS,
+    HABIT_GROUPS,
+    KNOT_STEP_M,
+    SKIP_LENGTH_M,
+    SURE,
+    TOO_WIDE_ESTIMATE,
+    TOO_WIDE_TARGET,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
+    from .model import FloatArray, Strip
+    from .model_accuracy import AccuracySettings, ErrorModel, Gaps
+    from .model_core import BoomLines, BoomPath, Partition
+
+    CountGround = Callable[[Sequence[BoomLines]], Partition]
+    RunAll = Callable[[Callable[[int], FloatArray], int], Iterable[FloatArray]]
+
+MISSED, DOUBLE, COVERED = 0, 1, 2
+
+
+@dataclass(frozen=True)
+class Question:
+    """What is asked: the audit's own figures (missed, double, covered) [m2], and what they stand on.
+
+    ``lines`` are the audit's own boom lines, ``calm`` those without the receiver's jitter.
+    ``method_m2``: what the audit itself errs by.
+    """
+
+    observed_m2: tuple[float, float, float]
+    target_m2: float
+    strips: tuple[Strip, ...]
+    width_m: float
+    min_width_m: float
+    lines: list[BoomLines]
+    calm: list[BoomLines]
+    path: BoomPath
+    gaps: Gaps
+    error: ErrorModel
+    settings: AccuracySettings
+    noise_m: float
+    method_m2: float
+
+
+def assess(question: Question, count_ground: CountGround, run_all: RunAll, rng: np.random.Generator) -> Accuracy:
+    """Accuracy of the figures of *question*.
+
+    Parameters
+    ----------
+    count_ground : callable
+        Boom lines -> partition of the ground.
+    run_all : callable
+        (task, count) -> results of task(0) ... task(count - 1), in order.
+    rng : Generator
+        The one source of chance.
+    """
+    question = replace(question, gaps=pick(question.gaps, usual(question.gaps)))
+    regimes = REGIMES[question.settings.steering]
+    if question.error.none:
+        by_regime = {regime: _exact(question) for regime in regimes}
+    else:
+        draws = question.settings.replicates // len(regimes)
+        by_regime = {regime: _drawn(question, regime, max(draws, 2), count_ground, run_all, rng) for regime in regimes}
+    found = list(by_regime.values())
+    skips = [one.smallest_detectable_skip_m for one in found]
+    return Accuracy(
+        regime=regimes[0] if len(regimes) == 1 else "unknown",
+        missed_m2=_widest([one.missed_m2 for one in found], question.target_m2),
+        double_m2=_widest([one.double_m2 for one in found], question.target_m2),
+        covered_m2=_widest([one.covered_m2 for one in found], question.target_m2),
+        by_regime=by_regime,
+        probability=tuple(min(chances) for chances in zip(*(one.probability for one in found), strict=True)),
+        smallest_detectable_skip_m=None if None in skips else max(one for one in skips if one is not None),
+        replicates=0 if question.error.none else question.settings.replicates,
+        steering=question.settings.steering,
+        error=question.error,
+    )
+
+
+def _exact(question: Question) -> RegimeResult:
+    """Without any error every figure is what was observed."""
+    missed, double, covered = (Figure(value, value, value, value, told=True) for value in question.observed_m2)
+    return RegimeResult(missed, double, covered, (1.0,) * len(question.strips), question.min_width_m)
+
+
+def _drawn(
+    question: Question,
+    regime: str,
+    count: int,
+    count_ground: CountGround,
+    run_all: RunAll,
+    rng: np.random.Generator,
+) -> RegimeResult:
+    """Draw the truth *count* times and count each."""
+    base = [with_knots(lines, KNOT_STEP_M) for lines in question.calm]
+    travel = np.concatenate([lines.travel_m for lines in base])
+    times, back = np.unique(np.interp(travel, question.path.travel_m, question.path.time_s), return_inverse=True)
+    error, gaps = question.error, question.gaps
+    habits = None
+    if regime == CLASSICAL and len(gaps):
+        habits = fit_habits(gaps, error, question.noise_m)
+        drawn, boundary = _conditioned(question, times, habits, count, rng)
+    else:
+        drawn, boundary = simulate_errors(times, error, count, rng)
+    shift = (boundary - drawn)[back]
+    cuts = cross_cuts(question.strips, _reach(question))
+
+    def one(number: int) -> FloatArray:
+        parts = count_ground(moved(base, shift[:, :, number]))
+        return np.concatenate([areas_of(parts), real_strips(parts, cuts, question.min_width_m)])
+
+    table = np.array(list(run_all(one, count)))
+    thinned = areas_of(count_ground([with_knots(lines, KNOT_STEP_M) for lines in question.lines]))
+    off = thinned - np.array(question.observed_m2) + question.method_m2 * rng.standard_normal((count, 3))
+    areas = np.clip(table[:, :3] - off, 0.0, question.target_m2)
+    wanted = (SKIP_LENGTH_M, question.min_width_m, NormalDist().inv_cdf(SURE))
+    skip = smallest_skip(gaps, error, habits if regime == CLASSICAL else None, question.noise_m, wanted)
+    skip = skip if skip is not None and skip < question.width_m else None
+    missed, double, covered = (
+        _figure(question.observed_m2[k], areas[:, k], question.target_m2, told=skip is not None)
+        for k in (MISSED, DOUBLE, COVERED)
+    )
+    return RegimeResult(missed, double, covered, tuple(table[:, 3:].mean(axis=0).tolist()), skip)
+
+
+def _conditioned(
+    question: Question, times: FloatArray, habits: Habits, count: int, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray]:
+    """Errors given the gaps, each group of draws under other habits: those fitted are known only so well."""
+    groups = min(HABIT_GROUPS, count)
+    seen = float(np.ptp(question.gaps.own_travel_m)) / (2 * habits.length_m)
+    spread = 1 / np.sqrt(2 * max(seen, 2.0))
+    drawn = []
+    for share in np.array_split(np.arange(count), groups):
+        turn = np.exp(spread * rng.standard_normal(2))
+        tried = replace(habits, wander_m=habits.wander_m * turn[0], offset_m=habits.offset_m * turn[1])
+        drawn.append(conditioned_errors(times, question.gaps, question.error, tried, question.noise_m, len(share), rng))
+    return np.concatenate([one for one, _ in drawn], axis=2), np.concatenate([one for _, one in drawn], axis=1)
+
+
+def _figure(observed: float, draws: FloatArray, target: float, *, told: bool) -> Figure:
+    low, high = (float(value) for value in np.quantile(draws, (0.05, 0.95)))
+    estimate = float(draws.mean())
+    return Figure(observed, estimate, low, high, told=told and narrow_enough(low, high, estimate, target))
+
+
+def narrow_enough(low: float, high: float, estimate: float, target: float) -> bool:
+    """Whether a 90 % range says anything: no wider than half the target, nor twice the estimate. [m2]"""
+    return high - low <= min(TOO_WIDE_TARGET * target, TOO_WIDE_ESTIMATE * estimate)
+
+
+def _widest(figures: list[Figure], target: float) -> Figure:
+    """The range that holds the ranges of all regimes; no estimate when there are several."""
+    if len(figures) == 1:
+        return figures[0]
+    low, high = min(one.low90 for one in figures), max(one.high90 for one in figures)
+    middle = float(np.mean([one.estimate for one in figures if one.estimate is not None]))
+    told = all(one.told for one in figures) and narrow_enough(low, high, middle, target)
+    return Figure(figures[0].observed, None, low, high, told=told)
+
+
+def _reach(question: Question) -> float:
+    """How far beyond a strip its true place is looked for. [m]"""
+    return min(CUT_REACH_SIGMAS * float(question.error.sigma_m.max()), question.width_m / 2)
+
+
+def with_knots(lines: BoomLines, step_m: float) -> BoomLines:
+    """*lines* with so many more between them that none is *step_m* or more from the next."""
+    step = np.diff(lines.travel_m)
+    count = np.maximum(np.ceil(step / step_m), 1).astype(int)
+    count[lines.gap_after[:-1]] = 1
+    base = np.repeat(np.arange(len(step)), count)
+    share = (np.arange(len(base)) - np.repeat(np.cumsum(count) - count, count)) / count[base]
+    last = share + 1 / count[base] > 1 - 1e-9
+
+    def between(column: FloatArray) -> FloatArray:
+        return np.append(column[base] + share * np.diff(column)[base], column[-1:])
+
+    return replace(
+        lines,
+        x_m=between(lines.x_m),
+        y_m=between(lines.y_m),
+        heading_rad=between(lines.heading_rad),
+        travel_m=between(lines.travel_m),
+        gap_after=np.append(lines.gap_after[base] & last, [False]),
+        bridged_after=np.append(lines.bridged_after[base], [False]),
+        cut=np.append(lines.cut[base] & (share == 0), lines.cut[-1:]),
+    )
+
+
+def moved(all_lines: Sequence[BoomLines], shift_m: FloatArray) -> list[BoomLines]:
+    """Boom lines with their centres moved by *shift_m*, shape (lines of all, 2)."""
+    ends = np.cumsum([len(lines.x_m) for lines in all_lines])
+    parts = np.split(shift_m, ends[:-1])
+    return [
+        replace(lines, x_m=lines.x_m + part[:, 0], y_m=lines.y_m + part[:, 1])
+        for lines, part in zip(all_lines, parts, strict=True)
+    ]
+
+
+def areas_of(parts: Partition) -> FloatArray:
+    """Target missed, visited twice or more, and covered, shape (3,). [m2]"""
+    visits, target = parts.visits, parts.in_target
+    return np.array([parts.area(target & mask) for mask in (visits == 0, visits > 1, visits > 0)])
+
+
+def cross_cuts(strips: Sequence[Strip], reach_m: float) -> np.ndarray:
+    """Lines across each strip, square to its middle line and *reach_m* beyond, shape (strips, CROSS_CUTS)."""
+    if not strips:
+        return np.empty((0, CROSS_CUTS), dtype=object)
+    lines = np.array([max(shapely.get_parts(strip.line), key=lambda part: part.length) for strip in strips])
+    share = (np.arange(CROSS_CUTS) + 0.5) / CROSS_CUTS
+    at, before, after = (
+        shapely.get_coordinates(
+            shapely.line_interpolate_point(lines[:, None], np.clip(share + aside, 0, 1)[None, :], normalized=True)
+        ).reshape(len(strips), CROSS_CUTS, 2)
+        for aside in (0.0, -0.5 / CROSS_CUTS, 0.5 / CROSS_CUTS)
+    )
+    along = after - before
+    square = np.stack([along[..., 1], -along[..., 0]], axis=-1) / np.linalg.norm(along, axis=-1, keepdims=True)
+    half = np.array([strip.max_width_m / 2 + reach_m for strip in strips])[:, None, None] * square
+    return shapely.linestrings(np.stack([at - half, at + half], axis=2))
+
+
+def real_strips(parts: Partition, cuts: np.ndarray, min_width_m: float) -> FloatArray:
+    """1 for each strip that is missed at *min_width_m* or more along at least half its length, else 0; shape (n,)."""
+    faces = parts.faces[parts.in_target & (parts.visits == 0)]
+    flat = cuts.ravel()
+    cut, face = shapely.STRtree(faces).query(flat, predicate="intersects")
+    across = np.bincount(cut, weights=shapely.length(shapely.intersection(flat[cut], faces[face])), minlength=len(flat))
+    wide = across.reshape(cuts.shape) >= min_width_m
+    return (wide.mean(axis=1) >= 0.5).astype(float)

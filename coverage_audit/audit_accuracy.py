@@ -1,0 +1,94 @@
+"""The part of the recipe that says how sure the figures are."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .accuracy import Question, assess
+from .coverage import partition
+from .error_model import error_model, tip_noise, without_jitter
+from .gap_probes import find_gaps
+from .motion import build_motion, refine
+from .swath import boom_path, on_lines, pieces_of, thin, travel_at
+from .tolerances_accuracy import JITTER_LEFT, JITTER_M, METHOD_REL, MOST_GAPS, PROBE_STEP_M, REPLICATE_THIN_M
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
+    from .model import Audit, FloatArray
+    from .model_accuracy import AccuracySettings
+    from .model_core import BoomLines, Ground, Partition, Timeline, Track
+
+    Progress = Callable[[str, float], None]
+
+SEED = 20260530
+"""The same job gives the same figures each time."""
+
+
+def with_accuracy(
+    audit: Audit, track: Track, timeline: Timeline, lines: list[BoomLines], ground: Ground, tell: Progress
+) -> Audit:
+    """*audit* with the accuracy of its figures, when the job asks for it; *lines* are its boom lines, thinned."""
+    settings = audit.job.settings.accuracy
+    if settings is None or settings.replicates == 0:
+        return audit
+    width = audit.job.settings.boom.width_m
+
+    def count_ground(moved: Sequence[BoomLines]) -> Partition:
+        return partition([piece for one in moved for piece in pieces_of(one)], ground, width, travel_at)
+
+    def run_all(task: Callable[[int], FloatArray], count: int) -> Iterable[FloatArray]:
+        with ThreadPoolExecutor() as workers:
+            for done, result in enumerate(workers.map(task, range(count)), 1):
+                tell("how sure", done / count)
+                yield result
+
+    accuracy = assess(
+        _question(audit, track, timeline, lines, ground, settings), count_ground, run_all, np.random.default_rng(SEED)
+    )
+    strips = tuple(
+        replace(strip, probability=chance)
+        for strip, chance in zip(audit.missed_strips, accuracy.probability, strict=True)
+    )
+    return replace(audit, accuracy=accuracy, missed_strips=strips)
+
+
+def _question(
+    audit: Audit,
+    track: Track,
+    timeline: Timeline,
+    lines: list[BoomLines],
+    ground: Ground,
+    settings: AccuracySettings,
+) -> Question:
+    """What is asked of the accuracy stage: the receiver's error, and the job without its jitter."""
+    boom, areas = audit.job.settings.boom, audit.area_m2
+    width = boom.width_m
+    error = error_model(track, settings)
+    speed = audit.distance_on_m / max(audit.time_on_s, 1.0)
+    jitter = tip_noise(error, track.median_step_s, speed, width / 2)
+    steady = without_jitter(track) if jitter > JITTER_M else track
+    path = boom_path(refine(build_motion(steady, width / 2)), boom)
+    calm = thin(on_lines(path, timeline, boom.sections_m), REPLICATE_THIN_M)
+    gaps = find_gaps(calm, path, ground.target, width, PROBE_STEP_M)
+    if len(gaps) > MOST_GAPS:
+        gaps = find_gaps(calm, path, ground.target, width, PROBE_STEP_M * len(gaps) / MOST_GAPS)
+    return Question(
+        observed_m2=(areas.missed, areas.double, areas.covered),
+        target_m2=areas.target,
+        strips=audit.missed_strips,
+        width_m=width,
+        min_width_m=audit.job.settings.report.min_width_m,
+        lines=thin(lines, REPLICATE_THIN_M),
+        calm=calm,
+        path=path,
+        gaps=gaps,
+        error=error,
+        settings=settings,
+        method_m2=METHOD_REL * areas.target * min(1.0, track.median_step_s),
+        noise_m=jitter if steady is track else JITTER_LEFT * jitter,
+    )

@@ -1,0 +1,138 @@
+"""What is said and found about accuracy: frozen dataclasses, no algorithms.
+
+Lengths in metres in the plane, times in seconds since 1970-01-01 UTC.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    FloatArray = NDArray[np.float64]
+    IntArray = NDArray[np.int64]
+
+HAND, GUIDED, GUIDED_OTHER, UNKNOWN = "hand", "guided", "guided-other", "unknown"
+"""How the machine was steered: by eye; by the receiver that logged; by another one; not said."""
+
+CLASSICAL, BERKSON = "classical", "berkson"
+"""Regimes: the log is truth plus error; truth is the log plus error (Carroll et al. 2006, ch. 1)."""
+
+REGIMES = {HAND: (CLASSICAL,), GUIDED_OTHER: (CLASSICAL,), GUIDED: (BERKSON,), UNKNOWN: (CLASSICAL, BERKSON)}
+"""The regimes that a way of steering leaves possible."""
+
+
+@dataclass(frozen=True)
+class AccuracySettings:
+    """[accuracy] of the job file; None = by the class of each fix.
+
+    ``sigma_m`` and ``noise_m``: standard deviation of the slowly wandering and of the white
+    error of one coordinate; ``time_constant_s`` of the wandering part. ``boundary_m``: that of
+    one coordinate of the whole boundary. ``replicates`` 0 = say nothing of accuracy.
+    """
+
+    sigma_m: float | None = None
+    time_constant_s: float | None = None
+    noise_m: float | None = None
+    boundary_m: float = 0.0
+    steering: str = UNKNOWN
+    replicates: int = 200
+
+
+@dataclass(frozen=True)
+class ErrorModel:
+    """Receiver's error at each used fix; arrays of shape (n,).
+
+    Each coordinate errs by ``sigma_m`` times a first-order Gauss-Markov process of unit variance
+    and ``time_constant_s``, and by white noise of ``noise_m``. ``boundary_m``: the boundary's
+    error, one shift for the whole. ``source`` says where the figures come from.
+    """
+
+    time_s: FloatArray
+    sigma_m: FloatArray
+    noise_m: float
+    time_constant_s: float
+    boundary_m: float
+    fix_class: str
+    source: str
+
+    @property
+    def none(self) -> bool:
+        """Whether nothing errs at all."""
+        return not self.sigma_m.any() and self.noise_m == 0 and self.boundary_m == 0
+
+
+@dataclass(frozen=True)
+class Gaps:
+    """Measured gaps from an edge of swept ground to the edge it should meet; negative = overlap.
+
+    Arrays of shape (n,), ``normal`` (n, 2). ``kind`` 0 between neighbouring passes, 1 to the
+    field edge, 2 ahead of a switched boom. ``own``: the edge measured from, ``other``: the edge
+    met (NaN for the field edge). ``*_lean``: how a shift to the right moves that edge along
+    ``normal``; 0 when it does not. ``*_travel_m`` along the whole job; ``*_stretch`` its stretch.
+    """
+
+    gap_m: FloatArray
+    normal: FloatArray
+    kind: IntArray
+    own_s: FloatArray
+    other_s: FloatArray
+    own_travel_m: FloatArray
+    other_travel_m: FloatArray
+    own_lean: FloatArray
+    other_lean: FloatArray
+    own_stretch: IntArray
+    other_stretch: IntArray
+
+    def __len__(self) -> int:
+        return len(self.gap_m)
+
+
+@dataclass(frozen=True)
+class Figure:
+    """An area as observed, as estimated, and the 5 % and 95 % quantiles of the truth. [m2]
+
+    ``estimate`` is None when the regime is not known. ``told``: the range is narrow enough.
+    """
+
+    observed: float
+    estimate: float | None
+    low90: float
+    high90: float
+    told: bool
+
+
+@dataclass(frozen=True)
+class RegimeResult:
+    """What one regime says; see :class:`Accuracy`."""
+
+    missed_m2: Figure
+    double_m2: Figure
+    covered_m2: Figure
+    probability: tuple[float, ...]
+    smallest_detectable_skip_m: float | None
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """How sure the figures of an audit are.
+
+    ``regime`` is "classical", "berkson" or "unknown". ``smallest_detectable_skip_m`` None = no
+    skip narrower than the boom could be told. ``probability``: of each missed strip, in order.
+    """
+
+    regime: str
+    missed_m2: Figure
+    double_m2: Figure
+    covered_m2: Figure
+    by_regime: Mapping[str, RegimeResult]
+    probability: tuple[float, ...]
+    smallest_detectable_skip_m: float | None
+    replicates: int
+    steering: str
+    error: ErrorModel

@@ -1,0 +1,136 @@
+"""Thresholds and defaults of the accuracy stage, each with its unit and reason."""
+
+CLASSES = ("autonomous", "differential", "RTK float", "RTK fixed")
+"""Classes of fixes, worst first."""
+
+CLASS_OF_QUALITY = {1: 0, 2: 1, 3: 1, 4: 3, 5: 2}
+"""NMEA GGA quality to class; any other code, and none, counts as autonomous."""
+
+CLASS_SIGMA_M = (0.9, 0.35, 0.2, 0.0143)
+"""Wandering error of one coordinate, by class. [m]
+Autonomous: pass-to-pass "about 1 m or worse" within 15 minutes is sigma * 1.25 at 600 s (from memory).
+Differential: FAA WJHTC, WAAS Performance Analysis Report 10 (2004), static 95 % horizontal 0.61-1.06 m,
+which is 2.45 sigma: 0.25-0.43 m. RTK float: between the two (from memory). RTK fixed: 1.43 cm between
+rows, Carballido et al. 2014, Appl. Eng. Agric. 30(3):361-366."""
+
+CLASS_NOISE_M = (0.05, 0.03, 0.02, 0.005)
+"""White noise of one coordinate, by class. [m] Common practice, no source."""
+
+CLASS_TIME_S = (600.0, 600.0, 300.0, 100.0)
+"""Time constant of the wandering error, by class. [s] 60-600 s, slow terms tens of minutes (from
+memory); RTK's multipath changes within minutes."""
+
+USUAL_HDOP = 1.0
+HDOP_RANGE = (0.6, 5.0)
+"""Sigma by class holds at this HDOP and grows with it (sigma = HDOP * range error); within the
+range, since beyond it a receiver's figure says "bad" rather than how bad. [1]"""
+
+PROBE_STEP_M = 5.0
+"""Gaps are measured this often along the boom's way. [m] Steering wanders over longer ways."""
+
+MOST_GAPS = 1600
+"""Most gaps that enter at once; the work grows with the cube, the memory with the square. [1]"""
+
+MOST_TUNING_GAPS = 450
+"""Most gaps by which the driver's habits are judged: enough for five figures. [1]"""
+
+PROBE_REACH_WIDTHS = 0.45
+"""Farthest edge that can be meant: half a boom away it may be a forgotten pass. [boom widths]"""
+
+FACING = 0.99
+FACING_AHEAD = 0.5
+"""Edges face each other when their normals oppose by more than this: within 8 degrees between
+passes, within 60 degrees ahead of the boom, where headlands slant. [cos]"""
+
+END_INSET_SHARE = 0.02
+"""Tips look ahead from so far inside the boom's ends, clear of the neighbouring pass. [boom widths]"""
+
+MEAN_GAP_M = 0.5
+"""Drivers' own mean overlap or gap, before anything is seen of it. [m] Common practice, no source."""
+
+KNOT_STEP_M = 10.0
+"""Error is applied to boom lines at least this often; in between it goes straight. [m] In the
+four seconds that this takes, wandering error changes by a tenth of itself."""
+
+REPLICATE_THIN_M = 0.05
+"""Boom lines of replicates are thinned to this; what it shifts the areas by is put back. [m]"""
+
+CLUSTER_SKIPS = 24
+"""Places at which the smallest detectable skip is worked out; their median is told. [1]"""
+
+SKIP_LENGTH_M = 30.0
+"""Length of the skip whose width is told. [m]"""
+
+SURE = 0.9
+"""A skip is detectable when it is likelier than this to be real. [1]"""
+
+LIKELY = 0.5
+"""A strip at least this probable counts as likely real. [1]"""
+
+CROSS_CUTS = 9
+"""Cuts across a strip at which it is looked at in every replicate: odd, so that half is clear. [1]"""
+
+CUT_REACH_SIGMAS = 3.0
+"""Cuts reach this many standard deviations of the error beyond the strip on either side. [1]"""
+
+MAX_SIGMA_M = 1000.0
+"""Largest error of a position that a job file may state. [m] Beyond it the unit is wrong."""
+
+MAX_TIME_CONSTANT_S = 86_400.0
+"""Longest time constant that a job file may state: a day. [s]"""
+
+MAX_REPLICATES = 10_000
+"""Most replicates: enough for a hundredth of a percent. [1]"""
+
+TOO_WIDE_TARGET = 0.5
+TOO_WIDE_ESTIMATE = 2.0
+"""Nothing can be told when the 90 % range is wider than this share of the target, or than this many
+times the estimate. [1] (requirement)"""
+
+OUTLIER_SPREADS = 3.5
+"""Gaps farther from the median than this many standard deviations (by the median absolute
+deviation) are mistakes, or meant so. [1] Of even work one in two thousand is."""
+
+USUAL_WANDER_M = 0.15
+USUAL_WANDER_LENGTH_M = 30.0
+USUAL_OFFSET_M = 0.04
+USUAL_AHEAD_M = 0.2
+"""A driver's usual wander, the way over which it changes, offset of a whole pass, and scatter of the
+switching place, before anything is seen of them. [m] Common practice, no source."""
+
+HABIT_PRIOR_LOG_SD = 1.0
+"""How far, as a factor e^this, drivers differ from the usual. [1]"""
+
+HABIT_STEPS = (2.0, 1.4, 1.15)
+"""Factors by which habits are searched. [1]"""
+
+UNPROVEN_CLASSES: frozenset[tuple[str, str]] = frozenset()
+"""(class of fix, regime) whose 90 % range failed the calibration on simulated jobs; see DEVELOPERS.md."""
+
+STRAIGHT_FIT_S = 3.0
+STRAIGHT_FIT_M = 0.05
+"""Straight parts are smoothed over so long before and after, and a part is straight when that moves
+its fixes by no more than noise and this. [s], [m] At 2.5 m/s a wander 40 m long keeps 99 % of its size."""
+
+JITTER_LEFT = 0.6
+"""Share of the tips' jitter that smoothing over seven seconds leaves: sqrt(9 / 28) for a parabola
+through seven even fixes (Savitzky & Golay 1964), a little more for what is not white. [1]"""
+
+STRAIGHT_M, STRAIGHT_DEG = 10.0, 8.0
+"""Gaps are measured where the heading changes by less than this over so long a way: contours of 70 m
+radius still count, corners of headland laps do not. [m], [deg]"""
+
+HABIT_GROUPS = 4
+"""Groups of draws, each under its own habits: more would cost a factoring each and change nothing. [1]"""
+
+JITTER_M = 0.03
+"""Tips that jitter by less are left as logged: smoothing would take more of the true wander. [m]"""
+
+PAIR_SPREADS = 2.5
+PAIR_LEAST = 5
+"""Pairs of passes, measured at so many places or more, whose mean gap is farther from the median of so
+many pairs or more than this many standard deviations: one was set wrong. Of even pairs one in eighty is. [1]"""
+
+METHOD_REL = 1e-4
+"""Standard deviation of an audit's areas from errorless fixes one second apart, of the target; it falls
+with the step. 28 simulated jobs without any error (seeds 1030-1043) gave 0.6e-4 for missed, 0.2e-4 for double. [1]"""

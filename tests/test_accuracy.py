@@ -1,0 +1,269 @@
+"""How sure the figures are: zero and very large error, regimes, gaps, probabilities, words."""
+
+import dataclasses
+import json
+
+import calibrate_accuracy
+import numpy as np
+import pytest
+import shapely
+from jobs import job, log, parallel_passes, worked_job
+
+from coverage_audit.accuracy import cross_cuts, moved, narrow_enough, with_knots
+from coverage_audit.accuracy_words import chance_class
+from coverage_audit.audit import audit_job
+from coverage_audit.gap_model import Habits, conditioned_errors, error_covariance, gap_covariance, simulate_errors
+from coverage_audit.gap_probes import find_gaps
+from coverage_audit.model_accuracy import AccuracySettings, ErrorModel, Gaps
+from coverage_audit.model_core import BoomLines, BoomPath
+from coverage_audit.pass_words import verdict_of
+from coverage_audit.report import report_html
+from coverage_audit.summary import summary_dict
+
+
+def settings(steering="hand", sigma_m=0.2, replicates=16, **more):
+    return AccuracySettings(sigma_m, 600.0, more.pop("noise_m", 0.0), steering=steering, replicates=replicates, **more)
+
+
+def audited(steering="hand", hz=1.0, **more):
+    return audit_job(worked_job(hz=hz, accuracy=settings(steering, **more)))
+
+
+def straight_lines(x_m, stretch, start_s, length_m=100.0):
+    """Boom lines of 10 m along a pass to the north, a metre and a second apart."""
+    y = np.arange(length_m + 1)
+    zero, no = np.zeros(len(y)), np.zeros(len(y), bool)
+    return BoomLines(zero + x_m, y, zero, y + 1000.0 * start_s, no, no, no, ((-5.0, 5.0),), stretch)
+
+
+@pytest.fixture(scope="module")
+def by_hand():
+    return audited()
+
+
+# --- limits -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("steering", ["hand", "guided", "guided-other", "unknown"])
+def test_without_error_every_figure_is_the_plain_audit_s(steering):
+    plain, found = audit_job(worked_job()), audited(steering, hz=10.0, sigma_m=0.0)
+    assert dataclasses.replace(found.area_m2) == plain.area_m2
+    for name in ("missed", "double", "covered"):
+        figure = getattr(found.accuracy, f"{name}_m2")
+        value = getattr(plain.area_m2, name)
+        assert (figure.observed, figure.estimate or value, figure.low90, figure.high90) == (value,) * 4
+    assert [strip.probability for strip in found.missed_strips] == [1.0] * len(plain.missed_strips)
+
+
+@pytest.mark.parametrize("steering", ["hand", "guided", "unknown"])
+def test_with_very_large_error_nothing_can_be_told(steering):
+    found = audited(steering, sigma_m=50.0)
+    assert found.accuracy.smallest_detectable_skip_m is None
+    assert not found.accuracy.missed_m2.told
+    told = verdict_of(found)
+    assert told.headline.startswith("How much was missed cannot be told")
+    assert "No skip narrower than the boom" in " ".join(told.sentences)
+
+
+def test_without_the_table_nothing_is_worked_out():
+    assert audit_job(worked_job(hz=1.0)).accuracy is None
+
+
+def test_no_replicates_turn_it_off():
+    found = audited(replicates=0)
+    assert found.accuracy is None
+    assert {strip.probability for strip in found.missed_strips} == {None}
+
+
+def test_same_job_gives_the_same_figures(by_hand):
+    again = audited().accuracy
+    assert (again.missed_m2, again.probability) == (by_hand.accuracy.missed_m2, by_hand.accuracy.probability)
+
+
+# --- regimes --------------------------------------------------------------------------------------
+
+
+def test_guided_passes_were_less_even_than_they_look():
+    """Ten meeting passes show nothing missed; with 0.2 m of error in the steering ground was."""
+    times, points, spans = parallel_passes(np.arange(5.0, 100.0, 10.0), 0.0, 100.0, hz=1.0)
+    field = shapely.box(0, 0, 100, 100)
+    found = audit_job(job(log(times, points), spans, field, accuracy=settings("guided", replicates=40))).accuracy
+    # nine edges 100 m long between passes about 60 s apart: sd 0.2 sqrt(2 (1 - exp(-0.1))) = 0.087 m, and half
+    # of the mean of |normal| = 0.4 sd; the two sides with 0.4 * 0.2 m, and the ends inside as much
+    between, edges = 9 * 100 * 0.4 * 0.087, 2 * 100 * 0.4 * 0.2
+    ends = 2 * 100 * 0.4 * 0.2
+    # the mean of 40 draws, of which the edges alone vary by about half: 10 % standard error; three of these
+    assert found.missed_m2.estimate == pytest.approx(between + edges + ends, rel=0.3)
+    assert found.missed_m2.observed < 1.0
+
+
+def test_unknown_steering_gives_no_estimate_and_the_widest_range():
+    found = audited("unknown", replicates=24).accuracy
+    ranges = [(one.missed_m2.low90, one.missed_m2.high90) for one in found.by_regime.values()]
+    assert found.missed_m2.estimate is None
+    assert (found.missed_m2.low90, found.missed_m2.high90) == (min(ranges)[0], max(high for _, high in ranges))
+    assert set(found.by_regime) == {"classical", "berkson"}
+
+
+def test_boundary_error_alone_widens_the_range():
+    sharp = audited("guided", sigma_m=0.001, replicates=24).accuracy
+    vague = audited("guided", sigma_m=0.001, replicates=24, boundary_m=0.5).accuracy
+    assert vague.missed_m2.high90 - vague.missed_m2.low90 > 5 * (sharp.missed_m2.high90 - sharp.missed_m2.low90)
+
+
+def test_metre_wide_strip_is_real_and_its_chance_is_told(by_hand):
+    assert by_hand.missed_strips[0].probability == 1.0  # 1 m wide, error between passes 0.09 m
+    assert 0.3 < by_hand.accuracy.smallest_detectable_skip_m < 1.0
+
+
+# --- gaps and what they tell ------------------------------------------------------------------------
+
+
+def two_passes(apart_m):
+    lines = [straight_lines(5.0, 0, 0), straight_lines(5.0 + apart_m, 1, 1)]
+    travel = np.concatenate([one.travel_m for one in lines])
+    none = np.zeros(len(travel), bool)
+    path = BoomPath(travel, *np.zeros((3, len(travel))), travel, none, none, none)
+    return find_gaps(lines, path, shapely.box(0, -20, 100, 120), 10.0, 5.0)
+
+
+@pytest.mark.parametrize("apart_m", [9.3, 10.0, 10.6])
+def test_gap_between_two_passes_is_measured(apart_m):
+    found = two_passes(apart_m)
+    between = found.kind == 0
+    assert between.sum() == 21  # every 5 m of 100 m
+    assert found.gap_m[between] == pytest.approx(np.full(21, apart_m - 10.0), abs=1e-9)
+
+
+def test_gap_to_the_field_edge_is_measured():
+    found = two_passes(10.0)
+    assert found.gap_m[found.kind == 1] == pytest.approx(0.0, abs=1e-9)
+
+
+def one_gap(gap_m):
+    """One gap between passes 600 s apart, across the x axis."""
+    column = np.array([gap_m]), np.array([[1.0, 0.0]]), np.array([0])
+    times = np.array([600.0]), np.array([0.0]), np.array([1600.0]), np.array([0.0])
+    return Gaps(*column, *times, np.ones(1), np.ones(1), np.ones(1, int), np.zeros(1, int))
+
+
+ERROR = ErrorModel(np.array([0.0, 600.0]), np.full(2, 0.3), 0.0, 600.0, 0.0, "", "")
+
+
+def test_variance_of_a_gap_is_the_closed_form():
+    # sigma^2 2 (1 - exp(-t / T)), Gelb 1974 (from memory)
+    assert error_covariance(one_gap(0.0), ERROR)[0, 0] == pytest.approx(0.09 * 2 * (1 - np.exp(-1)), rel=1e-12)
+
+
+def test_errors_given_one_gap_share_it_as_variances_do():
+    """Mean of the errors' difference = -gap * V_e / (V_e + V_g): the textbook of one Gaussian observation."""
+    gaps = one_gap(0.5)
+    drawn, _ = conditioned_errors(np.array([0.0, 600.0]), gaps, ERROR, Habits(), 0.0, 4000, np.random.default_rng(1005))
+    error, true = error_covariance(gaps, ERROR)[0, 0], gap_covariance(gaps, Habits())[0, 0]
+    difference = drawn[0, 0] - drawn[1, 0]  # the edge met less the edge measured from
+    # standard error of the mean of 4000: below 0.3 / 63 = 0.005 m; three of these
+    assert difference.mean() == pytest.approx(0.5 * error / (error + true), abs=0.015)
+    assert difference.var() == pytest.approx(error * true / (error + true), rel=0.1)  # 4 / sqrt(2 n) is 4.5 %
+    assert drawn[0, 1].mean() == pytest.approx(0.0, abs=0.02)  # along the edges nothing was seen
+
+
+def test_unconditioned_errors_have_their_variance():
+    drawn, boundary = simulate_errors(np.array([0.0, 600.0]), ERROR, 4000, np.random.default_rng(1006))
+    assert drawn.std() == pytest.approx(0.3, rel=0.03)  # 4 / sqrt(2 * 16000)
+    assert not boundary.any()
+
+
+# --- small parts -----------------------------------------------------------------------------------
+
+
+def test_knots_change_no_line():
+    dense = with_knots(straight_lines(5.0, 0, 0).take(np.arange(101) % 50 == 0), 8.0)
+    assert np.diff(dense.travel_m).max() <= 8.0
+    assert (dense.y_m[0], dense.y_m[-1], len(dense.y_m)) == (0.0, 100.0, 15)
+    assert dense.x_m == pytest.approx(5.0)
+
+
+def test_gap_of_the_log_stays_one_step():
+    lines = straight_lines(5.0, 0, 0)
+    cut = np.arange(101) == 50
+    sparse = dataclasses.replace(lines, gap_after=cut).take(np.arange(101) % 25 == 0)
+    dense = with_knots(sparse, 8.0)
+    assert dense.y_m[np.flatnonzero(dense.gap_after)[0] :][:2] == pytest.approx([50.0, 75.0])
+    assert dense.gap_after.sum() == 1
+
+
+def test_moving_shifts_every_line():
+    lines = [straight_lines(5.0, 0, 0), straight_lines(15.0, 1, 1)]
+    shifted = moved(lines, np.tile([1.0, -2.0], (202, 1)))
+    assert shifted[1].x_m == pytest.approx(16.0)
+    assert shifted[0].y_m == pytest.approx(lines[0].y_m - 2.0)
+
+
+def test_cuts_lie_square_across_a_strip(by_hand):
+    strip = by_hand.missed_strips[0]
+    cuts = cross_cuts([strip], 1.0)
+    assert shapely.length(cuts) == pytest.approx(strip.max_width_m + 2.0)
+    assert shapely.intersects(cuts, strip.line).all()
+
+
+def test_range_is_too_wide_by_either_rule():
+    assert narrow_enough(10.0, 30.0, 20.0, 100.0)
+    assert not narrow_enough(0.0, 60.0, 40.0, 100.0)  # over half the target
+    assert not narrow_enough(0.0, 21.0, 10.0, 1000.0)  # over twice the estimate
+
+
+# --- papers ------------------------------------------------------------------------------------------
+
+
+def test_summary_has_every_key(by_hand):
+    found = json.loads(json.dumps(summary_dict(by_hand)))
+    assert {"regime", "missed_m2", "double_m2", "covered_m2", "by_regime", "smallest_detectable_skip_m"} <= set(
+        found["accuracy"]
+    )
+    assert {"observed", "estimate", "low90", "high90"} <= set(found["accuracy"]["missed_m2"])
+    assert found["missed_strips"][0]["probability"] == 1.0
+    assert summary_dict(audit_job(worked_job(hz=1.0)))["accuracy"] is None
+
+
+def test_verdict_gives_the_range_and_counts_likely_strips(by_hand):
+    told = verdict_of(by_hand)
+    assert told.headline.startswith("Between ")
+    assert "likely real" in told.headline
+    assert any("9 chances in 10" in sentence for sentence in told.sentences)
+
+
+def test_report_shades_by_probability_and_names_the_assumptions(by_hand):
+    unsure = dataclasses.replace(by_hand.missed_strips[0], probability=0.5)
+    assert chance_class(unsure) == " map-chance-2"
+    page = report_html(dataclasses.replace(by_hand, missed_strips=(unsure,)))
+    assert "map-find-missed map-chance-2" in page
+    assert "steered by hand" in page
+    assert "taken as exact unless" in page
+
+
+def test_job_file_and_option(check, small_job):
+    small_job.change("sigma", '"0.3 m"', "accuracy")
+    small_job.change("steering", '"guided"', "accuracy")
+    small_job.change("replicates", "8", "accuracy")
+    code, error, out = check()
+    assert (code, error) == (0, "")
+    found = json.loads((out / "summary.json").read_text(encoding="utf-8"))["accuracy"]
+    assert (found["regime"], found["replicates"], found["error"]["sigma_m"]) == ("berkson", 8, pytest.approx(0.3))
+
+
+@pytest.mark.parametrize(("key", "value", "told"), [("steering", '"cruise"', "guided-other"), ("sigma", '"-1 m"', "")])
+def test_bad_settings_are_told(check, small_job, key, value, told):
+    small_job.change(key, value, "accuracy")
+    code, error, _ = check()
+    assert code == 2
+    assert f"accuracy.{key}" in error
+    assert told in error
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("name", "steering"), calibrate_accuracy.CELLS)
+def test_calibration_holds_on_unseen_jobs(name, steering):
+    """Few jobs, so only gross failure shows; the script makes the whole table."""
+    rows = [calibrate_accuracy.run(seed, name, steering, 1.0, 40) for seed in range(2000, 2006)]
+    held = [row[what][3] <= row[what][0] <= row[what][4] for row in rows for what in ("missed", "double")]
+    assert sum(held) >= 6  # of 12; with the promised 90 % fewer happen once in a thousand times
