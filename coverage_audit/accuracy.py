@@ -22,6 +22,7 @@ from .tolerances_accuracy import (
     CROSS_CUTS,
     CUT_REACH_SIGMAS,
     HABIT_GROUPS,
+    HAND_SPREAD,
     KNOT_STEP_M,
     SKIP_LENGTH_M,
     SURE,
@@ -135,7 +136,10 @@ def _drawn(
     table = np.array(list(run_all(one, count)))
     thinned = areas_of(count_ground([with_knots(lines, KNOT_STEP_M) for lines in question.lines]))
     off = thinned - np.array(question.observed_m2) + question.method_m2 * rng.standard_normal((count, 3))
-    areas = np.clip(table[:, :3] - off, 0.0, question.target_m2)
+    areas = table[:, :3] - off
+    if regime == CLASSICAL:
+        areas = areas.mean(axis=0) + HAND_SPREAD[question.error.fix_class] * (areas - areas.mean(axis=0))
+    areas = np.clip(areas, 0.0, question.target_m2)
     wanted = (SKIP_LENGTH_M, question.min_width_m, NormalDist().inv_cdf(SURE))
     skip = smallest_skip(gaps, error, habits if regime == CLASSICAL else None, question.noise_m, wanted)
     skip = skip if skip is not None and skip < question.width_m else None
