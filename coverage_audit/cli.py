@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from . import __version__
+from .cli_touchup import add_touchup, planned, told, touchup_papers
 from .errors import InputError
 from .files import check_folder, write_all
 
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from .model import Audit, Job
+    from .model_touchup import TouchupPlan
 
     Progress = Callable[[str, float], None]
 
@@ -57,7 +59,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         with _terminated_like_interrupted():
             options = _parser().parse_args(arguments)
             if "run" not in options:
-                raise InputError("say what to do: check or demo (see --help)")  # noqa: TRY301 - one way out for all
+                raise InputError("say what to do: check, demo or touchup (see --help)")  # noqa: TRY301 - one way out for all
             options.run(options)
     except InputError as error:
         return _fail(2, str(error))
@@ -109,6 +111,7 @@ def _parser() -> argparse.ArgumentParser:
     demo = commands.add_parser("demo", help="audit a built-in job whose truth is known", allow_abbrev=False)
     demo.set_defaults(run=_demo)
     _add_output(demo, "folder for the job and its report (default: %(default)s)", Path("coverage-audit-demo"))
+    add_touchup(commands, check, _touchup)
     return parser
 
 
@@ -150,7 +153,10 @@ def _check(options: argparse.Namespace) -> None:
         if options.output is not None:
             _fetch_report_room()
         audit = _audit(job, progress, options.job)
-        papers = {} if options.output is None else _papers(audit) | (_rate_grid(audit) if options.rate_grid else {})
+        plan = planned(audit, options, progress) if options.touchup else None
+        papers = {}
+        if options.output is not None:
+            papers = _papers(audit, plan) | (_rate_grid(audit) if options.rate_grid else {})
     if papers:
         write_all(options.output, papers)
     _tell(options, audit, "")
@@ -172,6 +178,22 @@ def _demo(options: argparse.Namespace) -> None:
     _tell(options, audit, demo_truth_text(audit))
 
 
+def _touchup(options: argparse.Namespace) -> None:
+    """``coverage-audit touchup``."""
+    from .read_job import read_job  # noqa: PLC0415
+
+    check_folder(options.output)
+    with _progress(options) as progress:
+        audit = _audit(read_job(options.job, progress), progress, options.job)
+        plan = planned(audit, options, progress)
+        papers = _papers(audit, plan)
+    write_all(options.output, {name: papers[name] for name in papers if name.startswith(("touchup", "report"))})
+    if options.json:
+        print(papers["touchup.json"].rstrip("\n"), flush=True)  # noqa: T201 - this room talks to the person
+    elif not options.quiet:
+        print(told(audit, plan, options.output), flush=True)  # noqa: T201
+
+
 def _audit(job: Job, progress: Progress, job_file: str | None) -> Audit:
     """Audit the job; a key that is at fault is shown as the person gave it."""
     from .audit import audit_job  # noqa: PLC0415
@@ -188,16 +210,17 @@ def _fetch_report_room() -> None:
     threading.Thread(target=import_module, args=("coverage_audit.report",), daemon=True).start()
 
 
-def _papers(audit: Audit) -> dict[str, str]:
-    """File name to content of everything that goes into the output folder."""
+def _papers(audit: Audit, plan: TouchupPlan | None = None) -> dict[str, str]:
+    """File name to content of everything that goes into the output folder, with a touch-up plan when there is one."""
     from .report import report_html  # noqa: PLC0415
     from .summary import findings_geojson, missed_gpx, summary_json  # noqa: PLC0415
 
     return {
-        "report.html": report_html(audit),
+        "report.html": report_html(audit, plan),
         "summary.json": summary_json(audit),
         "findings.geojson": findings_geojson(audit),
         "missed.gpx": missed_gpx(audit),
+        **(touchup_papers(audit, plan) if plan is not None else {}),
     }
 
 

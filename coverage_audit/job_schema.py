@@ -18,6 +18,7 @@ from . import tolerances as tol
 from . import tolerances_rate as tol_rate
 from . import units
 from .errors import InputError
+from .job_touchup import TOUCHUP
 from .model_rate import Amount
 
 Check = Callable[[object, str], Any]
@@ -208,7 +209,15 @@ _DAYS = quantity(units.INTERVAL_DAYS, most=tol_rate.MAX_INTERVAL_DAYS)
 _NOZZLES = whole(tol.MAX_NOZZLES)
 
 TABLES: dict[str, dict[str, Check]] = {
-    "job": {"name": text, "operator": text, "crop": text, "notes": text, "timezone": timezone, "date": date},
+    "job": {
+        "name": text,
+        "operator": text,
+        "crop": text,
+        "notes": text,
+        "timezone": timezone,
+        "date": date,
+        "planned_cut": date,
+    },
     "field": {
         "boundary": path,
         "select": one_or_list(text),
@@ -250,6 +259,7 @@ TABLES: dict[str, dict[str, Check]] = {
         "loads": list_of(_LOAD),
         "refills": list_of(moment),
     },
+    "touchup": TOUCHUP,
     "report": {
         "units": choice("metric", "us"),
         "min_width": quantity(units.LENGTH_M, least=tol.MIN_STRIP_WIDTH_M, most=tol.MAX_STRIP_M),

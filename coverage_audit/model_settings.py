@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from .model_rate import ProductSettings, TankSettings
+    from .model_touchup import TouchupSettings
 
 
 @dataclass(frozen=True)
@@ -104,3 +105,4 @@ class JobSettings:
     rate: RateSettings = dataclass_field(default_factory=RateSettings)
     report: ReportSettings = dataclass_field(default_factory=ReportSettings)
     products: tuple[ProductSettings, ...] = ()
+    touchup: TouchupSettings | None = None

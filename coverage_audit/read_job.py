@@ -12,6 +12,7 @@ from . import tolerances as tol
 from .errors import InputError
 from .job_rate import product_settings, tank_settings
 from .job_schema import JOB_FILE, REQUIRED, TABLES
+from .job_touchup import touchup_settings
 from .model import Interval, Job, NamedArea
 from .model_settings import (
     BoomSettings,
@@ -282,6 +283,7 @@ def _job_settings(
         rate=rate,
         report=_report_settings(values.get("report", {})),
         products=product_settings(values.get("product", ()), places[""]),
+        touchup=touchup_settings(values.get("touchup", {}), job.get("planned_cut")),
     )
 
 

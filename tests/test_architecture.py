@@ -16,13 +16,16 @@ PACKAGE = Path(__file__).parent.parent / "coverage_audit"
 
 FLOOR = {"errors", "units", "tolerances", "model", "model_core", "model_settings"}
 FLOOR |= {"tolerances_rate", "model_rate", "rate_classes"}
+FLOOR |= {"model_touchup", "tolerances_touchup"}
 STAGES = {
     *{"plane", "track", "motion", "boom", "swath", "ground", "coverage", "raster", "findings", "rate"},
     *{"cautions", "simulate"},
     *{"rate_flow", "rate_steps", "rate_surface", "rate_places", "nozzles", "tank", "product"},
+    *{"touchup", "touchup_turns", "touchup_passes", "touchup_ways", "touchup_order"},
 }
 READERS = {"read_job", "read_track", "read_field", "read_boom"}
 WRITERS = {"summary", "report", "export_rate"}
+WRITERS |= {"report_touchup", "export_touchup", "touchup_words"}
 ENTRANCE = {"cli", "files", "__main__", "__init__"}
 
 PARTS = {
@@ -35,10 +38,13 @@ PARTS = {
     "rate_surface": {"rate_cells", "rate_steps"},
     "rate_places": {"rate_steps", "rate_surface"},
     "nozzles": {"rate"},
+    "touchup": {"product"},
+    "touchup_ways": {"touchup_turns"},
     "simulate": {"simulate_plan", "simulate_route"},
     "simulate_plan": {"simulate_route"},
     # readers: the job reader opens the papers that a job names
-    "read_job": {"job_rate", "job_schema", "read_bytes", "read_boom", "read_field", "read_track"},
+    "job_schema": {"job_touchup"},
+    "read_job": {"job_rate", "job_schema", "job_touchup", "read_bytes", "read_boom", "read_field", "read_track"},
     "read_boom": {"read_bytes"},
     "read_field": {"read_bytes", "read_gpx"},
     "read_track": {"read_bytes", "read_gpx", "read_nmea", "nmea_sentences"},
@@ -48,8 +54,13 @@ PARTS = {
     # writers: all share how numbers are shown
     "summary": {"display", "summary_rate"},
     "summary_rate": {"display"},
-    "report": {"display", "charts", "map_layers", "map_view", "report_facts", "report_rate", "static_map"},
+    "report": {"display", "charts", "map_layers", "map_view", "report_facts", "report_rate", "static_map"}
+    | {"report_touchup"},
     "report_rate": {"display", "charts", "rate_picture"},
+    "touchup_words": {"display"},
+    "export_touchup": {"display", "touchup_words"},
+    "report_touchup": {"display", "touchup_words", "touchup_map"},
+    "touchup_map": {"display", "static_map"},
     "charts": {"display"},
     "map_view": {"display", "map_layers"},
     "report_facts": {"display"},
@@ -57,9 +68,10 @@ PARTS = {
     "demo": {"display", "simulate_files"},
     # the recipe
     "audit": {"audit_drive", "audit_rate"},
+    "audit_touchup": {"audit_touchup_field"},
     "audit_rate": {"audit_drive"},
     # entrance
-    "cli": {"files", "__init__"},
+    "cli": {"files", "cli_touchup", "__init__"},
     "__main__": {"cli"},
 }
 
@@ -69,13 +81,18 @@ LOWER = {
     "tolerances": set(),
     "tolerances_rate": set(),
     "model_rate": set(),
-    "model_settings": {"model_rate"},
+    "model_touchup": set(),
+    "tolerances_touchup": set(),
+    "model_settings": {"model_rate", "model_touchup"},
     "rate_classes": {"model_rate", "tolerances_rate"},
     "model": {"errors", "units", "model_rate", "model_settings"},
     "model_core": {"model"},
     "audit": FLOOR | STAGES - {"simulate"},
     "audit_drive": FLOOR | STAGES - {"simulate"},
     "audit_rate": FLOOR | STAGES - {"simulate"},
+    "audit_touchup": FLOOR | STAGES,
+    "audit_touchup_field": FLOOR | STAGES,
+    "cli_touchup": FLOOR | WRITERS | {"audit_touchup", "display"},
     "demo": FLOOR | {"plane", "simulate", "simulate_plan", "simulate_route"},
     "simulate_files": FLOOR | {"plane", "simulate"},
     "cli": FLOOR | READERS | WRITERS | {"audit", "demo"},
@@ -92,14 +109,17 @@ def _rule_of_the_storey(room):
     return FLOOR | ({"plane"} if serves & (WRITERS | {"map_layers", "map_view"}) else set())
 
 
-ROOMS = FLOOR | STAGES | READERS | WRITERS | ENTRANCE | {"audit", "demo"} | set().union(*PARTS.values())
+ROOMS = (
+    FLOOR | STAGES | READERS | WRITERS | ENTRANCE | {"audit", "audit_touchup", "demo"} | set().union(*PARTS.values())
+)
 MAY_IMPORT = {room: LOWER.get(room, _rule_of_the_storey(room)) | PARTS.get(room, set()) for room in ROOMS}
 
 CORE = (
     FLOOR
     | STAGES
-    | {"audit"}
+    | {"audit", "audit_touchup"}
     | PARTS["audit"]
+    | PARTS["audit_touchup"]
     | PARTS["findings"]
     | PARTS["motion"]
     | PARTS["swath"]
@@ -175,4 +195,4 @@ def test_folium_geopandas_and_the_terminal_live_in_one_room_each():
     users = {room: set(imported(room)) for room in ROOMS}
     assert {room for room, names in users.items() if "folium" in names} == {"map_view"}
     assert {room for room, names in users.items() if "geopandas" in names} == {"read_field"}
-    assert {room for room, names in users.items() if {"argparse", "tqdm"} & names} == {"cli"}
+    assert {room for room, names in users.items() if {"argparse", "tqdm"} & names} == {"cli", "cli_touchup"}
