@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 from . import __version__
 from .cli_more import add_commands, compared, looked, proposed_csv
+from .cli_touchup import add_touchup, planned, told, touchup_papers
 from .errors import InputError
 from .files import check_folder, write_all
 from .job_accuracy import whole_replicates, with_replicates
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from .model import Audit, Job
+    from .model_touchup import TouchupPlan
 
     Progress = Callable[[str, float], None]
 
@@ -59,7 +61,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         with _terminated_like_interrupted():
             options = _parser().parse_args(arguments)
             if "run" not in options:
-                raise InputError("say what to do: check, demo, propose, compare or look (see --help)")  # noqa: TRY301 - one way out for all
+                raise InputError("say what to do: check, demo, touchup, propose, compare or look (see --help)")  # noqa: TRY301 - one way out for all
             options.run(options)
     except InputError as error:
         return _fail(2, str(error))
@@ -118,6 +120,7 @@ def _parser() -> argparse.ArgumentParser:
     demo.set_defaults(run=_demo)
     _add_output(demo, "folder for the job and its report (default: %(default)s)", Path("coverage-audit-demo"))
     add_commands(commands, {"propose": _propose, "compare": _compare, "look": _look})
+    add_touchup(commands, check, _touchup)
     return parser
 
 
@@ -159,7 +162,10 @@ def _check(options: argparse.Namespace) -> None:
         if options.output is not None:
             _fetch_report_room()
         audit = _audit(job, progress, options.job)
-        papers = {} if options.output is None else _papers(audit) | (_rate_grid(audit) if options.rate_grid else {})
+        plan = planned(audit, options, progress) if options.touchup else None
+        papers = {}
+        if options.output is not None:
+            papers = _papers(audit, plan) | (_rate_grid(audit) if options.rate_grid else {})
     if papers:
         write_all(options.output, papers)
     _tell(options, audit, "")
@@ -218,6 +224,22 @@ def _say(options: argparse.Namespace, told: str) -> None:
         print("\n".join(printable(line) for line in told.strip("\n").split("\n")), flush=True)  # noqa: T201
 
 
+def _touchup(options: argparse.Namespace) -> None:
+    """``coverage-audit touchup``."""
+    from .read_job import read_job  # noqa: PLC0415
+
+    check_folder(options.output)
+    with _progress(options) as progress:
+        audit = _audit(read_job(options.job, progress), progress, options.job)
+        plan = planned(audit, options, progress)
+        papers = _papers(audit, plan)
+    write_all(options.output, {name: papers[name] for name in papers if name.startswith(("touchup", "report"))})
+    if options.json:
+        print(papers["touchup.json"].rstrip("\n"), flush=True)  # noqa: T201 - this room talks to the person
+    else:
+        _say(options, told(audit, plan, options.output))
+
+
 def _audit(job: Job, progress: Progress, job_file: str | None) -> Audit:
     """Audit the job; a key that is at fault is shown as the person gave it."""
     from .audit import audit_job  # noqa: PLC0415
@@ -234,17 +256,18 @@ def _fetch_report_room() -> None:
     threading.Thread(target=import_module, args=("coverage_audit.report",), daemon=True).start()
 
 
-def _papers(audit: Audit) -> dict[str, str]:
-    """File name to content of everything that goes into the output folder."""
+def _papers(audit: Audit, plan: TouchupPlan | None = None) -> dict[str, str]:
+    """File name to content of everything that goes into the output folder, with a touch-up plan when there is one."""
     from .report import report_html  # noqa: PLC0415
     from .summary import findings_geojson, missed_gpx, passes_geojson, summary_json  # noqa: PLC0415
 
     return {
-        "report.html": report_html(audit),
+        "report.html": report_html(audit, plan),
         "summary.json": summary_json(audit),
         "findings.geojson": findings_geojson(audit),
         "missed.gpx": missed_gpx(audit),
         "passes.geojson": passes_geojson(audit),
+        **(touchup_papers(audit, plan) if plan is not None else {}),
     }
 
 

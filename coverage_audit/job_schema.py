@@ -19,6 +19,7 @@ from . import tolerances_accuracy as tol_accuracy
 from . import tolerances_rate as tol_rate
 from . import units
 from .errors import InputError
+from .job_touchup import TOUCHUP
 from .model_rate import Amount
 
 Check = Callable[[object, str], Any]
@@ -210,7 +211,15 @@ _DAYS = quantity(units.INTERVAL_DAYS, most=tol_rate.MAX_INTERVAL_DAYS)
 _NOZZLES = whole(tol.MAX_NOZZLES)
 
 TABLES: dict[str, dict[str, Check]] = {
-    "job": {"name": text, "operator": text, "crop": text, "notes": text, "timezone": timezone, "date": date},
+    "job": {
+        "name": text,
+        "operator": text,
+        "crop": text,
+        "notes": text,
+        "timezone": timezone,
+        "date": date,
+        "planned_cut": date,
+    },
     "field": {
         "boundary": path,
         "select": one_or_list(text),
@@ -260,6 +269,7 @@ TABLES: dict[str, dict[str, Check]] = {
         "steering": choice("hand", "guided", "guided-other", "unknown"),
         "replicates": whole(tol_accuracy.MAX_REPLICATES),
     },
+    "touchup": TOUCHUP,
     "report": {
         "units": choice("metric", "us"),
         "min_width": quantity(units.LENGTH_M, least=tol.MIN_STRIP_WIDTH_M, most=tol.MAX_STRIP_M),

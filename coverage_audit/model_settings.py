@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from .model_accuracy import AccuracySettings
     from .model_rate import ProductSettings, TankSettings
+    from .model_touchup import TouchupSettings
 
 
 @dataclass(frozen=True)
@@ -106,3 +107,4 @@ class JobSettings:
     report: ReportSettings = dataclass_field(default_factory=ReportSettings)
     products: tuple[ProductSettings, ...] = ()
     accuracy: AccuracySettings | None = None
+    touchup: TouchupSettings | None = None

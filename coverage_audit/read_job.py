@@ -13,6 +13,7 @@ from .errors import InputError
 from .job_accuracy import accuracy_settings
 from .job_rate import product_settings, tank_settings
 from .job_schema import JOB_FILE, REQUIRED, TABLES
+from .job_touchup import touchup_settings
 from .model import Interval, Job, NamedArea
 from .model_settings import (
     BoomSettings,
@@ -290,6 +291,7 @@ def _job_settings(
         report=_report_settings(values.get("report", {})),
         products=product_settings(values.get("product", ()), places[""]),
         accuracy=accuracy_settings(values.get("accuracy")),
+        touchup=touchup_settings(values.get("touchup", {}), job.get("planned_cut")),
     )
 
 

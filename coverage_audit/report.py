@@ -30,6 +30,7 @@ from .plane import Plane
 from .report_facts import FactGroup, fact_groups, volume_facts
 from .report_passes import pass_charts, pass_rows, pass_summary, steering_facts
 from .report_rate import rate_section
+from .report_touchup import touchup_section
 from .static_map import static_map
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from .model import Audit, InputCount, Strip
+    from .model_touchup import TouchupPlan
 
 LEAST_PLACE_M2 = 1.0
 """Smaller places outside or in no-spray ground are totalled, not listed. [m2] A square metre is
@@ -73,8 +75,8 @@ class Place:
     visits: int = 0
 
 
-def report_html(audit: Audit) -> str:
-    """Whole page for *audit*, in its job's units and time zone.
+def report_html(audit: Audit, plan: TouchupPlan | None = None) -> str:
+    """Whole page for *audit*, in its job's units and time zone, with the touch-up *plan* when there is one.
 
     Loads no address: the map library, styles and data stand in the page, and the page's
     own policy forbids every request. All text from files is escaped.
@@ -99,6 +101,7 @@ def report_html(audit: Audit) -> str:
         pass_rows=pass_rows(audit, plane),
         pass_summary=pass_summary(audit),
         rate=rate_section(audit, plane),
+        touchup=Markup(touchup_section(audit, plan)) if plan is not None else "",  # noqa: S704 - escaped by its template
         volume_facts=volume_facts(audit),
         groups=(*fact_groups(audit), FactGroup("Steering", steering_facts(audit))),
         inputs=[_input_row(entry) for entry in audit.inputs],
@@ -124,7 +127,7 @@ def _environment() -> Environment:
 def _page_parts(audit: Audit, plane: Plane) -> dict[str, Markup]:
     """Scripts and styles; everything in them is ours, the library's, or escaped by folium."""
     parts = {
-        "style": _template_text("report.css") + _template_text("rate.css"),
+        "style": _template_text("report.css") + _template_text("rate.css") + _template_text("touchup.css"),
         "library_style": library_style(),
         "library": library_script(),
         "map_script": map_script(audit, plane),

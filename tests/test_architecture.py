@@ -18,15 +18,18 @@ FLOOR = {"errors", "units", "tolerances", "model", "model_core", "model_settings
 FLOOR |= {"model_accuracy", "tolerances_accuracy"}
 FLOOR |= {"model_passes", "model_compare", "tolerances_passes", "tolerances_compare"}
 FLOOR |= {"tolerances_rate", "model_rate", "rate_classes"}
+FLOOR |= {"model_touchup", "tolerances_touchup"}
 STAGES = {
     *{"plane", "track", "motion", "boom", "swath", "ground", "coverage", "raster", "findings", "rate"},
     *{"cautions", "simulate"},
     *{"error_model", "gap_probes", "accuracy"},
     *{"passes", "steering", "switching", "causes", "pass_ground", "propose", "compare", "measures"},
     *{"rate_flow", "rate_steps", "rate_surface", "rate_places", "nozzles", "tank", "product"},
+    *{"touchup", "touchup_turns", "touchup_passes", "touchup_ways", "touchup_order"},
 }
 READERS = {"read_job", "read_track", "read_field", "read_boom", "read_result"}
 WRITERS = {"summary", "report", "export_rate", "report_compare", "look", "propose_csv"}
+WRITERS |= {"report_touchup", "export_touchup", "touchup_words"}
 ENTRANCE = {"cli", "files", "__main__", "__init__"}
 
 PARTS = {
@@ -50,10 +53,14 @@ PARTS = {
     "rate_surface": {"rate_cells", "rate_steps"},
     "rate_places": {"rate_steps", "rate_surface"},
     "nozzles": {"rate"},
+    "touchup": {"product"},
+    "touchup_ways": {"touchup_turns"},
     "simulate": {"simulate_plan", "simulate_route"},
     "simulate_plan": {"simulate_route"},
     # readers: the job reader opens the papers that a job names
-    "read_job": {"job_accuracy", "job_rate", "job_schema", "read_bytes", "read_boom", "read_field", "read_track"},
+    "job_schema": {"job_touchup"},
+    "read_job": {"job_accuracy", "job_rate", "job_schema", "job_touchup", "read_bytes", "read_boom", "read_field"}
+    | {"read_track"},
     "read_boom": {"read_bytes"},
     "read_result": {"read_bytes"},
     "read_field": {"read_bytes", "read_gpx"},
@@ -73,8 +80,12 @@ PARTS = {
     "look": {"display"},
     "summary_rate": {"display"},
     "report": {"display", "charts", "map_layers", "map_view", "report_facts", "report_rate", "static_map"}
-    | {"accuracy_words", "pass_words", "report_passes"},
+    | {"accuracy_words", "pass_words", "report_passes", "report_touchup"},
     "report_rate": {"display", "charts", "rate_picture"},
+    "touchup_words": {"display"},
+    "export_touchup": {"display", "touchup_words"},
+    "report_touchup": {"display", "touchup_words", "touchup_map"},
+    "touchup_map": {"display", "static_map"},
     "charts": {"display"},
     "map_view": {"display", "map_layers"},
     "report_facts": {"accuracy_words", "display"},
@@ -83,9 +94,10 @@ PARTS = {
     # the recipe
     "audit": {"audit_accuracy", "audit_assumed", "audit_drive", "audit_passes", "audit_rate"},
     "audit_assumed": {"audit_passes"},
+    "audit_touchup": {"audit_touchup_field"},
     "audit_rate": {"audit_drive"},
     # entrance
-    "cli": {"cli_more", "job_accuracy", "files", "__init__"},
+    "cli": {"cli_more", "cli_touchup", "job_accuracy", "files", "__init__"},
     "__main__": {"cli"},
 }
 
@@ -95,7 +107,9 @@ LOWER = {
     "tolerances": set(),
     "tolerances_rate": set(),
     "model_rate": set(),
-    "model_settings": {"model_rate", "model_accuracy"},
+    "model_touchup": set(),
+    "tolerances_touchup": set(),
+    "model_settings": {"model_rate", "model_accuracy", "model_touchup"},
     "rate_classes": {"model_rate", "tolerances_rate"},
     "model": {"errors", "units", "model_rate", "model_passes", "model_settings", "model_accuracy"},
     "model_core": {"model"},
@@ -116,6 +130,9 @@ LOWER = {
     "tolerances_compare": set(),
     "report_compare": FLOOR | {"plane", "compare", "measures", "display", "compare_map"},
     "audit_rate": FLOOR | STAGES - {"simulate"},
+    "audit_touchup": FLOOR | STAGES,
+    "audit_touchup_field": FLOOR | STAGES,
+    "cli_touchup": FLOOR | WRITERS | {"audit_touchup", "display"},
     "demo": FLOOR | {"plane", "simulate", "simulate_plan", "simulate_route"},
     "simulate_files": FLOOR | {"plane", "simulate"},
     "cli": FLOOR | READERS | WRITERS | {"audit", "demo"},
@@ -132,11 +149,14 @@ def _rule_of_the_storey(room):
     return FLOOR | ({"plane"} if serves & (WRITERS | {"map_layers", "map_view"}) else set())
 
 
-ROOMS = FLOOR | STAGES | READERS | WRITERS | ENTRANCE | {"audit", "demo"} | set().union(*PARTS.values())
+ROOMS = (
+    FLOOR | STAGES | READERS | WRITERS | ENTRANCE | {"audit", "audit_touchup", "demo"} | set().union(*PARTS.values())
+)
 MAY_IMPORT = {room: LOWER.get(room, _rule_of_the_storey(room)) | PARTS.get(room, set()) for room in ROOMS}
 
-CORE = FLOOR | STAGES | {"audit", "gap_model", "rate_cells"}
-CORE |= set().union(*(PARTS[room] for room in ("audit", "findings", "motion", "passes", "swath", "simulate")))
+CORE = FLOOR | STAGES | {"audit", "audit_touchup", "gap_model", "rate_cells"}
+CORE |= set().union(*(PARTS[room] for room in ("audit", "audit_touchup", "findings", "motion", "passes", "swath")))
+CORE |= PARTS["simulate"]
 NOT_IN_CORE = {
     "argparse", "branca", "csv", "folium", "geopandas", "gpxpy", "importlib", "io", "jinja2", "json", "logging", "os",
     "pandas", "pathlib", "pyogrio", "shutil", "signal", "socket", "subprocess", "sys", "tempfile", "time", "tomllib",
@@ -207,4 +227,5 @@ def test_folium_geopandas_and_the_terminal_live_in_one_room_each():
     users = {room: set(imported(room)) for room in ROOMS}
     assert {room for room, names in users.items() if "folium" in names} == {"map_view"}
     assert {room for room, names in users.items() if "geopandas" in names} == {"read_field"}
-    assert {room for room, names in users.items() if {"argparse", "tqdm"} & names} == {"cli", "cli_more"}
+    users_of_the_terminal = {room for room, names in users.items() if {"argparse", "tqdm"} & names}
+    assert users_of_the_terminal == {"cli", "cli_more", "cli_touchup"}

@@ -9,7 +9,7 @@ import pytest
 from coverage_audit.cli import main
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
-NAMES = sorted(path.name for path in FIXTURES.iterdir() if path.is_dir())
+NAMES = sorted(path.parent.name for path in FIXTURES.glob("*/expected.json"))
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -39,5 +39,5 @@ def test_fixtures_are_what_their_script_writes(tmp_path, monkeypatch):
     ):
         write()
     assert sorted(path.name for path in tmp_path.iterdir()) == NAMES
-    for path in FIXTURES.glob("*/*"):
+    for path in (path for name in NAMES for path in (FIXTURES / name).iterdir()):
         assert path.read_bytes() == (tmp_path / path.relative_to(FIXTURES)).read_bytes(), path.name

@@ -1,0 +1,309 @@
+"""How the boom is laid over a missed strip: parts, lanes, sections, and where each opens.
+
+Everything about one part is worked out in its own frame: *along* the way driven and *across* it,
+to the right. A section sprays only where the strip lies in its lane and its whole width is target.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from shapely.ops import substring
+
+from .model_core import BoomPath, Timeline
+from .tolerances_touchup import (
+    CURVE_STEP_M,
+    EQUAL_SHARE,
+    JOIN_ON_M,
+    LEAST_PART_M,
+    LEAST_SPRAY_M,
+    PART_BEND_DEG,
+    PART_SIMPLIFY_M,
+    STEER_SLACK_M,
+    STRAIGHT_M,
+    WIDTH_SLACK_M,
+)
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from .model import FloatArray
+
+Range = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class LaidPass:
+    """One way with the boom: ``line`` (n, 2), and for each section (by number from 1) where it is open. [m]"""
+
+    line: FloatArray
+    open_m: dict[int, tuple[Range, ...]]
+
+    @property
+    def span(self) -> Range:
+        """First and last place along the line at which anything is open. [m]"""
+        ranges = [one for section in self.open_m.values() for one in section]
+        return min(low for low, _ in ranges), max(high for _, high in ranges)
+
+
+def strip_parts(line: BaseGeometry) -> list[FloatArray]:
+    """A strip's middle line, cut where it bends sharply; each part (n, 2), straight ones as two points. [m]"""
+    longest = max(shapely.get_parts(line), key=lambda one: one.length)
+    points = shapely.get_coordinates(longest)
+    plain = shapely.get_coordinates(shapely.simplify(longest, PART_SIMPLIFY_M))
+    step = np.diff(plain, axis=0)
+    heading = np.unwrap(np.arctan2(step[:, 0], step[:, 1]))
+    bends = plain[1:-1][np.abs(np.diff(heading)) > math.radians(PART_BEND_DEG)]
+    at = [0.0, *shapely.line_locate_point(longest, shapely.points(bends)).tolist(), longest.length]
+    parts = []
+    for low, high in pairwise(at):
+        if high - low < LEAST_PART_M and len(at) > 2:
+            continue
+        part = shapely.get_coordinates(substring(longest, low, high))
+        straight = shapely.LineString(part[[0, -1]])
+        away = shapely.distance(straight, shapely.points(part)).max()
+        parts.append(part[[0, -1]] if away <= STRAIGHT_M else shapely.get_coordinates(_gentle(part)))
+    return parts or [points[[0, -1]]]
+
+
+def _gentle(part: FloatArray) -> BaseGeometry:
+    """A crooked part, drawn through its own points at even distances."""
+    line = shapely.LineString(part)
+    count = max(3, math.ceil(line.length / CURVE_STEP_M) + 1)
+    return shapely.LineString(
+        shapely.get_coordinates(shapely.line_interpolate_point(line, np.linspace(0, line.length, count)))
+    )
+
+
+def tightest_radius(line: FloatArray) -> float:
+    """Least radius of the circles through three successive points of *line* (n, 2); inf when straight. [m]"""
+    if len(line) < 3:
+        return math.inf
+    a, b, c = line[:-2], line[1:-1], line[2:]
+    sides = [np.hypot(*(p - q).T) for p, q in ((a, b), (b, c), (c, a))]
+    cross = np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0])
+    with np.errstate(divide="ignore"):
+        return float((sides[0] * sides[1] * sides[2] / (2 * cross)).min())
+
+
+class Frame:
+    """Along and across a line that is drawn straight on beyond its ends. [m]"""
+
+    def __init__(self, line: FloatArray, beyond_m: float) -> None:
+        ends = [line[0] - line[1], line[-1] - line[-2]]
+        out = [end / np.hypot(*end) * beyond_m for end in ends]
+        self.points = np.concatenate([[line[0] + out[0]], line, [line[-1] + out[1]]])
+        self.line = shapely.LineString(self.points)
+        self.beyond_m = beyond_m
+        step = np.diff(self.points, axis=0)
+        self.length = np.concatenate([[0.0], np.cumsum(np.hypot(step[:, 0], step[:, 1]))])
+        self.heading = np.arctan2(step[:, 0], step[:, 1])
+
+    def along_across(self, xy: FloatArray) -> FloatArray:
+        """(along, across) of points (n, 2); along counts from the line's own start."""
+        points = shapely.points(xy)
+        along = shapely.line_locate_point(self.line, points)
+        foot = shapely.get_coordinates(shapely.line_interpolate_point(self.line, along))
+        segment = np.clip(np.searchsorted(self.length, along, "right") - 1, 0, len(self.heading) - 1)
+        heading = self.heading[segment]
+        off = xy - foot
+        right = off[:, 0] * np.cos(heading) - off[:, 1] * np.sin(heading)
+        across = np.copysign(np.hypot(off[:, 0], off[:, 1]), right)
+        return np.column_stack([along - self.beyond_m, across])
+
+    def flat(self, ground: BaseGeometry) -> BaseGeometry:
+        """*ground* with along and across in place of x and y."""
+        near = ground if len(self.points) == 4 else shapely.segmentize(ground, CURVE_STEP_M / 2)
+        return shapely.make_valid(shapely.transform(near, self.along_across))
+
+
+def lay_boom(
+    part: FloatArray,
+    strip: BaseGeometry,
+    target: BaseGeometry,
+    inside: BaseGeometry,
+    tracks: BaseGeometry,
+    sections_m: tuple[float, ...],
+) -> list[LaidPass]:
+    """The passes over one part of *strip* that cure most and spray least again; empty when none can be laid.
+
+    Of equal ones, that which runs nearest to old wheel tracks.
+
+    Parameters
+    ----------
+    part : array, shape (n, 2)
+        Its middle line. [m]
+    strip, target, inside, tracks : geometry
+        Ground to cure, ground that may be sprayed, ground the boom's centre may be on, old passes. [m]
+    sections_m : tuple of float
+        Section widths from left to right. [m]
+    """
+    width = sum(sections_m)
+    frame = Frame(part, width)
+    reach = shapely.buffer(shapely.LineString(part), 3 * width)
+    flat_strip = frame.flat(shapely.intersection(strip, reach))
+    length = shapely.LineString(part).length
+    window = shapely.box(-width, -width * 1.5, length + width, width * 1.5) & flat_strip
+    if window.is_empty:
+        return []
+    _, low, _, high = window.bounds
+    best: tuple[tuple[float, ...], list[LaidPass]] | None = None
+    for exact, plan in _plans(low, high, sections_m):
+        passes = [one for offset, bands in plan if (one := _lay(frame, offset, bands, strip, target, inside))]
+        if not passes:
+            continue
+        cured, again = _measure(passes, sections_m, frame, flat_strip)
+        step = EQUAL_SHARE * max(flat_strip.area, 1e-9)
+        off_track = max(shapely.distance(shapely.LineString(one.line[1:-1]).centroid, tracks) for one in passes)
+        score = (-round(cured / step), round(again / step), exact, round(off_track, 1), abs(plan[0][0]))
+        if best is None or score < best[0]:
+            best = (score, passes)
+    return best[1] if best else []
+
+
+Band = tuple[int, float, float]
+Plan = list[tuple[float, list[Band]]]
+
+
+def _plans(low: float, high: float, sections_m: tuple[float, ...]) -> list[tuple[bool, Plan]]:
+    """Ways to set boom and sections across a strip from *low* to *high*: offset of each pass, and its open bands.
+
+    A band is (section, left, right), relative to the pass. Where the open width leaves room, it reaches
+    ``STEER_SLACK_M`` beyond the strip on either side; a plan marked True leaves none on one side.
+    """
+    edges = np.concatenate([[0.0], np.cumsum(sections_m)]) - sum(sections_m) / 2
+    wide, width = high - low, float(edges[-1] - edges[0])
+    bands: list[Band] = [(k + 1, float(edges[k]), float(edges[k + 1])) for k in range(len(sections_m))]
+    count = max(1, math.ceil((wide - WIDTH_SLACK_M) / width))
+    if count > 1:
+        left = [(low + width * (k + 0.5), bands) for k in range(count)]
+        right = [(high - width * (k + 0.5), bands) for k in range(count)]
+        even = [(offset - (count * width - wide) / 2, bands) for offset, _ in left]
+        return [(False, even), (True, left), (True, right)]
+    plans: list[tuple[bool, Plan]] = []
+    middle = (low + high) / 2
+    for first in range(len(bands)):
+        last = next((k for k in range(first, len(bands)) if edges[k + 1] - edges[first] >= wide - WIDTH_SLACK_M), None)
+        if last is None:
+            break
+        chosen = bands[first : last + 1]
+        left_m, right_m = float(edges[first]), float(edges[last + 1])
+        slack = max(0.0, min(STEER_SLACK_M, (right_m - left_m - wide) / 2))
+        centred = middle - (left_m + right_m) / 2
+        plans += [(False, [(offset, chosen)]) for offset in (centred, low - slack - left_m, high + slack - right_m)]
+        plans += [(True, [(offset, chosen)]) for offset in (low - left_m, high - right_m)]
+    return plans
+
+
+def _lay(
+    frame: Frame, offset: float, bands: list[Band], strip: BaseGeometry, target: BaseGeometry, inside: BaseGeometry
+) -> LaidPass | None:
+    """The pass at *offset*, its sections opened where the strip is and shut where target ends."""
+    own = Frame(_beside(frame, offset), frame.beyond_m)
+    reach = shapely.buffer(own.line, sum(right - left for _, left, right in bands) + frame.beyond_m)
+    flat_strip, flat_target = own.flat(strip & reach), own.flat(target & reach)
+    open_m = {}
+    for section, left, right in bands:
+        ranges = _open_ranges(flat_strip, flat_target, left, right)
+        if ranges:
+            open_m[section] = ranges
+    if not open_m:
+        return None
+    laid = LaidPass(
+        own.points, {k: tuple((a + own.beyond_m, b + own.beyond_m) for a, b in v) for k, v in open_m.items()}
+    )
+    low, high = laid.span
+    driven = substring(own.line, low, high)
+    if not shapely.covers(shapely.buffer(inside, 1e-6), driven):
+        return None
+    return laid
+
+
+def _beside(frame: Frame, offset: float) -> FloatArray:
+    """The frame's line moved *offset* to the right, without what lies beyond its ends."""
+    line = shapely.LineString(frame.points[1:-1])
+    if len(frame.points) == 4:
+        heading = frame.heading[0]
+        shift = np.array([offset * math.cos(heading), -offset * math.sin(heading)])
+        return np.asarray(shapely.get_coordinates(line) + shift)
+    moved = shapely.offset_curve(line, -offset, join_style="mitre") if offset else line
+    parts = shapely.get_parts(moved)
+    return shapely.get_coordinates(max(parts, key=lambda one: one.length)) if len(parts) else frame.points[1:-1]
+
+
+def _open_ranges(strip: BaseGeometry, target: BaseGeometry, left: float, right: float) -> tuple[Range, ...]:
+    """Where along the way a section from *left* to *right* is open."""
+    low, _, high, _ = strip.bounds if not strip.is_empty else (0.0, 0.0, 0.0, 0.0)
+    # a hair narrower: a lane that only touches the strip's or the target's edge neither meets nor leaves it
+    lane = shapely.box(low, left + 1e-6, high, right - 1e-6)
+    wanted = _joined(_spans(lane & strip), JOIN_ON_M)
+    closed = _spans(shapely.difference(lane, target))
+    ranges = wanted
+    for shut_low, shut_high in closed:
+        ranges = [
+            piece for a, b in ranges for piece in ((a, min(b, shut_low)), (max(a, shut_high), b)) if piece[1] > piece[0]
+        ]
+    return tuple((a, b) for a, b in ranges if b - a >= LEAST_SPRAY_M)
+
+
+def _spans(ground: BaseGeometry) -> list[Range]:
+    """Extent along the way of every part of *ground* that has an area, in order."""
+    parts = [part for part in shapely.get_parts(ground) if part.area > 1e-9]
+    return sorted((part.bounds[0], part.bounds[2]) for part in parts)
+
+
+def _joined(ranges: list[Range], gap: float) -> list[Range]:
+    joined: list[Range] = []
+    for low, high in ranges:
+        if joined and low - joined[-1][1] <= gap:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], high))
+        else:
+            joined.append((low, high))
+    return joined
+
+
+def _measure(
+    passes: list[LaidPass], sections_m: tuple[float, ...], frame: Frame, flat_strip: BaseGeometry
+) -> tuple[float, float]:
+    """Area cured and area sprayed besides, by the lanes. [m2]"""
+    edges = np.concatenate([[0.0], np.cumsum(sections_m)]) - sum(sections_m) / 2
+    boxes, total = [], 0.0
+    for one in passes:
+        across = float(np.median(frame.along_across(one.line)[1:-1, 1]))
+        shift = float(frame.along_across(one.line[1:2])[0, 0]) - frame.beyond_m
+        for section, ranges in one.open_m.items():
+            for low, high in ranges:
+                box = shapely.box(low + shift, across + edges[section - 1], high + shift, across + edges[section])
+                boxes.append(box)
+                total += box.area
+    cured = shapely.union_all(boxes).intersection(flat_strip).area
+    return cured, total - cured
+
+
+def boom_state(laid: LaidPass, sections: int, speed_m_s: float) -> tuple[BoomPath, Timeline]:
+    """Path of the boom's centre and state of its sections along *laid*, driven at an even speed."""
+    line = laid.line
+    step = np.diff(line, axis=0)
+    travel = np.concatenate([[0.0], np.cumsum(np.hypot(step[:, 0], step[:, 1]))])
+    course = np.unwrap(np.arctan2(step[:, 0], step[:, 1]))
+    heading = np.concatenate([[course[0]], (course[1:] + course[:-1]) / 2, [course[-1]]])
+    none = np.zeros(len(line), bool)
+    path = BoomPath(travel / speed_m_s, line[:, 0], line[:, 1], heading, travel, none, none, none)
+    moments = sorted({moment for ranges in laid.open_m.values() for one in ranges for moment in one})
+    slots = []
+    for low, high in pairwise(moments):
+        middle = (low + high) / 2
+        on = np.array(
+            [any(a <= middle <= b for a, b in laid.open_m.get(k, ())) for k in range(1, sections + 1)], dtype=bool
+        )
+        if on.any():
+            slots.append((low, high, on))
+    stretch = np.concatenate([[0], np.cumsum([b[0] > a[1] for a, b in pairwise(slots)])]).astype(np.int64)
+    start = np.array([slot[0] for slot in slots]) / speed_m_s
+    end = np.array([slot[1] for slot in slots]) / speed_m_s
+    return path, Timeline(start, end, np.array([slot[2] for slot in slots]), stretch)
