@@ -17,6 +17,7 @@ import numpy as np
 from .tolerances_compare import (
     BLOCK_LEAST,
     BLOCK_MEMORY_S,
+    DRIFT_SHARE,
     EXACT_REL,
     LEAST_PASSES,
     RESAMPLES,
@@ -130,12 +131,11 @@ def _half_width(series: Series, rng: np.random.Generator) -> float:
 def _kept_by_blocks(count: int, block: int, step_s: float) -> float:
     """Share of the variance of a mean of *count* passes, drifting together, that circular blocks show. [1]
 
-    Exact for a first-order Gauss-Markov drift that forgets in ``BLOCK_MEMORY_S``: blocks cannot show what
-    moves the whole job. Passes that do not drift show 1 - 1/n of it by the same rule, so for these the
-    interval is too wide, never too narrow.
+    Blocks cannot show what moves the whole job. Exact for passes of which ``DRIFT_SHARE`` of the variance
+    is a first-order Gauss-Markov drift that forgets in ``BLOCK_MEMORY_S`` and the rest is their own.
     """
     lag = np.abs(np.subtract.outer(np.arange(count), np.arange(count)))
-    alike = np.exp(-lag * step_s / BLOCK_MEMORY_S)
+    alike = DRIFT_SHARE * np.exp(-lag * step_s / BLOCK_MEMORY_S) + (1 - DRIFT_SHARE) * np.eye(count)
     member = (np.arange(count)[None, :] - np.arange(count)[:, None]) % count < block
     weight = member / block - 1 / count
     shown = float(np.einsum("ij,jk,ik->", weight, alike, weight)) / count * block / count
