@@ -23,7 +23,7 @@ from .cautions import (
     midnight_cautions,
     width_cautions,
 )
-from .coverage import partition
+from .coverage import closed_partition
 from .errors import InputError
 from .findings import find_strips, surroundings
 from .model import Areas, Audit, Checks, InputCount, Job, Layers
@@ -41,7 +41,6 @@ from .tolerances import (
     CLOSURE_REL,
     CROSS_CHECK_REL,
     EDGE_BAND_M,
-    NODE_GRID_M,
 )
 
 if TYPE_CHECKING:
@@ -122,9 +121,7 @@ def _counted(drive: Drive, ground: Ground, width_m: float) -> _Count:
             "the boom covered no ground while it was on: the track stands still or has gaps there", "track.files"
         )
     quads_m2 = sum(quad_area(one) for one in drive.thinned)
-    parts = partition(pieces, ground, width_m, travel_at)
-    if abs(float(parts.sweeps @ parts.area_m2) - quads_m2) > CLOSURE_REL * ground.field.area:
-        parts = partition(pieces, ground, width_m, travel_at, NODE_GRID_M)
+    parts = closed_partition(pieces, ground, width_m, travel_at, quads_m2)
     return _Count(ground, pieces, parts, quads_m2)
 
 

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .accuracy import Question, assess
-from .coverage import partition
+from .coverage import closed_partition
 from .error_model import error_model, tip_noise, without_jitter
 from .gap_probes import find_gaps
 from .motion import build_motion, refine
-from .swath import boom_path, on_lines, pieces_of, thin, travel_at
+from .swath import boom_path, on_lines, pieces_of, quad_area, thin, travel_at
 from .tolerances_accuracy import JITTER_LEFT, JITTER_M, METHOD_REL, MOST_GAPS, PROBE_STEP_M, REPLICATE_THIN_M
 
 if TYPE_CHECKING:
@@ -39,7 +39,8 @@ def with_accuracy(
     width = audit.job.settings.boom.width_m
 
     def count_ground(moved: Sequence[BoomLines]) -> Partition:
-        return partition([piece for one in moved for piece in pieces_of(one)], ground, width, travel_at)
+        pieces = [piece for one in moved for piece in pieces_of(one)]
+        return closed_partition(pieces, ground, width, travel_at, sum(quad_area(one) for one in moved))
 
     def run_all(task: Callable[[int], FloatArray], count: int) -> Iterable[FloatArray]:
         with ThreadPoolExecutor() as workers:

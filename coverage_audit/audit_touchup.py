@@ -22,13 +22,12 @@ from .audit_touchup_field import (
     usable,
     way_cost_of,
 )
-from .coverage import partition
+from .coverage import closed_partition, closure_rel
 from .errors import InputError
 from .model_core import BoomLines, Ground, Piece
 from .model_touchup import BOOM, LEAVE, SPOT, After, DrivenLine, Option, StripPlan, TouchupPlan
 from .plane import Plane
 from .swath import on_lines, pieces_of, travel_at
-from .tolerances import CLOSURE_REL, NODE_GRID_M
 from .touchup import (
     boom_option,
     dates_of,
@@ -278,18 +277,14 @@ def _after(audit: Audit, taken: list[Option]) -> After:
         if part.geom_type == "Polygon"
     ]
     width = audit.job.settings.boom.width_m
-    parts = partition(pieces, ground, width, travel_at)
-    closure = abs(float(parts.area_m2[parts.in_target].sum()) - layers.target.area) / layers.field.area
-    swept = abs(float(parts.sweeps @ parts.area_m2) - sum(piece.polygon.area for piece in pieces)) / layers.field.area
-    if max(closure, swept) > CLOSURE_REL:
-        parts = partition(pieces, ground, width, travel_at, NODE_GRID_M)
-        closure = abs(float(parts.area_m2[parts.in_target].sum()) - layers.target.area) / layers.field.area
+    swept = sum(piece.polygon.area for piece in pieces)
+    parts = closed_partition(pieces, ground, width, travel_at, swept)
     visits, target = parts.visits, parts.in_target
     return After(
         missed_m2=parts.area(target & (visits == 0)),
         double_m2=parts.area(target & (visits > 1)),
         outside_m2=parts.area(~target & (visits > 0)),
-        closure_rel=closure,
+        closure_rel=closure_rel(parts, ground, swept),
     )
 
 

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from .model_core import Partition
-from .tolerances import VISIT_WIDTHS
+from .tolerances import CLOSURE_REL, NODE_GRID_M, VISIT_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -54,6 +54,29 @@ def partition(
     used = (sweeps > 0) | in_outer
     columns = (faces, area, visits, sure, sweeps, in_target, in_outer)
     return Partition(*(column[used] for column in columns))
+
+
+def closed_partition(
+    pieces: Sequence[Piece], ground: Ground, width_m: float, travel_at: TravelAt, swept_m2: float
+) -> Partition:
+    """Partition whose sums close; noded again on a grid where rounding lost a face.
+
+    Parameters
+    ----------
+    swept_m2 : float
+        What the pieces swept, summed by another rule. [m2]
+    """
+    parts = partition(pieces, ground, width_m, travel_at)
+    if closure_rel(parts, ground, swept_m2) > CLOSURE_REL:
+        parts = partition(pieces, ground, width_m, travel_at, NODE_GRID_M)
+    return parts
+
+
+def closure_rel(parts: Partition, ground: Ground, swept_m2: float) -> float:
+    """Worst of the two sums that must close, relative to the field: target and swept ground. [1]"""
+    target = abs(parts.area(parts.in_target) - ground.target.area)
+    swept = abs(float(parts.sweeps @ parts.area_m2) - swept_m2)
+    return max(target, swept) / ground.field.area
 
 
 def _count(

@@ -19,6 +19,7 @@ from .tolerances import (
     INSCRIBED_M,
     MITRE_LIMIT,
     NECK_AREA_M2,
+    NODE_GRID_M,
 )
 
 if TYPE_CHECKING:
@@ -134,7 +135,7 @@ def open_and_split(ground: BaseGeometry, min_width_m: float) -> np.ndarray:
     order = np.argsort(-shapely.area(cores), kind="stable")
     cores, source = cores[order], source[order]
     grown = shapely.buffer(cores, radius, join_style="mitre", mitre_limit=MITRE_LIMIT)
-    parts = shapely.intersection(grown, whole[source])
+    parts = _common(grown, whole[source])
     first, second = shapely.STRtree(parts).query(parts, predicate="intersects")
     for a, b in zip(first.tolist(), second.tolist(), strict=True):
         if a < b:  # the larger core keeps the ground at the neck
@@ -142,6 +143,14 @@ def open_and_split(ground: BaseGeometry, min_width_m: float) -> np.ndarray:
     for k in np.flatnonzero(shapely.get_type_id(parts) != shapely.GeometryType.POLYGON):
         parts[k] = _largest(parts[k])
     return parts[shapely.area(parts) > NECK_AREA_M2] if len(parts) else parts
+
+
+def _common(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """Intersection, pair by pair; noded on a grid where edges within rounding of each other defeat the exact one."""
+    try:
+        return np.asarray(shapely.intersection(one, other))
+    except shapely.GEOSException:
+        return np.asarray(shapely.intersection(shapely.make_valid(one), shapely.make_valid(other), NODE_GRID_M))
 
 
 def _rectangle_width(polygons: np.ndarray) -> FloatArray:
