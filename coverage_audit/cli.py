@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from . import __version__
-from .cli_touchup import add_touchup, planned, told, touchup_papers
+from .cli_touchup import add_touchup, planned, refuse_lost, told, touchup_papers
 from .errors import InputError
 from .files import check_folder, write_all
 
@@ -146,6 +146,7 @@ def _check(options: argparse.Namespace) -> None:
     """``coverage-audit check``."""
     if options.output is None and not options.json:
         raise InputError("give the folder for the report: -o DIR", "arguments")
+    refuse_lost(options)
     if options.output is not None:
         check_folder(options.output)
     with _progress(options) as progress:

@@ -14,6 +14,9 @@ LIBRARY_SOLUTIONS = 150
 """Neighbouring orders that the optimiser library may accept beyond ``EXACT_STRIPS``. [1] A count, not a
 time, so that the same job gives the same plan on every machine."""
 
+LIBRARY_MOST_S = 120
+"""The optimiser library stops here even if it has accepted fewer; sixty strips take seconds. [s]"""
+
 LIBRARY_UNIT = 1e6
 """Costs are handed to the optimiser library as whole numbers, relative to the largest, times this. [1]"""
 
@@ -118,6 +121,9 @@ RESERVE_DEFAULT = 0.1
 """What the plan takes when the job file does not say: worth of cleaning ground 500 a hectare [1/m2], labour
 30 an hour [1/s], mix 0.30 a litre [1/L], a light tractor's radius [m], a tenth of the mix [1]. Assumed; the
 report marks them so."""
+
+MAX_ENTRY_M = 2000.0
+"""An entry farther from the field than this is a slip of the pen: two miles of walking and more. [m]"""
 
 MAX_MONEY = 1e9
 MAX_SPEED_M_S = 15.0

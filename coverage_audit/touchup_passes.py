@@ -80,6 +80,13 @@ def _gentle(part: FloatArray) -> BaseGeometry:
     )
 
 
+def halfway(part: FloatArray) -> FloatArray:
+    """A straight piece of a metre or so along the middle of *part* (n, 2), to stop on. [m]"""
+    line = shapely.LineString(part)
+    low, high = (shapely.line_interpolate_point(line, line.length / 2 + LEAST_PART_M * k) for k in (-0.5, 0.5))
+    return np.asarray(shapely.get_coordinates([low, high]))
+
+
 def tightest_radius(line: FloatArray) -> float:
     """Least radius of the circles through three successive points of *line* (n, 2); inf when straight. [m]"""
     if len(line) < 3:

@@ -183,3 +183,18 @@ def test_unknown_place_of_the_antenna_is_a_caution():
         )
     )
     assert any("antenna_ahead" in caution for caution in audit.cautions)
+
+
+def test_a_pond_that_shares_the_fence_is_not_lost_among_the_faces():
+    """A pond 12 x 12 m whose edge runs along the boundary within rounding, both swept (found 2026-11-25).
+
+    One of its outlines went missing when the lines were noded in full precision: the swept ground
+    closed, the target did not. By hand: the first pass reaches x = 8.8, the second goes on to 18.8,
+    so all 144 m2 are sprayed.
+    """
+    middles = [5.0 + 10 * number + off for number, off in enumerate([-1.2, -1.2, -1.2, -0.5, -1.2, -1.2])]
+    times, points, intervals = parallel_passes(middles, 0.0, 100.0, hz=2.0)
+    pond = shapely.box(0, 40, 12, 52)
+    audit = audit_job(job(log(times, points), intervals, FIELD_100_X_60, boom=boom(10.0), exclude=(pond,)))
+    assert audit.checks.closure_rel < 1e-6
+    assert audit.area_m2.excluded_sprayed == pytest.approx(144, abs=0.01)  # edges known to a millimetre
