@@ -41,7 +41,7 @@ from .touchup import (
     terms_of,
     worth_m2,
 )
-from .touchup_passes import boom_state, halfway, lay_boom, strip_parts, tightest_radius
+from .touchup_passes import boom_state, halfway, lay_boom, shut_over, strip_parts, tightest_radius
 from .touchup_ways import (
     driving_ground,
 )
@@ -53,6 +53,7 @@ if TYPE_CHECKING:
 
     from .model import Audit, FloatArray, Strip
     from .model_touchup import Leg, Terms
+    from .touchup_passes import LaidPass
 
     Progress = Callable[[str, float], None]
 
@@ -148,17 +149,13 @@ def _boom(setting: Setting, strip: Strip) -> Option:
         if tightest_radius(part) < setting.terms.turning_radius_m:
             return no_boom("the strip bends more tightly than the turning radius")
         passes += lay_boom(part, strip.polygon, layers.target, setting.ground.inside, setting.tracks, sections)
-    if not passes:
+    kept = [within for laid in passes if (within := _within_target(setting, laid))]
+    if not kept:
         return no_boom("no boom pass fits: it would spray beyond the target or leave the field")
-    ways, swaths = [], []
-    for laid in passes:
-        path, timeline = boom_state(laid, len(sections), setting.terms.speed_m_s)
-        pieces = [piece for lines in on_lines(path, timeline, sections) for piece in pieces_of(lines)]
-        swaths.append(shapely.union_all([piece.polygon for piece in pieces]))
-        ways.append(_driven(laid.line, *laid.span))
+    ways, swaths = [_driven(laid.line, *laid.span) for laid, _ in kept], [swath for _, swath in kept]
     if any(tightest_radius(way.line) < setting.terms.turning_radius_m for way in ways):
         return no_boom("the strip bends more tightly than the turning radius")
-    used = tuple(sorted({section for laid in passes for section in laid.open_m}))
+    used = tuple(sorted({section for laid, _ in kept for section in laid.open_m}))
     return boom_option(
         strip,
         tuple(ways),
@@ -171,8 +168,26 @@ def _boom(setting: Setting, strip: Strip) -> Option:
     )
 
 
+def _within_target(setting: Setting, laid: LaidPass) -> tuple[LaidPass, BaseGeometry] | None:
+    """*laid* and the ground it sprays; where a bend swings the boom beyond the target, sections are shut there too."""
+    target, sections = setting.audit.layers.target, setting.audit.job.settings.boom.sections_m
+    for _ in range(tol.SHUT_ROUNDS):
+        path, timeline = boom_state(laid, len(sections), setting.terms.speed_m_s)
+        pieces = [piece for lines in on_lines(path, timeline, sections) for piece in pieces_of(lines)]
+        swath = shapely.union_all([piece.polygon for piece in pieces])
+        parts = shapely.get_parts(shapely.difference(swath, target))
+        beyond = parts[shapely.area(parts) > tol.LEAST_BEYOND_M2]
+        if not len(beyond):
+            return laid, swath
+        shut = shut_over(laid, beyond.tolist(), sections)
+        if shut is None:
+            return None
+        laid = shut
+    return None
+
+
 def _driven(line: FloatArray, low: float, high: float) -> DrivenLine:
-    part = substring(shapely.LineString(line), low, high)
+    part = shapely.remove_repeated_points(substring(shapely.LineString(line), low, high), tol.LEAST_PART_M / 2)
     return DrivenLine(shapely.get_coordinates(part), float(part.length))
 
 

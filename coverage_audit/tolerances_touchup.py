@@ -84,6 +84,14 @@ LEAST_AGAIN_M2 = 0.1
 """Ground that would be sprayed again counts against a limit from this size on; less is rounding of
 outlines. [m2]"""
 
+LEAST_BEYOND_M2 = 2e-4
+"""Ground beyond the target counts from this size on: along 100 m of fence less is two micrometres. [m2]"""
+
+SHUT_MARGIN_M = 0.25
+SHUT_ROUNDS = 8
+"""Where a bend swings the boom beyond the target, sections are shut so much earlier, and again if that is not
+enough; a pass that still goes beyond is given up. [m], [1]"""
+
 LIMIT_SLACK = 1e-6
 """A dose breaks a limit when it is more by this share; less is rounding. [1]"""
 
