@@ -40,7 +40,7 @@ from .touchup import (
     terms_of,
     worth_m2,
 )
-from .touchup_passes import boom_state, lay_boom, strip_parts, tightest_radius
+from .touchup_passes import boom_state, halfway, lay_boom, shut_over, strip_parts, tightest_radius
 from .touchup_ways import (
     driving_ground,
 )
@@ -48,8 +48,11 @@ from .touchup_ways import (
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from shapely.geometry.base import BaseGeometry
+
     from .model import Audit, FloatArray, Strip
     from .model_touchup import Leg, Terms
+    from .touchup_passes import LaidPass
 
     Progress = Callable[[str, float], None]
 
@@ -69,7 +72,7 @@ def plan_touchup(audit: Audit, on: dt.date | None = None, progress: Progress | N
     Raises
     ------
     InputError
-        *on* lies before the job.
+        *on* lies before the job, or the entry far from the field.
     """
     tell = progress or (lambda _stage, _share: None)
     tell("touch-up: options", 0.0)
@@ -117,6 +120,10 @@ def _start(audit: Audit) -> tuple[float, float]:
     if touchup is not None and touchup.entry_deg is not None:
         lat, lon = touchup.entry_deg
         x, y = plane.to_metres(lon, lat)
+        away = float(shapely.distance(audit.layers.field, shapely.Point(float(x), float(y))))
+        if not away <= tol.MAX_ENTRY_M:
+            told = f"this place lies {away / 1000:.0f} km from the field; latitude comes first, then longitude"
+            raise InputError(told, "touchup.entry")
     else:
         last = max((log.fixes for log in audit.job.logs), key=lambda one: float(np.nanmax(one.time_s)))
         good = np.flatnonzero(np.isfinite(last.lat_deg) & np.isfinite(last.time_s))
@@ -141,15 +148,13 @@ def _boom(setting: Setting, strip: Strip) -> Option:
         if tightest_radius(part) < setting.terms.turning_radius_m:
             return no_boom("the strip bends more tightly than the turning radius")
         passes += lay_boom(part, strip.polygon, layers.target, setting.ground.inside, setting.tracks, sections)
-    if not passes:
+    kept = [within for laid in passes if (within := _within_target(setting, laid))]
+    if not kept:
         return no_boom("no boom pass fits: it would spray beyond the target or leave the field")
-    ways, swaths = [], []
-    for laid in passes:
-        path, timeline = boom_state(laid, len(sections), setting.terms.speed_m_s)
-        pieces = [piece for lines in on_lines(path, timeline, sections) for piece in pieces_of(lines)]
-        swaths.append(shapely.union_all([piece.polygon for piece in pieces]))
-        ways.append(_driven(laid.line, *laid.span))
-    used = tuple(sorted({section for laid in passes for section in laid.open_m}))
+    ways, swaths = [_driven(laid.line, *laid.span) for laid, _ in kept], [swath for _, swath in kept]
+    if any(tightest_radius(way.line) < setting.terms.turning_radius_m for way in ways):
+        return no_boom("the strip bends more tightly than the turning radius")
+    used = tuple(sorted({section for laid, _ in kept for section in laid.open_m}))
     return boom_option(
         strip,
         tuple(ways),
@@ -162,22 +167,60 @@ def _boom(setting: Setting, strip: Strip) -> Option:
     )
 
 
+def _within_target(setting: Setting, laid: LaidPass) -> tuple[LaidPass, BaseGeometry] | None:
+    """*laid* and the ground it sprays; where a bend swings the boom beyond the target, sections are shut there too."""
+    target, sections = setting.audit.layers.target, setting.audit.job.settings.boom.sections_m
+    for _ in range(tol.SHUT_ROUNDS):
+        path, timeline = boom_state(laid, len(sections), setting.terms.speed_m_s)
+        pieces = [piece for lines in on_lines(path, timeline, sections) for piece in pieces_of(lines)]
+        swath = shapely.union_all([piece.polygon for piece in pieces])
+        parts = shapely.get_parts(shapely.difference(swath, target))
+        beyond = parts[shapely.area(parts) > tol.LEAST_BEYOND_M2]
+        if not len(beyond):
+            return laid, swath
+        shut = shut_over(laid, beyond.tolist(), sections)
+        if shut is None:
+            return None
+        laid = shut
+    return None
+
+
 def _driven(line: FloatArray, low: float, high: float) -> DrivenLine:
-    part = substring(shapely.LineString(line), low, high)
+    part = shapely.remove_repeated_points(substring(shapely.LineString(line), low, high), tol.LEAST_PART_M / 2)
     return DrivenLine(shapely.get_coordinates(part), float(part.length))
 
 
 def _wand_way(setting: Setting, strip: Strip) -> tuple[DrivenLine, ...]:
-    """The way to drive along the strip while somebody sprays it with a wand, the first place that is clear."""
-    line = shapely.simplify(max(shapely.get_parts(strip.line), key=lambda one: one.length), tol.STRAIGHT_M)
-    for aside in tol.WAND_REACH_M:
-        moved = shapely.offset_curve(line, aside) if aside else line
-        if moved.geom_type != "LineString" or moved.is_empty:
-            continue
-        clear = [one for one in shapely.get_parts(moved & setting.ground.clear_ground) if one.length > 0]
-        if len(clear) == 1 and clear[0].length >= min(moved.length - 4 * tol.CLEARANCE_M, moved.length / 2):
-            return (DrivenLine(shapely.get_coordinates(clear[0]), float(clear[0].length)),)
+    """The way to drive along the strip while somebody sprays it with a wand, the first place that is clear.
+
+    Along its longest part that the vehicle can follow; where it bends more tightly, the vehicle
+    stops half-way along it. The rest is walked.
+    """
+    parts = strip_parts(strip.line)
+    able = [part for part in parts if tightest_radius(part) >= setting.terms.turning_radius_m]
+    stops = [halfway(part) for part in parts]
+    for group in (able, stops):
+        lines = [shapely.LineString(part) for part in group]
+        for line in sorted(lines, key=lambda one: -one.length):
+            for aside in tol.WAND_REACH_M:
+                moved = shapely.offset_curve(line, aside) if aside else line
+                found = _clear_part(setting, moved)
+                if found is not None:
+                    return (found,)
     return ()
+
+
+def _clear_part(setting: Setting, line: BaseGeometry) -> DrivenLine | None:
+    """The one part of *line* clear of fences and no-spray ground, if it is most of it and can be followed."""
+    if line.geom_type != "LineString" or line.is_empty:
+        return None
+    clear = [one for one in shapely.get_parts(line & setting.ground.clear_ground) if one.length > 0]
+    if len(clear) != 1 or clear[0].length < min(line.length - 4 * tol.CLEARANCE_M, line.length / 2):
+        return None
+    points = shapely.get_coordinates(clear[0])
+    if clear[0].length < tol.LEAST_PART_M / 2 or tightest_radius(points) < setting.terms.turning_radius_m:
+        return None
+    return DrivenLine(points, float(clear[0].length))
 
 
 # --- the plan -------------------------------------------------------------------------------------
@@ -194,6 +237,8 @@ def _plan(
     audit, terms = setting.audit, setting.terms
     strips = tuple(_strip_plan(setting, strip, options[strip.id], field, order) for strip in audit.missed_strips)
     legs, stops = driven_legs(field, order)
+    walked = {strip.id: strip.length_m for strip in audit.missed_strips}
+    stops = tuple(replace(one, length_m=walked[one.id]) if one.method == SPOT else one for one in stops)
     taken = [option_of(field, mode) for mode in order]
     left = sum(one.worth for one in strips if one.advice == LEAVE and one.id in field.strips)
     way_cost = field.choice.cost(order) - left - sum(option.own_cost for option in taken)
@@ -271,7 +316,7 @@ def _after(audit: Audit, taken: list[Option]) -> After:
     shapes = [layer for visits, layer in enumerate(layers.by_visits) for _ in range(visits)]
     shapes += [swath for option in taken for swath in option.swaths or (option.spray,)]
     pieces = [
-        Piece(part, _one_line(stretch), 0, 0, bridged=False)
+        Piece(part, _one_line(stretch), 0, 1, bridged=False)
         for stretch, shape in enumerate(shapes)
         for part in shapely.get_parts(shape)
         if part.geom_type == "Polygon"
@@ -290,5 +335,5 @@ def _after(audit: Audit, taken: list[Option]) -> After:
 
 def _one_line(stretch: int) -> BoomLines:
     """Boom lines that say no more than which stretch a swath belongs to."""
-    none, no = np.zeros(1), np.zeros(1, bool)
+    none, no = np.zeros(2), np.zeros(2, bool)  # two lines at one place: whatever is swept twice is one visit
     return BoomLines(none, none, none, none, no, no, no, ((0.0, 0.0),), stretch)

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 from . import __version__
 from .cli_more import add_commands, compared, looked, proposed_csv
-from .cli_touchup import add_touchup, planned, told, touchup_papers
+from .cli_touchup import add_touchup, planned, refuse_lost, told, touchup_papers
 from .errors import InputError
 from .files import check_folder, write_all
 from .job_accuracy import whole_replicates, with_replicates
@@ -155,6 +155,7 @@ def _check(options: argparse.Namespace) -> None:
     """``coverage-audit check``."""
     if options.output is None and not options.json:
         raise InputError("give the folder for the report: -o DIR", "arguments")
+    refuse_lost(options)
     if options.output is not None:
         check_folder(options.output)
     with _progress(options) as progress:

@@ -39,6 +39,14 @@ def add_touchup(
         )
 
 
+def refuse_lost(options: argparse.Namespace) -> None:
+    """Refuse options of *check* that would be without effect."""
+    if options.on is not None and not options.touchup:
+        raise InputError("a day is given but no touch-up is asked for; add --touchup", "--on")
+    if options.touchup and options.output is None:
+        raise InputError("the plan needs a folder to go into; add -o DIR", "--touchup")
+
+
 def planned(audit: Audit, options: argparse.Namespace, progress: Progress) -> TouchupPlan:
     """Plan the touch-up of an audited job."""
     from .audit_touchup import plan_touchup  # noqa: PLC0415
@@ -67,6 +75,7 @@ def told(audit: Audit, plan: TouchupPlan, folder: Path) -> str:
     """What to tell the person on the terminal."""
     from . import touchup_words as words  # noqa: PLC0415
     from .display import duration, length  # noqa: PLC0415
+    from .summary import printable  # noqa: PLC0415
 
     units, count = audit.job.settings.report.units, len(audit.job.settings.boom.sections_m)
     lines = [words.headline(plan, units), ""]
@@ -88,4 +97,4 @@ def told(audit: Audit, plan: TouchupPlan, folder: Path) -> str:
         f"Print {folder / 'touchup_sheet.html'} and take it along; beside it: report.html, touchup.gpx (for a phone),",
         "touchup.geojson and touchup.json.",
     ]
-    return "\n".join(lines)
+    return "\n".join(printable(line) for line in lines)

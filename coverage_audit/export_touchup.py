@@ -67,7 +67,7 @@ def touchup_json(audit: Audit, plan: TouchupPlan) -> str:
             "earliest_grazing": dates.graze and dates.graze.isoformat(),
             "planned_cut": dates.planned_cut and dates.planned_cut.isoformat(),
             "rei_days": dates.rei_days,
-            "fine": not dates.too_late if plan.treated else True,
+            "fine": dates.fine if plan.treated else True,
         },
         "before": {"missed_m2": audit.area_m2.missed, "double_m2": audit.area_m2.double},
         "after": {

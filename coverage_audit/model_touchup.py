@@ -176,8 +176,9 @@ class StripPlan:
 
 @dataclass(frozen=True)
 class Stop:
-    """One treated strip along the way, in order; ``start``/``end`` (x, y) of the work. [m]
+    """One treated strip along the way, in order; ``start``/``end`` (x, y) of what is driven. [m]
 
+    ``length_m`` is what is sprayed: the way with the boom, the whole strip with the wand.
     ``sections`` are the open ones, empty with the wand.
     """
 
@@ -228,8 +229,14 @@ class Dates:
 
     @property
     def too_late(self) -> bool:
-        """Whether the earliest cutting date lies after the planned one."""
-        return self.cut is not None and self.planned_cut is not None and self.cut > self.planned_cut
+        """Whether the earliest cutting date (without an interval: the touch-up itself) lies after the planned one."""
+        return self.planned_cut is not None and (self.cut or self.on) > self.planned_cut
+
+    @property
+    def fine(self) -> bool | None:
+        """Whether the planned cut may stay; None = it is planned, but no interval to cutting is known."""
+        unknown = self.planned_cut is not None and self.cut is None and not self.too_late
+        return None if unknown else not self.too_late
 
 
 @dataclass(frozen=True)

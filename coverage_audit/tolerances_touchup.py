@@ -14,6 +14,9 @@ LIBRARY_SOLUTIONS = 150
 """Neighbouring orders that the optimiser library may accept beyond ``EXACT_STRIPS``. [1] A count, not a
 time, so that the same job gives the same plan on every machine."""
 
+LIBRARY_MOST_S = 120
+"""The optimiser library stops here even if it has accepted fewer; sixty strips take seconds. [s]"""
+
 LIBRARY_UNIT = 1e6
 """Costs are handed to the optimiser library as whole numbers, relative to the largest, times this. [1]"""
 
@@ -81,6 +84,14 @@ LEAST_AGAIN_M2 = 0.1
 """Ground that would be sprayed again counts against a limit from this size on; less is rounding of
 outlines. [m2]"""
 
+LEAST_BEYOND_M2 = 2e-4
+"""Ground beyond the target counts from this size on: along 100 m of fence less is two micrometres. [m2]"""
+
+SHUT_MARGIN_M = 0.25
+SHUT_ROUNDS = 8
+"""Where a bend swings the boom beyond the target, sections are shut so much earlier, and again if that is not
+enough; a pass that still goes beyond is given up. [m], [1]"""
+
 LIMIT_SLACK = 1e-6
 """A dose breaks a limit when it is more by this share; less is rounding. [1]"""
 
@@ -118,6 +129,9 @@ RESERVE_DEFAULT = 0.1
 """What the plan takes when the job file does not say: worth of cleaning ground 500 a hectare [1/m2], labour
 30 an hour [1/s], mix 0.30 a litre [1/L], a light tractor's radius [m], a tenth of the mix [1]. Assumed; the
 report marks them so."""
+
+MAX_ENTRY_M = 2000.0
+"""An entry farther from the field than this is a slip of the pen: two miles of walking and more. [m]"""
 
 MAX_MONEY = 1e9
 MAX_SPEED_M_S = 15.0

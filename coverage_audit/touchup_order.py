@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .tolerances_touchup import EXACT_STRIPS, LIBRARY_SOLUTIONS, LIBRARY_UNIT
+from .errors import InputError
+from .tolerances_touchup import EXACT_STRIPS, LIBRARY_MOST_S, LIBRARY_SOLUTIONS, LIBRARY_UNIT
 
 if TYPE_CHECKING:
     from .model import FloatArray, IntArray
@@ -109,10 +110,20 @@ def library_order(choice: Choice, solutions: int) -> tuple[int, ...]:
         Costs.
     solutions : int
         Neighbouring plans it may accept before it stops.
-    """
-    # imported here: half a second that smaller jobs do not need
-    from ortools.constraint_solver import pywrapcp, routing_enums_pb2  # noqa: PLC0415
 
+    Raises
+    ------
+    InputError
+        OR-Tools is not installed.
+    """
+    try:  # imported here: an extra that smaller jobs do not need
+        from ortools.constraint_solver import pywrapcp, routing_enums_pb2  # noqa: PLC0415
+    except ImportError as error:
+        raise InputError(
+            f"{len(choice.leave)} strips are worth a visit; to order more than {EXACT_STRIPS} an extra library is "
+            "needed. Install it with: pip install 'coverage-audit[touchup]'",
+            "touchup",
+        ) from error
     usable = np.flatnonzero(np.isfinite(choice.own) & np.isfinite(choice.first))
     arcs, scale = _whole_numbers(choice, usable)
     count = len(usable)
@@ -128,6 +139,7 @@ def library_order(choice: Choice, solutions: int) -> tuple[int, ...]:
     search.first_solution_strategy = routing_enums_pb2.FirstSolutionStrategy.PATH_CHEAPEST_ARC
     search.local_search_metaheuristic = routing_enums_pb2.LocalSearchMetaheuristic.GUIDED_LOCAL_SEARCH
     search.solution_limit = solutions
+    search.time_limit.seconds = LIBRARY_MOST_S
     found = routing.SolveWithParameters(search)
     if found is None:
         return ()

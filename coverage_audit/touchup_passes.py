@@ -24,6 +24,7 @@ from .tolerances_touchup import (
     LEAST_SPRAY_M,
     PART_BEND_DEG,
     PART_SIMPLIFY_M,
+    SHUT_MARGIN_M,
     STEER_SLACK_M,
     STRAIGHT_M,
     WIDTH_SLACK_M,
@@ -78,6 +79,13 @@ def _gentle(part: FloatArray) -> BaseGeometry:
     return shapely.LineString(
         shapely.get_coordinates(shapely.line_interpolate_point(line, np.linspace(0, line.length, count)))
     )
+
+
+def halfway(part: FloatArray) -> FloatArray:
+    """A straight piece of a metre or so along the middle of *part* (n, 2), to stop on. [m]"""
+    line = shapely.LineString(part)
+    low, high = (shapely.line_interpolate_point(line, line.length / 2 + LEAST_PART_M * k) for k in (-0.5, 0.5))
+    return np.asarray(shapely.get_coordinates([low, high]))
 
 
 def tightest_radius(line: FloatArray) -> float:
@@ -204,7 +212,10 @@ def _lay(
     frame: Frame, offset: float, bands: list[Band], strip: BaseGeometry, target: BaseGeometry, inside: BaseGeometry
 ) -> LaidPass | None:
     """The pass at *offset*, its sections opened where the strip is and shut where target ends."""
-    own = Frame(_beside(frame, offset), frame.beyond_m)
+    line = _beside(frame, offset)
+    if line is None:
+        return None
+    own = Frame(line, frame.beyond_m)
     reach = shapely.buffer(own.line, sum(right - left for _, left, right in bands) + frame.beyond_m)
     flat_strip, flat_target = own.flat(strip & reach), own.flat(target & reach)
     open_m = {}
@@ -224,16 +235,39 @@ def _lay(
     return laid
 
 
-def _beside(frame: Frame, offset: float) -> FloatArray:
-    """The frame's line moved *offset* to the right, without what lies beyond its ends."""
+def shut_over(laid: LaidPass, beyond: list[BaseGeometry], sections_m: tuple[float, ...]) -> LaidPass | None:
+    """*laid* with the sections shut that pass over any of *beyond*; None when nothing stays open."""
+    run_in = float(np.hypot(*(laid.line[1] - laid.line[0])))
+    frame = Frame(laid.line[1:-1], run_in)
+    edges = np.concatenate([[0.0], np.cumsum(sections_m)]) - sum(sections_m) / 2
+    open_m = dict(laid.open_m)
+    for ground in beyond:
+        flat = frame.along_across(shapely.get_coordinates(ground))
+        (low, left), (high, right) = flat.min(axis=0), flat.max(axis=0)
+        shut = (low + run_in - SHUT_MARGIN_M, high + run_in + SHUT_MARGIN_M)
+        for section, ranges in open_m.items():
+            if edges[section - 1] < right + SHUT_MARGIN_M and edges[section] > left - SHUT_MARGIN_M:
+                open_m[section] = _without(ranges, shut)
+    open_m = {section: ranges for section, ranges in open_m.items() if ranges}
+    return LaidPass(laid.line, open_m) if open_m else None
+
+
+def _without(ranges: tuple[Range, ...], shut: Range) -> tuple[Range, ...]:
+    """What is left of *ranges* outside *shut*, without pieces too short to open for."""
+    left = [piece for a, b in ranges for piece in ((a, min(b, shut[0])), (max(a, shut[1]), b))]
+    return tuple((a, b) for a, b in left if b - a >= LEAST_SPRAY_M)
+
+
+def _beside(frame: Frame, offset: float) -> FloatArray | None:
+    """The frame's line moved *offset* to the right, without what lies beyond; None where a bend leaves none."""
     line = shapely.LineString(frame.points[1:-1])
     if len(frame.points) == 4:
         heading = frame.heading[0]
         shift = np.array([offset * math.cos(heading), -offset * math.sin(heading)])
         return np.asarray(shapely.get_coordinates(line) + shift)
     moved = shapely.offset_curve(line, -offset, join_style="mitre") if offset else line
-    parts = shapely.get_parts(moved)
-    return shapely.get_coordinates(max(parts, key=lambda one: one.length)) if len(parts) else frame.points[1:-1]
+    longest = max(shapely.get_parts(moved), key=lambda one: one.length, default=None)
+    return None if longest is None or longest.length == 0 else shapely.get_coordinates(longest)
 
 
 def _open_ranges(strip: BaseGeometry, target: BaseGeometry, left: float, right: float) -> tuple[Range, ...]:
@@ -243,12 +277,10 @@ def _open_ranges(strip: BaseGeometry, target: BaseGeometry, left: float, right: 
     lane = shapely.box(low, left + 1e-6, high, right - 1e-6)
     wanted = _joined(_spans(lane & strip), JOIN_ON_M)
     closed = _spans(shapely.difference(lane, target))
-    ranges = wanted
-    for shut_low, shut_high in closed:
-        ranges = [
-            piece for a, b in ranges for piece in ((a, min(b, shut_low)), (max(a, shut_high), b)) if piece[1] > piece[0]
-        ]
-    return tuple((a, b) for a, b in ranges if b - a >= LEAST_SPRAY_M)
+    ranges = tuple((a, b) for a, b in wanted if b - a >= LEAST_SPRAY_M)
+    for shut in closed:
+        ranges = _without(ranges, shut)
+    return ranges
 
 
 def _spans(ground: BaseGeometry) -> list[Range]:

@@ -89,12 +89,12 @@ def _all(plan: TouchupPlan) -> str:
 def too_late(plan: TouchupPlan) -> str:
     """Refusal to call the plan fine when the earliest cut comes after the planned one; else ""."""
     dates = plan.dates
-    if not (plan.treated and dates.too_late and dates.cut and dates.planned_cut):
+    if not (plan.treated and dates.too_late and dates.planned_cut):
         return ""
-    return (
-        f"Not fine: after a touch-up on {day(dates.on)} the earliest cut is {day(dates.cut)}, "
-        f"but you plan to cut on {day(dates.planned_cut)}."
-    )
+    planned = f"but you plan to cut on {day(dates.planned_cut)}."
+    if dates.cut is None:
+        return f"Not fine: the touch-up is meant for {day(dates.on)}, {planned}"
+    return f"Not fine: after a touch-up on {day(dates.on)} the earliest cut is {day(dates.cut)}, {planned}"
 
 
 def reason(one: StripPlan, plan: TouchupPlan, units: str) -> str:
@@ -228,6 +228,8 @@ def date_words(plan: TouchupPlan) -> list[str]:
         told.append(f"No entry without the label's protective equipment for {hours} hours after it.")
     if dates.cut is None and dates.graze is None:
         told.append("No interval to cutting or grazing was given; the label has them.")
+    if dates.fine is None and dates.planned_cut:
+        told.append(f"Whether the cut on {day(dates.planned_cut)} may stay cannot be told without the interval (phi).")
     return told
 
 
@@ -267,7 +269,8 @@ def compass(heading_rad: float) -> str:
 def stop_words(stop: Stop, sections: int, units: str) -> str:
     """What to do at a stop, in one line."""
     work = sections_words(stop.sections, sections) if stop.method == BOOM else "hand wand"
-    return f"{stop.id}: {work}, {display.length(stop.length_m, units)} to the {compass(stop.heading_rad)}"
+    along = "along " if stop.method == SPOT else ""
+    return f"{stop.id}: {work}, {along}{display.length(stop.length_m, units)} to the {compass(stop.heading_rad)}"
 
 
 def after_words(plan: TouchupPlan, missed_m2: float, double_m2: float, units: str) -> str:

@@ -1,12 +1,14 @@
 """Which strips, how, in what order: against full enumeration, and a long run of another optimiser."""
 
 import itertools
+import sys
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from coverage_audit.errors import InputError
 from coverage_audit.touchup_order import Choice, cheapest, exact_order, library_order
 from coverage_audit.touchup_turns import turn_legs
 
@@ -120,6 +122,13 @@ def test_library_agrees_with_the_dynamic_programme():
     choice = Choice(whole.strip, whole.first, whole.between, whole.own, np.full(10, 120.0))
     best, found = choice.cost(exact_order(choice)), choice.cost(library_order(choice, 150))
     assert best - 1e-3 <= found <= 1.02 * best
+
+
+def test_more_strips_without_the_extra_library_say_what_to_install(monkeypatch):
+    monkeypatch.setitem(sys.modules, "ortools.constraint_solver", None)
+    assert cheapest(strips_in_a_field(3, 1))[1]
+    with pytest.raises(InputError, match=r"pip install 'coverage-audit\[touchup\]'"):
+        cheapest(strips_in_a_field(13, 1))
 
 
 def test_sixty_strips_within_five_per_cent_of_a_long_run():

@@ -135,6 +135,16 @@ def test_bad_day_is_told_and_nothing_is_written(day, tmp_path, capsys):
     assert not out.exists()
 
 
+@pytest.mark.parametrize(
+    ("extra", "what"), [(["--on", "2026-06-01", "-o", "out"], "--on"), (["--touchup", "--json"], "--touchup")]
+)
+def test_options_of_check_without_effect_are_refused(extra, what, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["check", str(FIXTURE / "job.toml"), *extra]) == 2
+    assert what in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
 def audit_with_entry(audit, **changes):
     given = TouchupSettings(entry_deg=ENTRY, value_m2=1.0, **changes)
     made = dataclasses.replace(audit.job.settings, touchup=given)

@@ -8,17 +8,23 @@ import numpy as np
 import pytest
 import shapely
 from audit_builder import ORIGIN, box_strip, make_audit
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from jobs import FIELD_100_X_60, boom, job, log, parallel_passes, worked_job
 
+from coverage_audit import audit_touchup
 from coverage_audit.audit import audit_job
 from coverage_audit.audit_touchup import plan_touchup
+from coverage_audit.audit_touchup_field import option_of
 from coverage_audit.errors import InputError
 from coverage_audit.export_touchup import touchup_json
 from coverage_audit.model_rate import Amount, ProductSettings
 from coverage_audit.model_settings import BoomSettings, FieldSettings, JobSettings, RateSettings
 from coverage_audit.model_touchup import BOOM, LEAVE, SPOT, TouchupSettings
+from coverage_audit.tolerances_touchup import TIE_SHARE
+from coverage_audit.touchup_order import Choice, exact_order
+from coverage_audit.touchup_passes import tightest_radius
+from coverage_audit.touchup_words import date_words
 
 RATE = RateSettings(target_l_ha=100.0, flow_l_min=15.0)
 NEAR_M2 = 1e-3
@@ -75,6 +81,86 @@ def spray_job(given):
     )
 
 
+def assert_drivable(plan):
+    """No leg bends more tightly than the turning radius, and each goes on where and as the one before ended.
+
+    Drawn arcs have their points at most a metre apart, so a chord is off their heading by half a
+    metre's turn; two of them meet at most, and a way along a strip is drawn in chords itself. Backing
+    up turns the course round, never the vehicle.
+    """
+    radius = plan.terms.turning_radius_m
+    before = None
+    for leg in plan.legs[1:]:
+        points = leg.points[np.append([True], np.hypot(*np.diff(leg.points, axis=0).T) > 1e-6)]
+        if len(points) < 2:
+            continue
+        assert tightest_radius(points) >= 0.99 * radius, leg
+        step = np.diff(points, axis=0)
+        heading = np.arctan2(step[:, 0], step[:, 1])
+        if before is not None:
+            assert np.hypot(*(points[0] - before[0])) < 1e-3
+            turn = abs((heading[0] - before[1] + np.pi) % (2 * np.pi) - np.pi)
+            turned = min(turn, np.pi - turn) if "back" in (leg.kind, before[2]) else turn
+            assert turned <= 1.1 / radius + 0.08, (leg.kind, before[2], turn)
+        before = (points[-1], heading[-1], leg.kind)
+
+
+def ways_to_treat(audit, monkeypatch):
+    """Choice among every way to treat the audited strips over their real field, by its way alone. [money]"""
+    seen = []
+    plain = audit_touchup.least_cost
+    monkeypatch.setattr(
+        audit_touchup, "least_cost", lambda setting, field: (seen.append((setting, field)), plain(setting, field))[1]
+    )
+    plan_touchup(audit)
+    ((setting, field),) = seen
+    taken = [option_of(field, mode) for mode in range(len(field.modes))]
+    besides = [option.own_cost - option.distance_m * setting.way_cost_m for option in taken]
+    return dataclasses.replace(field.choice, own=field.choice.own - besides)
+
+
+@pytest.mark.parametrize("pond", ["round", "at the fence"])
+def test_in_a_field_adding_a_strip_never_shortens_the_best_path(pond, monkeypatch):
+    """Ways round ponds and along the headland, found in one network, keep to the triangle inequality too."""
+    given_job = {
+        "offset_m": [0.0, 0.4, -1.2, 1.0, -0.5, 0.0],
+        "shut": {1: (10, 16), 4: (0, 8)},
+        "pond": pond,
+        "sections": (3.0, 4.0, 3.0),
+        "most": None,
+        "setback_m": 0.0,
+        "value_m2": 0.5,
+        "turning_radius_m": 5.0,
+        "spot_m2_s": 0.1,
+    }
+    choice = ways_to_treat(audit_job(spray_job(given_job)), monkeypatch)
+    least = []
+    for strips in range(1, min(len(choice.leave), 7) + 1):
+        modes = np.flatnonzero(choice.strip < strips)
+        way = Choice(
+            choice.strip[modes],
+            choice.first[modes],
+            choice.between[np.ix_(modes, modes)],
+            choice.own[modes],
+            np.full(strips, np.inf),
+        )
+        least.append(way.cost(exact_order(way)))
+    assert len(least) >= 4
+    assert np.isfinite(least).all()
+    assert (np.diff(least) >= -1e-9).all()
+
+
+@given(SPRAY_JOBS)
+@settings(max_examples=5, deadline=None)
+def test_a_strip_more_never_lowers_the_net_value(given_job):
+    """The same job told of all its missed strips but one, and of all: a choice more does no harm."""
+    audit = audit_job(spray_job(given_job))
+    part = plan_touchup(dataclasses.replace(audit, missed_strips=audit.missed_strips[1:]))
+    whole = plan_touchup(audit)
+    assume(whole.exact and part.exact)
+    assert whole.net_value >= part.net_value - TIE_SHARE * whole.leave_cost
+
+
 @given(SPRAY_JOBS)
 @settings(max_examples=12, deadline=None)
 def test_what_must_hold_for_every_plan(given_job):
@@ -93,6 +179,7 @@ def test_what_must_hold_for_every_plan(given_job):
     inside = shapely.buffer(shapely.difference(layers.field, layers.excluded), 1e-3)
     for leg in plan.legs[1:]:  # the first leads from the last fix, which may lie outside, into the field
         assert shapely.covers(inside, shapely.LineString(leg.points)), leg.kind
+    assert_drivable(plan)
     assert plan.net_value >= -1e-9
     assert plan.cost <= plan.leave_cost + 1e-9 or not plan.treated
 
@@ -205,6 +292,52 @@ def test_late_cut_is_not_called_fine():
     assert found["dates"]["earliest_cut"] == "2026-06-13"
     assert found["dates"]["fine"] is False
     assert found["headline"].startswith("Not fine")
+
+
+@pytest.mark.parametrize(
+    ("cut", "fine", "told"),
+    [
+        (dt.date(2026, 5, 29), False, "Not fine: the touch-up is meant for 30 May 2026"),
+        (dt.date(2026, 6, 20), None, "Whether the cut on 20 Jun 2026 may stay cannot be told"),
+    ],
+)
+def test_cut_without_a_known_interval_is_not_called_fine(cut, fine, told):
+    audit = audit_job(worked_job(rate=RATE, touchup=TouchupSettings(planned_cut=cut)))
+    plan = plan_touchup(audit, dt.date(2026, 5, 30))
+    found = json.loads(touchup_json(audit, plan))
+    assert found["dates"]["fine"] is fine
+    assert any(told in text for text in (found["headline"], *date_words(plan)))
+
+
+def test_entry_far_from_the_field_is_refused():
+    """Latitude and longitude of the field swapped."""
+    swapped = TouchupSettings(entry_deg=(-70.5, -41.2))
+    with pytest.raises(InputError, match="km from the field") as told:
+        plan_touchup(audit_job(worked_job(rate=RATE, touchup=swapped)))
+    assert told.value.place == "touchup.entry"
+
+
+def test_wand_is_walked_where_the_vehicle_cannot_follow():
+    """A ring of missed ground 3 m about the field's middle: the vehicle of 5 m radius stops beside it."""
+    ring = shapely.Point(50, 30).buffer(4) - shapely.Point(50, 30).buffer(3)
+    strip = dataclasses.replace(
+        box_strip("M1", (46, 26, 54, 34)),
+        polygon=ring,
+        area_m2=ring.area,
+        length_m=22.0,
+        line=shapely.Point(50, 30).buffer(3.5).exterior,
+    )
+    passes = [shapely.LineString([(0, y), (100, y)]) for y in (5, 15, 25, 35, 45, 55)]
+    entry = (ORIGIN.lat_deg, ORIGIN.lon_deg)
+    made = JobSettings(
+        boom=BoomSettings((10.0,), "csv"), rate=RATE, touchup=TouchupSettings(value_m2=0.5, entry_deg=entry)
+    )
+    plan = plan_touchup(make_audit(shapely.box(0, 0, 100, 60), passes, [strip], [], settings=made))
+    assert plan.strips[0].advice == SPOT
+    assert "bends more tightly" in plan.strips[0].boom.why_not
+    assert plan.stops[0].length_m == 22.0
+    assert plan.strips[0].chosen.distance_m == pytest.approx(1.0, abs=0.05)  # a chord of a metre's arc
+    assert_drivable(plan)
 
 
 def test_setting_up_may_make_it_best_to_leave_everything():

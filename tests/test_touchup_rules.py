@@ -2,11 +2,15 @@
 
 import datetime as dt
 import math
+import re
+import tomllib
+from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 
+from coverage_audit import tolerances_touchup as tol
 from coverage_audit.errors import InputError
 from coverage_audit.job_touchup import TOUCHUP, touchup_settings
 from coverage_audit.model_rate import Amount, ProductSettings
@@ -140,6 +144,21 @@ def test_settings_of_the_job_file():
     cut = dt.date(2026, 6, 20)
     found = touchup_settings({"value": 0.05, "reserve": ("reserve_l", 5.0), "spot_rate": ("spot_m2_s", 0.25)}, cut)
     assert found == TouchupSettings(value_m2=0.05, reserve_l=5.0, spot_m2_s=0.25, planned_cut=cut)
+
+
+def test_readme_tells_every_key_with_its_default():
+    readme = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+    block = re.search(r"### A touch-up pass.*?```toml\n(.*?)```", readme, re.DOTALL)[1]
+    told = tomllib.loads(block)["touchup"]
+    assert told.keys() == TOUCHUP.keys()
+    values = {key: TOUCHUP[key](text, key) for key, text in told.items()}
+    assert values["value"] == pytest.approx(tol.VALUE_DEFAULT_M2)
+    assert values["labour"] == pytest.approx(tol.LABOUR_DEFAULT_S)
+    assert values["mix_cost"] == pytest.approx(tol.MIX_COST_DEFAULT_L)
+    assert values["spot_work"] == pytest.approx(tol.SPOT_DEFAULT_M2_S)
+    assert values["turning_radius"] == pytest.approx(tol.TURNING_RADIUS_DEFAULT_M)
+    assert values["reserve"] == ("reserve_share", pytest.approx(tol.RESERVE_DEFAULT))
+    assert values["setup"] == TouchupSettings().setup_s
 
 
 # --- laying the boom ----------------------------------------------------------------------------
