@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 from . import __version__
 from .cli_more import add_commands, compared, looked, proposed_csv
+from .cli_proof import PRIVATE, add_proof, key_files, proof_papers, verified
 from .cli_touchup import add_touchup, planned, refuse_lost, told, touchup_papers
 from .errors import InputError
 from .files import check_folder, write_all
@@ -38,6 +39,9 @@ PROGRAM = "coverage-audit"
 TRACEBACK_VARIABLE = "COVERAGE_AUDIT_TRACEBACK"
 MESSAGE_HEAD, MESSAGE_TAIL = 500, 300
 """Characters kept of a very long message: what is wrong stands first, what to do stands last."""
+
+
+NOTHING_ASKED = "say what to do: check, demo, touchup, propose, compare, look, keygen, proof or verify (see --help)"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -61,8 +65,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         with _terminated_like_interrupted():
             options = _parser().parse_args(arguments)
             if "run" not in options:
-                raise InputError("say what to do: check, demo, touchup, propose, compare or look (see --help)")  # noqa: TRY301 - one way out for all
-            options.run(options)
+                raise InputError(NOTHING_ASKED)  # noqa: TRY301 - one way out for all
+            return int(options.run(options) or 0)
     except InputError as error:
         return _fail(2, str(error))
     except KeyboardInterrupt:
@@ -121,6 +125,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_output(demo, "folder for the job and its report (default: %(default)s)", Path("coverage-audit-demo"))
     add_commands(commands, {"propose": _propose, "compare": _compare, "look": _look})
     add_touchup(commands, check, _touchup)
+    add_proof(commands, {"keygen": _keygen, "proof": _proof, "verify": _verify})
     return parser
 
 
@@ -215,6 +220,31 @@ def _compare(options: argparse.Namespace) -> None:
 def _look(options: argparse.Namespace) -> None:
     """``coverage-audit look``."""
     _say(options, looked(options))
+
+
+def _keygen(options: argparse.Namespace) -> None:
+    """``coverage-audit keygen``."""
+    check_folder(options.output)
+    papers, told = key_files(options.output)
+    write_all(options.output, papers, PRIVATE)
+    _say(options, told)
+
+
+def _proof(options: argparse.Namespace) -> None:
+    """``coverage-audit proof``."""
+    check_folder(options.output)
+    with _progress(options) as progress:
+        papers, told = proof_papers(options, progress, _audit)
+    write_all(options.output, papers, ("proof.json",))
+    _say(options, told)
+
+
+def _verify(options: argparse.Namespace) -> int:
+    """``coverage-audit verify``."""
+    with _progress(options) as progress:
+        code, told = verified(options, progress, _audit)
+    _say(options, told)
+    return code
 
 
 def _say(options: argparse.Namespace, told: str) -> None:

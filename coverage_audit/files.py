@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from .errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Collection, Iterator, Mapping
     from pathlib import Path
 
 
@@ -33,7 +33,7 @@ def check_folder(folder: Path) -> None:
             )
 
 
-def write_all(folder: Path, contents: Mapping[str, str | bytes]) -> None:
+def write_all(folder: Path, contents: Mapping[str, str | bytes], private: Collection[str] = ()) -> None:
     """Write several files into *folder*, all or none.
 
     Everything first goes to a temporary file beside its target; only when all are safely on
@@ -46,6 +46,8 @@ def write_all(folder: Path, contents: Mapping[str, str | bytes]) -> None:
         Made when it is not there, with the folders above it.
     contents : mapping of str to str or bytes
         File name to content (text is written as UTF-8, line ends as they are).
+    private : collection of str
+        Names of files that only their owner may read.
 
     Raises
     ------
@@ -61,7 +63,7 @@ def write_all(folder: Path, contents: Mapping[str, str | bytes]) -> None:
         try:
             folder.mkdir(parents=True, exist_ok=True)
             for target, part in parts.items():
-                _write_through(part, contents[target.name])
+                _write_through(part, contents[target.name], 0o600 if target.name in private else 0o666)
             _rename_all(parts)
         except BaseException:
             for part in parts.values():
@@ -72,9 +74,9 @@ def write_all(folder: Path, contents: Mapping[str, str | bytes]) -> None:
             raise
 
 
-def _write_through(path: Path, content: str | bytes) -> None:
+def _write_through(path: Path, content: str | bytes, mode: int) -> None:
     """Write one file down to the disk, so that a full disk shows now and not after the rename."""
-    with path.open("wb") as file:
+    with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, mode), "wb") as file:
         file.write(content.encode() if isinstance(content, str) else content)
         file.flush()
         os.fsync(file.fileno())

@@ -19,6 +19,7 @@ from . import tolerances_accuracy as tol_accuracy
 from . import tolerances_rate as tol_rate
 from . import units
 from .errors import InputError
+from .job_proof import PROOF
 from .job_touchup import TOUCHUP
 from .model_rate import Amount
 
@@ -270,6 +271,7 @@ TABLES: dict[str, dict[str, Check]] = {
         "replicates": whole(tol_accuracy.MAX_REPLICATES),
     },
     "touchup": TOUCHUP,
+    "proof": PROOF,
     "report": {
         "units": choice("metric", "us"),
         "min_width": quantity(units.LENGTH_M, least=tol.MIN_STRIP_WIDTH_M, most=tol.MAX_STRIP_M),

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 from typing import TYPE_CHECKING
 
+from .model_proof import ProofSettings
+
 if TYPE_CHECKING:
     from .model_accuracy import AccuracySettings
     from .model_rate import ProductSettings, TankSettings
@@ -108,3 +110,4 @@ class JobSettings:
     products: tuple[ProductSettings, ...] = ()
     accuracy: AccuracySettings | None = None
     touchup: TouchupSettings | None = None
+    proof: ProofSettings = dataclass_field(default_factory=ProofSettings)

@@ -18,7 +18,7 @@ FLOOR = {"errors", "units", "tolerances", "model", "model_core", "model_settings
 FLOOR |= {"model_accuracy", "tolerances_accuracy"}
 FLOOR |= {"model_passes", "model_compare", "tolerances_passes", "tolerances_compare"}
 FLOOR |= {"tolerances_rate", "model_rate", "rate_classes"}
-FLOOR |= {"model_touchup", "tolerances_touchup"}
+FLOOR |= {"model_touchup", "tolerances_touchup", "model_proof"}
 STAGES = {
     *{"plane", "track", "motion", "boom", "swath", "ground", "coverage", "raster", "findings", "rate"},
     *{"cautions", "simulate"},
@@ -30,6 +30,7 @@ STAGES = {
 READERS = {"read_job", "read_track", "read_field", "read_boom", "read_result"}
 WRITERS = {"summary", "report", "export_rate", "report_compare", "look", "propose_csv"}
 WRITERS |= {"report_touchup", "export_touchup", "touchup_words"}
+WRITERS |= {"proof_record", "proof_page", "proof_verify"}
 ENTRANCE = {"cli", "files", "__main__", "__init__"}
 
 PARTS = {
@@ -58,8 +59,20 @@ PARTS = {
     "simulate": {"simulate_plan", "simulate_route"},
     "simulate_plan": {"simulate_route"},
     # readers: the job reader opens the papers that a job names
-    "job_schema": {"job_touchup"},
-    "read_job": {"job_accuracy", "job_rate", "job_schema", "job_touchup", "read_bytes", "read_boom", "read_field"}
+    "job_schema": {"job_proof", "job_touchup"},
+    "proof_record": {"__init__", "proof_sign"},
+    "proof_page": {"proof_sign"},
+    "proof_verify": {"proof_page", "proof_record", "proof_sign"},
+    "read_job": {
+        "job_accuracy",
+        "job_proof",
+        "job_rate",
+        "job_schema",
+        "job_touchup",
+        "read_bytes",
+        "read_boom",
+        "read_field",
+    }
     | {"read_track"},
     "read_boom": {"read_bytes"},
     "read_result": {"read_bytes"},
@@ -97,7 +110,7 @@ PARTS = {
     "audit_touchup": {"audit_touchup_field"},
     "audit_rate": {"audit_drive"},
     # entrance
-    "cli": {"cli_more", "cli_touchup", "job_accuracy", "files", "__init__"},
+    "cli": {"cli_more", "cli_proof", "cli_touchup", "job_accuracy", "files", "__init__"},
     "__main__": {"cli"},
 }
 
@@ -109,7 +122,7 @@ LOWER = {
     "model_rate": set(),
     "model_touchup": set(),
     "tolerances_touchup": set(),
-    "model_settings": {"model_rate", "model_accuracy", "model_touchup"},
+    "model_settings": {"model_proof", "model_rate", "model_accuracy", "model_touchup"},
     "rate_classes": {"model_rate", "tolerances_rate"},
     "model": {"errors", "units", "model_rate", "model_passes", "model_settings", "model_accuracy"},
     "model_core": {"model"},
@@ -132,6 +145,8 @@ LOWER = {
     "audit_rate": FLOOR | STAGES - {"simulate"},
     "audit_touchup": FLOOR | STAGES,
     "audit_touchup_field": FLOOR | STAGES,
+    "model_proof": set(),
+    "cli_proof": FLOOR | READERS | WRITERS | {"proof_sign"},
     "cli_touchup": FLOOR | WRITERS | {"audit_touchup", "display"},
     "demo": FLOOR | {"plane", "simulate", "simulate_plan", "simulate_route"},
     "simulate_files": FLOOR | {"plane", "simulate"},
@@ -228,4 +243,4 @@ def test_folium_geopandas_and_the_terminal_live_in_one_room_each():
     assert {room for room, names in users.items() if "folium" in names} == {"map_view"}
     assert {room for room, names in users.items() if "geopandas" in names} == {"read_field"}
     users_of_the_terminal = {room for room, names in users.items() if {"argparse", "tqdm"} & names}
-    assert users_of_the_terminal == {"cli", "cli_more", "cli_touchup"}
+    assert users_of_the_terminal == {"cli", "cli_more", "cli_proof", "cli_touchup"}

@@ -147,7 +147,7 @@ def test_help_names_every_common_option(capsys, command):
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        ([], "check, demo, touchup, propose, compare or look"),
+        ([], "check, demo, touchup, propose, compare, look, keygen, proof or verify"),
         (["chek"], "invalid choice"),
         (["check"], "-o DIR"),
         (["check", "-o", "out"], "--track, --field, --boom, --intervals"),

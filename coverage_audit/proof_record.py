@@ -1,0 +1,348 @@
+"""The records behind a coverage proof: the grower's, full, and the buyer's, with what is withheld committed to."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import platform
+from importlib.metadata import version
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import shapely
+
+from . import __version__
+from .errors import InputError
+from .plane import Plane
+from .proof_sign import commitment, fingerprint, salt
+from .units import HECTARE_M2
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from shapely.geometry.base import BaseGeometry
+
+    from .model import Audit
+    from .model_proof import ProofSettings
+    from .model_rate import Amount, ProductUse
+
+    Record = dict[str, Any]
+
+SCHEMA = "coverage-audit proof 1"
+PLACES = ("exact", "blurred", "none")
+MISSING = "not stated"
+LIBRARIES = ("numpy", "shapely", "pyproj", "geopandas", "gpxpy")
+
+WITHHELD = ("grower", "inputs", "settings")
+"""Parts of the grower's record that the buyer's copy only commits to."""
+
+
+def refuse(audits: Sequence[Audit], settings: ProofSettings) -> None:
+    """Refuse what cannot be proven, and say why.
+
+    Raises
+    ------
+    InputError
+        Assumed boom state, too much bridged ground, or sums that do not close.
+    """
+    for audit in audits:
+        name = audit.job.settings.name or "the job"
+        areas = audit.area_m2
+        if audit.assumed is not None:
+            raise InputError(f"{name}: the boom state is assumed, so coverage cannot be proven", "boom.intervals")
+        if not areas.target > 0:
+            raise InputError(f"{name}: there is no target area, so there is nothing to prove", "field")
+        share = areas.bridged / areas.target
+        if share > settings.max_bridged_share:
+            raise InputError(
+                f"{name}: {100 * share:.1f} % of the target rests on bridging gaps of the log; a proof allows "
+                f"{100 * settings.max_bridged_share:g} %",
+                "proof.max_bridged",
+            )
+        if not audit.checks.ok:
+            raise InputError(f"{name}: its sums do not close or its second count differs: no proof", "audit")
+
+
+def grower_record(audits: Sequence[Audit], made: str) -> Record:
+    """The full record of one job and the touch-ups after it.
+
+    Parameters
+    ----------
+    made : str
+        When the proof was made, ISO 8601 UTC.
+    """
+    first = audits[0]
+    settings, stated = first.job.settings, first.job.settings.proof
+    return {
+        "schema": SCHEMA,
+        "copy": "grower",
+        "made": made,
+        "what": {
+            "field": stated.field_name or settings.name or MISSING,
+            "crop": stated.crop_name or settings.crop or MISSING,
+            "date": _local_date(first),
+            "products": [_product(use, first) for use in (first.rate.products if first.rate else ())],
+            "label": {
+                key: getattr(stated, key) or MISSING for key in ("hay_leaving_farm", "feeding", "manure_compost")
+            },
+        },
+        "figures": figures(audits),
+        "later": [
+            {"date": _local_date(one), "products": [use.settings.name for use in _uses(one)]} for one in audits[1:]
+        ],
+        "grower": {
+            "operator": settings.operator or MISSING,
+            "start": [_utc(one.start_s) for one in audits],
+            "end": [_utc(one.end_s) for one in audits],
+            "outline": _outline_degrees(first),
+            "missed_strips": [_strip(strip, first) for strip in first.missed_strips],
+            "cautions": list(first.cautions),
+            "record_7_cfr_110_3": _record_fields(first, stated),
+            "record_eu_1107_2009_67": _eu_fields(first),
+        },
+        "inputs": [{"file": name, "sha256": digest} for one in audits for name, digest in one.job.sources],
+        "settings": {"units": settings.report.units, "min_width_m": text(settings.report.min_width_m, 3)},
+        "software": software(),
+    }
+
+
+def software() -> dict[str, str]:
+    """Versions of everything that the figures depend on."""
+    own = {"coverage-audit": __version__, "python": platform.python_version()}
+    return {**own, **{name: version(name) for name in LIBRARIES}}
+
+
+def text(value: float, decimals: int) -> str:
+    """A figure as a decimal string, never in exponents and never minus zero."""
+    return f"{value + 0.0:.{decimals}f}".replace("-0." + "0" * decimals, "0." + "0" * decimals)
+
+
+def _figure(value: float | None, decimals: int, unit: str, origin: str) -> Record:
+    return {"value": None if value is None else text(value, decimals), "unit": unit, "origin": origin}
+
+
+def figures(audits: Sequence[Audit]) -> Record:
+    """Every figure of the proof: areas to 0.1 m2, shares to 0.01 %."""
+    first = audits[0]
+    areas = first.area_m2
+    healed = _healed_m2(audits)
+    proven = areas.proven + healed
+    bands = first.rate.bands if first.rate else None
+    within = bands.within_10pct_m2 if bands else None
+    sure = getattr(first, "accuracy", None)
+    low = sure.covered_m2.low90 if sure is not None and sure.replicates and sure.covered_m2.told else None
+    return {
+        "target_m2": _figure(areas.target, 1, "m2", "derived"),
+        "proven_m2": _figure(proven, 1, "m2", "derived"),
+        "proven_share": _figure(100 * proven / areas.target, 2, "%", "derived"),
+        "missed_first_m2": _figure(areas.missed, 1, "m2", "derived"),
+        "missed_left_m2": _figure(areas.missed - healed, 1, "m2", "derived"),
+        "double_m2": _figure(areas.double, 1, "m2", "derived"),
+        "within_10pct_share": _figure(
+            None if within is None else 100 * within / max(areas.covered, 1e-9), 2, "%", "derived"
+        ),
+        "intended_l_ha": _figure(first.volume.target_l_ha, 1, "L/ha", "typed"),
+        "covered_low90_share": _figure(None if low is None else 100 * low / areas.target, 2, "%", "derived"),
+    }
+
+
+def _healed_m2(audits: Sequence[Audit]) -> float:
+    """Ground missed by the first job that later jobs certainly swept. [m2]"""
+    first = audits[0]
+    missed = first.layers.by_visits[0]
+    swept = [_in_plane(shapely.union_all(list(one.layers.by_visits[1:])), one, first) for one in audits[1:]]
+    unsure = [_in_plane(_unsure(one), one, first) for one in audits[1:]]
+    sure = [shapely.difference(ground, doubt) for ground, doubt in zip(swept, unsure, strict=True)]
+    return float(shapely.intersection(missed, shapely.union_all(sure)).area) if sure else 0.0
+
+
+def _unsure(audit: Audit) -> BaseGeometry:
+    dry = [one.in_target for one in audit.rate.tank.dry] if audit.rate and audit.rate.tank else []
+    return shapely.union_all([audit.layers.bridged, *dry])
+
+
+def _in_plane(ground: BaseGeometry, own: Audit, other: Audit) -> BaseGeometry:
+    return Plane(other.origin).geometry_to_metres(Plane(own.origin).geometry_to_degrees(ground))
+
+
+def _uses(audit: Audit) -> Sequence[ProductUse]:
+    return audit.rate.products if audit.rate else ()
+
+
+def _local_date(audit: Audit) -> str:
+    return dt.datetime.fromtimestamp(audit.start_s, ZoneInfo(audit.job.settings.timezone)).date().isoformat()
+
+
+def _utc(time_s: float) -> str:
+    return dt.datetime.fromtimestamp(time_s, dt.UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
+def _typed(amount: Amount) -> str:
+    return f"{amount.value / amount.size:g} {amount.unit}"
+
+
+def _product(use: ProductUse, audit: Audit) -> Record:
+    given = use.settings
+    day = dt.date.fromisoformat(_local_date(audit))
+
+    def after(days: float | None) -> str:
+        return MISSING if days is None else (day + dt.timedelta(days=math.ceil(days))).isoformat()
+
+    return {
+        "name": given.name,
+        "reg_no": given.reg_no or MISSING,
+        "rate": MISSING if given.rate is None else _typed(given.rate),
+        "earliest_cut": after(given.phi_days),
+        "earliest_grazing": after(given.grazing_days),
+    }
+
+
+def _strip(strip: Any, audit: Audit) -> Record:  # noqa: ANN401 - a Strip
+    lon, lat = Plane(audit.origin).to_degrees(strip.label_point.x, strip.label_point.y)
+    return {"id": strip.id, "area_m2": text(strip.area_m2, 1), "lat": text(float(lat), 6), "lon": text(float(lon), 6)}
+
+
+def _outline_degrees(audit: Audit) -> list[list[str]]:
+    longest = max(shapely.get_parts(audit.layers.field), key=lambda part: part.area)
+    degrees = Plane(audit.origin).geometry_to_degrees(shapely.Polygon(longest.exterior))
+    return [[text(float(y), 6), text(float(x), 6)] for x, y in shapely.get_coordinates(degrees)]
+
+
+def _record_fields(audit: Audit, stated: ProofSettings) -> Record:
+    """Application record of 7 CFR 110.3 (a): each element, or that it is not stated."""
+    uses = _uses(audit)
+    used = [f"{use.used:.2f} {use.settings.rate.kind}" for use in uses if use.used is not None and use.settings.rate]
+    return {
+        "product_names": ", ".join(use.settings.name for use in uses) or MISSING,
+        "registration_numbers": ", ".join(use.settings.reg_no for use in uses if use.settings.reg_no) or MISSING,
+        "total_amount": ", ".join(used) or MISSING,
+        "date": _local_date(audit),
+        "location": stated.location or MISSING,
+        "crop": audit.job.settings.crop or MISSING,
+        "size_of_area_ha": text(audit.area_m2.swept_net / HECTARE_M2, 2),
+        "applicator": stated.applicator or audit.job.settings.operator or MISSING,
+        "certificate": stated.certificate or MISSING,
+    }
+
+
+def _eu_fields(audit: Audit) -> Record:
+    """Record of Regulation (EC) 1107/2009, article 67 (1): product, time, dose, area and crop."""
+    uses = _uses(audit)
+    doses = [_typed(use.settings.rate) for use in uses if use.settings.rate]
+    return {
+        "product": ", ".join(use.settings.name for use in uses) or MISSING,
+        "time": _utc(audit.start_s),
+        "dose": ", ".join(doses) or MISSING,
+        "area_ha": text(audit.area_m2.swept_net / HECTARE_M2, 2),
+        "crop": audit.job.settings.crop or MISSING,
+    }
+
+
+# --- the buyer's copy ----------------------------------------------------------------------------
+
+
+def buyer_record(full: Record, audit: Audit, place: str, secret_hex: str) -> Record:
+    """What the buyer sees: no track, times of day, operator or finer coordinates than asked.
+
+    Parameters
+    ----------
+    place : {"exact", "blurred", "none"}
+        How much of the place is shown.
+    secret_hex : str
+        For the salts of the commitments, and for blurring.
+    """
+    own = fingerprint(full)
+    shown = {key: full[key] for key in ("schema", "what", "figures", "later", "software")}
+    if place != "exact":
+        shown["figures"] = {key: _coarse(one) for key, one in full["figures"].items()}
+    withheld = {(name, key): value for name in ("grower", "settings") for key, value in full[name].items()}
+    withheld |= {("inputs", str(k)): value for k, value in enumerate(full["inputs"])}
+    return {
+        **shown,
+        "copy": "buyer",
+        "made": full["made"][:10],
+        "place": place,
+        "map": drawn_map(audit, place, bytes.fromhex(salt(secret_hex, own, ("map",)))),
+        "withheld": sorted("/".join(path) for path in withheld),
+        "commitments": {
+            "/".join(path): commitment(salt(secret_hex, own, path), value) for path, value in withheld.items()
+        },
+    }
+
+
+def _coarse(figure: Record) -> Record:
+    """Areas to 0.1 ha where the place is not to be found by them."""
+    if figure["unit"] != "m2" or figure["value"] is None:
+        return figure
+    return {"value": text(float(figure["value"]) / HECTARE_M2, 1), "unit": "ha", "origin": figure["origin"]}
+
+
+def drawn_map(audit: Audit, place: str, seed: bytes) -> Record:
+    """Outline (and, when exact, missed strips) as whole numbers in a box of 1000; nothing for "none"."""
+    longest = max(shapely.get_parts(audit.layers.field), key=lambda part: part.area)
+    outline = shapely.Polygon(longest.exterior)
+    if place == "none":
+        return {"outline": [], "missed": []}
+    if place == "blurred":
+        return {"outline": _boxed(blurred(outline, seed), blurred(outline, seed).bounds), "missed": []}
+    parts = [part for strip in audit.missed_strips for part in shapely.get_parts(strip.polygon)]
+    return {"outline": _boxed(outline, outline.bounds), "missed": [_boxed(part, outline.bounds) for part in parts]}
+
+
+def _boxed(shape: BaseGeometry, bounds: tuple[float, float, float, float]) -> list[list[int]]:
+    west, south, east, north = bounds
+    scale = 1000 / max(east - west, north - south)
+    points = (shapely.get_coordinates(shape.exterior) - (west, south)) * scale
+    return [[round(x), round(y)] for x, y in points.tolist()]
+
+
+BLUR_M = 30.0
+LEAST_RESIDUAL_M = 12.0
+"""The drawn outline is off the true one by at least this after the best turn, shift and scale: 10 m asked. [m]"""
+
+
+def blurred(outline: BaseGeometry, seed: bytes) -> BaseGeometry:
+    """*outline* simplified to 30 m, turned at random, its corners moved until no fit brings it back."""
+    rng = np.random.default_rng(np.frombuffer(seed, np.uint32))
+    plain = shapely.simplify(outline, BLUR_M)
+    corners = shapely.get_coordinates(shapely.segmentize(plain, plain.length / 9))[:-1]
+    turn = rng.uniform(0, 2 * np.pi)
+    turned = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    size = BLUR_M
+    while True:
+        angle = rng.uniform(0, 2 * np.pi, len(corners))
+        moved = corners + size * np.column_stack([np.cos(angle), np.sin(angle)])
+        shape = shapely.Polygon(moved)
+        if shape.is_valid and fit_residual_m(shape, outline) >= LEAST_RESIDUAL_M:
+            return shapely.Polygon((moved - moved.mean(axis=0)) @ turned)
+        size *= 1.05
+
+
+def fit_residual_m(drawn: BaseGeometry, true: BaseGeometry) -> float:
+    """Root mean square distance of *drawn* from the outline of *true* after the best similarity. [m]
+
+    Iterated closest points (Besl & McKay 1992), from eight turns.
+    """
+    border = shapely.boundary(true)
+    start = shapely.get_coordinates(shapely.segmentize(drawn.exterior, drawn.length / 100))[:-1]
+    best = math.inf
+    for turn in np.linspace(0, 2 * np.pi, 8, endpoint=False):
+        points = (start - start.mean(axis=0)) @ np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+        points += shapely.get_coordinates(true.centroid)
+        for _ in range(30):
+            on = shapely.line_interpolate_point(border, shapely.line_locate_point(border, shapely.points(points)))
+            points = _similar(points, shapely.get_coordinates(on))
+        best = min(best, float(np.sqrt(np.mean(shapely.distance(shapely.points(points), border) ** 2))))
+    return best
+
+
+def _similar(points: np.ndarray, goal: np.ndarray) -> np.ndarray:
+    """*points* moved by the similarity that brings them nearest to *goal* (Umeyama 1991, without reflection)."""
+    a, b = points - points.mean(axis=0), goal - goal.mean(axis=0)
+    z, w = a[:, 0] + 1j * a[:, 1], b[:, 0] + 1j * b[:, 1]
+    factor = np.vdot(z, w) / np.vdot(z, z).real
+    if abs(factor) < 0.5:  # a picture that shrinks to a point fits everything
+        factor = 0.5 * factor / max(abs(factor), 1e-12)
+    moved = z * factor
+    return np.column_stack([moved.real, moved.imag]) + goal.mean(axis=0)
