@@ -229,8 +229,10 @@ def _input_faults(record: dict[str, Any], folder: Path, progress: Progress, audi
         jobs = [hashes[one["sha256"]] for one in wanted if one["file"].endswith(".toml")]
     if not jobs:
         return ["the folder has no job file, so nothing can be computed again"]
-    audits = _audited([str(path) for path in jobs], progress, audit_job)
-    audits.sort(key=lambda one: one.start_s)
+    try:
+        audits = _audited([str(path) for path in jobs], progress, audit_job)
+    except InputError as error:
+        return [f"the folder's {len(jobs)} job file(s) cannot be computed again: {error}"]
     return figure_faults(record, figures(audits), same_versions=record["software"] == _software())
 
 

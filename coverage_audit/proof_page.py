@@ -40,9 +40,18 @@ FIGURES = {
     "double_m2": "Sprayed twice or more",
     "within_10pct_share": "Covered ground within 10 % of the intended rate",
     "intended_l_ha": "Intended rate of mix",
-    "covered_low90_share": "Coverage at least, 9 chances in 10 (GPS error carried through)",
+    "covered_low90_share": "Coverage at least (9 in 10, GPS error)",
 }
 UNITS = {"m2": "m²", "ha": "ha", "%": "%", "L/ha": "L/ha"}
+
+
+def withheld_words(record: Record) -> str:
+    """What the seller keeps back."""
+    place = "" if record["place"] == "exact" else ", the field's place and the files' hashes"
+    return (
+        f"Withheld by the seller: the track, the times of day, the operator's name{place}. Each part is committed to, "
+        "so that the full record can be held against this one."
+    )
 
 
 def rows_of(record: Record) -> list[tuple[str, str, str]]:
@@ -92,6 +101,7 @@ def page_of(record: Record) -> str:
         words=spoken(mark),
         code=Markup(code),  # noqa: S704 - made by the library of hex digits
         data=Markup(data),  # noqa: S704 - JSON with "<" escaped
+        withheld=withheld_words(record),
         paths=_svg_paths(record["map"]),
         signed=record.get("signature"),
     )
@@ -124,6 +134,7 @@ def pdf_of(record: Record) -> bytes:
         paper.set_font("Helvetica", "", 8.5)
         for line in lines:
             paper.multi_cell(0, 4.2, _latin(line), new_x="LMARGIN", new_y="NEXT")
+    paper.multi_cell(0, 4.2, _latin(withheld_words(record)), new_x="LMARGIN", new_y="NEXT")
     _seal(paper, record, mark)
     return bytes(paper.output())
 

@@ -285,7 +285,8 @@ def drawn_map(audit: Audit, place: str, seed: bytes) -> Record:
     if place == "none":
         return {"outline": [], "missed": []}
     if place == "blurred":
-        return {"outline": _boxed(blurred(outline, seed), blurred(outline, seed).bounds), "missed": []}
+        shape = blurred(outline, seed)
+        return {"outline": [] if shape.is_empty else _boxed(shape, shape.bounds), "missed": []}
     parts = [part for strip in audit.missed_strips for part in shapely.get_parts(strip.polygon)]
     return {"outline": _boxed(outline, outline.bounds), "missed": [_boxed(part, outline.bounds) for part in parts]}
 
@@ -303,37 +304,43 @@ LEAST_RESIDUAL_M = 12.0
 
 
 def blurred(outline: BaseGeometry, seed: bytes) -> BaseGeometry:
-    """*outline* simplified to 30 m, turned at random, its corners moved until no fit brings it back."""
+    """*outline* simplified to 30 m, turned at random, its corners moved in and out until no fit brings it back.
+
+    A field so small that this cannot be done gives an empty polygon: then no shape is shown.
+    """
     rng = np.random.default_rng(np.frombuffer(seed, np.uint32))
-    plain = shapely.simplify(outline, BLUR_M)
-    corners = shapely.get_coordinates(shapely.segmentize(plain, plain.length / 9))[:-1]
+    plain = shapely.simplify(outline, BLUR_M).convex_hull
+    middle = shapely.get_coordinates(plain.centroid)[0]
+    corners = shapely.get_coordinates(shapely.segmentize(plain, plain.length / 9))[:-1] - middle
+    out = np.where(np.arange(len(corners)) % 2 == 0, 1.0, -1.0) * rng.uniform(0.6, 1.0, len(corners))
     turn = rng.uniform(0, 2 * np.pi)
     turned = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-    size = BLUR_M
-    while True:
-        angle = rng.uniform(0, 2 * np.pi, len(corners))
-        moved = corners + size * np.column_stack([np.cos(angle), np.sin(angle)])
-        shape = shapely.Polygon(moved)
-        if shape.is_valid and fit_residual_m(shape, outline) >= LEAST_RESIDUAL_M:
-            return shapely.Polygon((moved - moved.mean(axis=0)) @ turned)
-        size *= 1.05
+    for size in np.arange(0.2, 0.95, 0.05):
+        # about a point inside a convex shape, corners moved along their rays never cross
+        shape = shapely.Polygon(corners * (1 + size * out)[:, None] @ turned)
+        if fit_residual_m(shape, outline) >= LEAST_RESIDUAL_M:
+            return shape
+    return shapely.Polygon()
 
 
 def fit_residual_m(drawn: BaseGeometry, true: BaseGeometry) -> float:
-    """Root mean square distance of *drawn* from the outline of *true* after the best similarity. [m]
+    """Root mean square distance between two outlines after the best similarity, the worse of both ways. [m]
 
-    Iterated closest points (Besl & McKay 1992), from eight turns.
+    Iterated closest points (Besl & McKay 1992), from eight turns at equal area.
     """
     border = shapely.boundary(true)
+    back = shapely.line_interpolate_point(border, np.linspace(0, 1, 100), normalized=True)
     start = shapely.get_coordinates(shapely.segmentize(drawn.exterior, drawn.length / 100))[:-1]
+    start = (start - start.mean(axis=0)) * math.sqrt(true.area / drawn.area)
     best = math.inf
     for turn in np.linspace(0, 2 * np.pi, 8, endpoint=False):
-        points = (start - start.mean(axis=0)) @ np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-        points += shapely.get_coordinates(true.centroid)
-        for _ in range(30):
+        points = start @ np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+        points = points + shapely.get_coordinates(true.centroid)
+        for _ in range(20):
             on = shapely.line_interpolate_point(border, shapely.line_locate_point(border, shapely.points(points)))
             points = _similar(points, shapely.get_coordinates(on))
-        best = min(best, float(np.sqrt(np.mean(shapely.distance(shapely.points(points), border) ** 2))))
+            ways = shapely.distance(shapely.points(points), border), shapely.distance(shapely.LinearRing(points), back)
+            best = min(best, max(float(np.sqrt(np.mean(way**2))) for way in ways))
     return best
 
 
@@ -341,8 +348,5 @@ def _similar(points: np.ndarray, goal: np.ndarray) -> np.ndarray:
     """*points* moved by the similarity that brings them nearest to *goal* (Umeyama 1991, without reflection)."""
     a, b = points - points.mean(axis=0), goal - goal.mean(axis=0)
     z, w = a[:, 0] + 1j * a[:, 1], b[:, 0] + 1j * b[:, 1]
-    factor = np.vdot(z, w) / np.vdot(z, z).real
-    if abs(factor) < 0.5:  # a picture that shrinks to a point fits everything
-        factor = 0.5 * factor / max(abs(factor), 1e-12)
-    moved = z * factor
+    moved = z * (np.vdot(z, w) / max(np.vdot(z, z).real, 1e-12))
     return np.column_stack([moved.real, moved.imag]) + goal.mean(axis=0)

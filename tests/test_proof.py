@@ -1,0 +1,364 @@
+"""Coverage proofs: records, signatures, papers, privacy, refusals, and the verdict a buyer gets."""
+
+import copy
+import io
+import json
+import re
+import shutil
+import stat
+import subprocess
+import zlib
+from pathlib import Path
+
+import numpy as np
+import pypdf
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from jobs import FIELD_100_X_60, job, log, parallel_passes, worked_job
+
+from coverage_audit import cli
+from coverage_audit.audit import audit_job
+from coverage_audit.errors import InputError
+from coverage_audit.model_proof import ProofSettings
+from coverage_audit.proof_page import page_of, pdf_of
+from coverage_audit.proof_record import blurred, buyer_record, figures, fit_residual_m, grower_record, refuse
+from coverage_audit.proof_sign import (
+    WORDS,
+    canonical,
+    fingerprint,
+    parse_strict,
+    public_hex,
+    sign,
+    signature_fault,
+    signed_bytes,
+    spoken,
+)
+from coverage_audit.proof_verify import commitments_hold, faults
+
+FIXTURE = Path(__file__).parent.parent / "fixtures" / "one_pass_off"
+TIME = "2026-06-30T12:00:00Z"
+# RFC 8032, section 7.1, tests 1 to 3: secret key, public key, message, signature
+RFC_8032 = [
+    (
+        "9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60",
+        "d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a",
+        "",
+        "e5564300c360ac729086e2cc806e828a84877f1eb8e5d974d873e065224901555fb8821590a33bacc61e39701cf9b46bd25bf5f0595bbe24655141438e7a100b",
+    ),
+    (
+        "4ccd089b28ff96da9db6c346ec114e0f5b8a319f35aba624da8cf6ed4fb8a6fb",
+        "3d4017c3e843895a92b70aa74d1b7ebc9c982ccf2ec4968cc0cd55f12af4660c",
+        "72",
+        "92a009a9f0d4cab8720e820b5f642540a2b27b5416503f8fb3762223ebdb69da085ac1e43e15996e458f3613d0f11d8c387b2eaeb4302aeeb00d291612bb0c00",
+    ),
+    (
+        "c5aa8df43f9f837bedb7442f31dcb7b166d38535076f094b85ce3a2e0b4458f7",
+        "fc51cd8e6218a1a38da47ed00230f0580816ed13ba3303ac5deb911548908025",
+        "af82",
+        "6291d657deec24024827e69c3abe01a30ce548a284743a445e3680d7db5ac3ac18ff9b538d16f290ae67f760984dc6594a7c15e9716ed28dc027beceea1ec40a",
+    ),
+]
+
+
+@pytest.fixture(scope="module")
+def keys(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("keys")
+    assert cli.main(["keygen", "-o", str(folder), "--quiet"]) == 0
+    return folder
+
+
+@pytest.fixture(scope="module")
+def made(keys, tmp_path_factory):
+    """Folder of a signed proof of the worked job, with its inputs."""
+    folder = tmp_path_factory.mktemp("proof")
+    inputs = folder / "inputs"
+    shutil.copytree(FIXTURE, inputs)
+    with (inputs / "job.toml").open("a") as file:
+        file.write(
+            '[proof]\nfield_name = "Larch meadow"\napplicator = "Nino Beridze"\nfeeding = "not before 7 days <b>"\n'
+            '[[product]]\nname = "Larkmoor 200 SL"\nreg_no = "0000-11"\nrate = "1.2 L/ha"\nphi = "30 days"\n'
+        )
+    run = ["proof", str(inputs / "job.toml"), "-o", str(folder / "out"), "--key", str(keys / "coverage-audit.key")]
+    assert cli.main([*run, "--time", TIME, "--quiet"]) == 0
+    return folder
+
+
+def buyer_of(made):
+    return parse_strict((made / "out" / "proof-buyer.json").read_text())
+
+
+def verify(*arguments):
+    return cli.main(["verify", *map(str, arguments), "--quiet"])
+
+
+# --- records and signatures -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("secret", "public", "message", "signature"), RFC_8032)
+def test_ed25519_is_that_of_rfc_8032(secret, public, message, signature):
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey  # noqa: PLC0415
+
+    key = Ed25519PrivateKey.from_private_bytes(bytes.fromhex(secret))
+    assert key.public_key().public_bytes_raw().hex() == public
+    assert key.sign(bytes.fromhex(message)).hex() == signature
+
+
+def test_canonical_json_is_that_of_rfc_8785():
+    """Sections 3.2.2 and 3.2.3 (numbers, strings, literals; sorting by UTF-16) of the RFC."""
+    text = r'{"numbers":[333333333.33333329,1E30,4.50,2e-3,0.000000000000000000000000001],"literals":[null,true,false]}'
+    wanted = '{"literals":[null,true,false],"numbers":[333333333.3333333,1e+30,4.5,0.002,1e-27]}'
+    assert canonical(json.loads(text)) == wanted.encode()
+    assert canonical({"\u20ac": 1, "\r": 2, "1": 3, "\u00f6": 4}).decode() == '{"\\r":2,"1":3,"\u00f6":4,"\u20ac":1}'
+
+
+def test_openssl_agrees_with_the_signature(made, keys, tmp_path):
+    """An independent tool: openssl pkeyutl -verify over the canonical bytes."""
+    record = buyer_of(made)
+    (tmp_path / "message").write_bytes(signed_bytes(record))
+    (tmp_path / "signature").write_bytes(bytes.fromhex(record["signature"]["value"]))
+    command = ["openssl", "pkeyutl", "-verify", "-pubin", "-inkey", str(keys / "coverage-audit.pub"), "-rawin"]
+    command += ["-in", str(tmp_path / "message"), "-sigfile", str(tmp_path / "signature")]
+    assert subprocess.run(command, capture_output=True, check=False).returncode == 0
+    (tmp_path / "message").write_bytes(signed_bytes(record) + b" ")
+    assert subprocess.run(command, capture_output=True, check=False).returncode != 0
+
+
+def leaves(value, path=()):
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            yield from leaves(inner, (*path, key))
+    elif isinstance(value, list):
+        for place, inner in enumerate(value):
+            yield from leaves(inner, (*path, place))
+    else:
+        yield path
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.data())
+def test_any_single_change_fails_and_another_order_of_keys_does_not(made, data):
+    record = buyer_of(made)
+    path = data.draw(st.sampled_from(sorted(leaves(record), key=str)))
+    changed = copy.deepcopy(record)
+    holder = changed
+    for key in path[:-1]:
+        holder = holder[key]
+    old = holder[path[-1]]
+    holder[path[-1]] = data.draw(
+        st.one_of(st.text(max_size=5), st.integers(0, 9), st.none()).filter(lambda new: new != old)
+    )
+    assert signature_fault(changed, None)
+    assert not signature_fault(dict(reversed(list(record.items()))), None)
+
+
+@pytest.mark.parametrize("text", ['{"a": 1, "a": 2}', '{"a": NaN}', '{"a": Infinity}', "[1]", "{"])
+def test_what_is_not_strict_json_is_refused(text):
+    with pytest.raises(ValueError, match=r".+"):
+        parse_strict(text)
+
+
+def test_members_that_nobody_signed_are_refused(made, keys):
+    record = buyer_of(made)
+    record["signature"]["note"] = "x"
+    assert signature_fault(record, None)
+    key = (keys / "coverage-audit.key").read_text()
+    assert faults(sign({**buyer_of(made), "extra": "1"}, key, "key"), None, {})
+
+
+def test_words_are_one_for_each_byte():
+    assert len(set(WORDS)) == 256
+    assert spoken("00ff" + "00" * 30, 2) == f"{WORDS[0]} {WORDS[255]}"
+
+
+# --- keys and files -------------------------------------------------------------------------------
+
+
+def test_private_files_are_their_owners_alone(keys, made):
+    for file in (keys / "coverage-audit.key", keys / "coverage-audit.secret", made / "out" / "proof.json"):
+        assert stat.S_IMODE(file.stat().st_mode) == 0o600
+    assert cli.main(["keygen", "-o", str(keys), "--quiet"]) == 2  # a key is never written over
+
+
+def test_the_same_proof_is_the_same_bytes(made, keys, tmp_path):
+    run = ["proof", str(made / "inputs" / "job.toml"), "-o", str(tmp_path), "--key", str(keys / "coverage-audit.key")]
+    assert cli.main([*run, "--time", TIME, "--quiet"]) == 0
+    for file in (made / "out").iterdir():
+        assert file.read_bytes() == (tmp_path / file.name).read_bytes(), file.name
+
+
+def test_without_a_key_there_is_no_buyers_copy(made, tmp_path, capsys):
+    assert cli.main(["proof", str(made / "inputs" / "job.toml"), "-o", str(tmp_path)]) == 0
+    assert {file.name for file in tmp_path.iterdir()} == {"proof.json", "proof.html"}
+    assert "NOT SIGNED" in (tmp_path / "proof.html").read_text()
+    assert "no buyer's copy" in capsys.readouterr().out
+    assert verify(tmp_path / "proof.json") == 3
+
+
+# --- verify -----------------------------------------------------------------------------------------
+
+
+def test_a_buyer_gets_a_verdict_in_one_command(made, keys, capsys):
+    papers = made / "out"
+    assert cli.main(["verify", str(papers / "proof-buyer.json"), "--public-key", str(keys / "coverage-audit.pub")]) == 0
+    assert "Signed by the key you gave" in capsys.readouterr().out
+    assert cli.main(["verify", str(papers / "proof.html")]) == 0
+    assert "compare this fingerprint" in capsys.readouterr().out
+    assert verify(papers / "proof-buyer.json", "--inputs", made / "inputs") == 0
+    assert verify(papers / "proof-buyer.json", "--full", papers / "proof.json") == 0
+    assert verify(made / "inputs" / "job.toml") == 2
+
+
+def test_another_key_does_not_hold(made, tmp_path):
+    assert cli.main(["keygen", "-o", str(tmp_path), "--quiet"]) == 0
+    assert verify(made / "out" / "proof-buyer.json", "--public-key", tmp_path / "coverage-audit.pub") == 3
+
+
+@pytest.mark.parametrize("name", ["proof.html", "proof.pdf"])
+def test_a_changed_paper_is_caught(made, tmp_path, name, capsys):
+    papers = shutil.copytree(made / "out", tmp_path / "out")
+    data = (papers / name).read_bytes()
+    (papers / name).write_bytes(data[:-30] + bytes([data[-30] ^ 1]) + data[-29:])
+    assert cli.main(["verify", str(papers / "proof-buyer.json")]) == 3
+    assert f"{name} is not the paper of this record" in capsys.readouterr().out
+
+
+def test_other_inputs_are_caught(made, tmp_path, capsys):
+    inputs = shutil.copytree(made / "inputs", tmp_path / "in")
+    text = (inputs / "job.toml").read_text()
+    (inputs / "job.toml").write_text(re.sub(r'width = "[^"]*"', 'width = "9.8 m"', text))
+    assert cli.main(["verify", str(made / "out" / "proof-buyer.json"), "--inputs", str(inputs)]) == 3
+    assert "the record says" in capsys.readouterr().out
+
+
+def test_another_full_record_is_caught(made):
+    full = parse_strict((made / "out" / "proof.json").read_text())
+    assert not commitments_hold(buyer_of(made), full)
+    full["grower"]["operator"] = "somebody else"
+    assert commitments_hold(buyer_of(made), full) == ["grower/operator is not what the buyer's copy is committed to"]
+
+
+# --- figures and refusals ----------------------------------------------------------------------------
+
+
+def test_a_touch_up_joins_the_proof():
+    """Worked job: 100 m2 missed between x = 20 and 21; a later pass over x = 18 to 28 heals all of it."""
+    first = audit_job(worked_job(10.0))
+    times, points, on = parallel_passes([23.0], 0.0, 100.0)
+    later = audit_job(job(log(times + 90_000, points), [(a + 90_000, b + 90_000) for a, b in on], FIELD_100_X_60))
+    found = figures([first, later])
+    assert float(found["missed_first_m2"]["value"]) == pytest.approx(100, abs=0.6)
+    assert float(found["missed_left_m2"]["value"]) == pytest.approx(0, abs=0.6)
+    assert float(found["proven_share"]["value"]) == pytest.approx(100, abs=0.01)
+
+
+def test_figures_have_so_many_decimals():
+    found = figures([audit_job(worked_job(10.0))])
+    assert re.fullmatch(r"\d+\.\d", found["proven_m2"]["value"])
+    assert re.fullmatch(r"\d+\.\d\d", found["proven_share"]["value"])
+
+
+def test_no_proof_from_what_is_not_sure():
+    audit = audit_job(worked_job(10.0))
+    refuse([audit], ProofSettings())
+    areas, checks = audit.area_m2, audit.checks
+    replace = copy.replace if hasattr(copy, "replace") else __import__("dataclasses").replace
+    bridged = replace(audit, area_m2=replace(areas, bridged=0.011 * areas.target))
+    for bad, said in (
+        (replace(audit, checks=replace(checks, ok=False)), "sums do not close"),
+        (replace(audit, assumed=object()), "assumed"),
+        (bridged, "bridging gaps"),
+    ):
+        with pytest.raises(InputError, match=said):
+            refuse([bad], ProofSettings())
+    refuse([bridged], ProofSettings(max_bridged_share=0.02))
+
+
+# --- privacy and papers -------------------------------------------------------------------------------
+
+
+def streams(pdf):
+    found = [pdf]
+    for match in re.finditer(rb"stream\r?\n(.*?)endstream", pdf, re.DOTALL):
+        try:
+            found.append(zlib.decompress(match[1]))
+        except zlib.error:
+            found.append(match[1])
+    return b"\n".join(found).decode("latin-1")
+
+
+@pytest.mark.parametrize("place", ["blurred", "none"])
+def test_the_buyers_files_give_nothing_away(made, keys, tmp_path, place):
+    run = ["proof", str(made / "inputs" / "job.toml"), "-o", str(tmp_path), "--key", str(keys / "coverage-audit.key")]
+    assert cli.main([*run, "--time", TIME, "--place", place, "--quiet"]) == 0
+    full = json.loads((tmp_path / "proof.json").read_text())
+    secret = [*full["grower"]["start"], *full["grower"]["end"], "Nino Beridze", "12:00:00"]
+    secret += [text[:-2] for point in full["grower"]["outline"] for text in point]
+    secret += [one["sha256"] for one in full["inputs"]] + [one["file"] for one in full["inputs"]]
+    secret += [time[11:16] for time in full["grower"]["start"]]
+    for name in ("proof-buyer.json", "proof.html", "proof.pdf"):
+        data = (tmp_path / name).read_bytes()
+        text = streams(data) if name.endswith("pdf") else data.decode()
+        assert [one for one in secret if one in text] == [], name
+    assert json.loads((tmp_path / "proof-buyer.json").read_text())["figures"]["target_m2"]["unit"] == "ha"
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(
+    "field", [shapely.box(0, 0, 100, 60), shapely.box(0, 0, 400, 300), shapely.Point(0, 0).buffer(150)]
+)
+def test_a_blurred_outline_fits_the_true_one_nowhere(field, seed):
+    """At least 10 m off after the best similarity, as asked."""
+    drawn = blurred(field, np.random.default_rng(seed).bytes(32))
+    assert drawn.is_valid
+    assert fit_residual_m(drawn, field) >= 10
+
+
+def test_the_true_outline_fits_itself():
+    field = shapely.box(0, 0, 100, 60)
+    turned = shapely.affinity.rotate(shapely.affinity.scale(field, 1.3, 1.3), 30)
+    assert fit_residual_m(turned, field) < 0.5
+
+
+def test_the_pdf_is_a_document_whose_text_can_be_selected(made):
+    paper = pypdf.PdfReader(io.BytesIO((made / "out" / "proof.pdf").read_bytes()))
+    assert len(paper.pages) <= 2
+    assert paper.metadata.title == "Proof of spray coverage"
+    assert paper.trailer["/Root"]["/Lang"] == "en"
+    text = " ".join(page.extract_text() for page in paper.pages)
+    for words in ("Larch meadow", "Larkmoor 200 SL", "not a residue test", spoken(fingerprint(buyer_of(made)))):
+        assert words in text
+
+
+def test_the_page_loads_nothing_and_escapes_names(made):
+    page = (made / "out" / "proof.html").read_text()
+    assert "<b>" not in page
+    assert not re.search(r'(?:src|href)="', page)
+
+
+def test_papers_are_made_of_the_record_alone(made):
+    record = buyer_of(made)
+    assert page_of(record).encode() == (made / "out" / "proof.html").read_bytes()
+    assert pdf_of(record) == (made / "out" / "proof.pdf").read_bytes()
+
+
+def test_record_fields_are_there_or_named_as_missing():
+    """7 CFR 110.3 (a)(1)-(9) and Regulation (EC) 1107/2009 article 67 (1)."""
+    full = grower_record([audit_job(worked_job(10.0))], TIME)["grower"]
+    assert len(full["record_7_cfr_110_3"]) == 9
+    assert set(full["record_eu_1107_2009_67"]) == {"product", "time", "dose", "area_ha", "crop"}
+    assert full["record_7_cfr_110_3"]["certificate"] == "not stated"
+
+
+def test_an_exact_copy_shows_the_place_only_when_asked():
+    audit = audit_job(worked_job(10.0))
+    full = grower_record([audit], TIME)
+    assert buyer_record(full, audit, "exact", "00" * 32)["map"]["missed"]
+    assert buyer_record(full, audit, "none", "00" * 32)["map"] == {"outline": [], "missed": []}
+
+
+def test_a_public_key_is_read_from_pem(keys):
+    assert re.fullmatch(r"[0-9a-f]{64}", public_hex((keys / "coverage-audit.pub").read_text(), "key"))
+    with pytest.raises(InputError, match="Ed25519"):
+        public_hex("nothing", "key")
