@@ -27,7 +27,7 @@ from .errors import InputError
 from .model_core import BoomLines, Ground, Piece
 from .model_touchup import BOOM, LEAVE, SPOT, After, DrivenLine, Option, StripPlan, TouchupPlan
 from .plane import Plane
-from .swath import on_lines, pieces_of, travel_at
+from .swath import on_lines, pieces_of
 from .touchup import (
     boom_option,
     dates_of,
@@ -40,7 +40,7 @@ from .touchup import (
     terms_of,
     worth_m2,
 )
-from .touchup_passes import boom_state, halfway, lay_boom, shut_over, strip_parts, tightest_radius
+from .touchup_passes import across_part, boom_state, halfway, lay_boom, shut_over, strip_parts, tightest_radius
 from .touchup_ways import (
     driving_ground,
 )
@@ -142,9 +142,28 @@ def _options(setting: Setting, strip: Strip) -> tuple[Option, Option, Option]:
 
 
 def _boom(setting: Setting, strip: Strip) -> Option:
+    """The better of going along the strip and, where the boom covers its whole length, square to it."""
+    option = _boom_over(setting, strip, strip_parts(strip.line))
+    if not _spanned(setting, strip):
+        return option
+    square = _boom_over(setting, strip, [across_part(strip.line, strip.polygon)])
+    step = tol.EQUAL_SHARE * strip.area_m2
+    return min(
+        (option, square),
+        key=lambda one: (not usable(one), -round(one.cured_m2 / step), round(one.resprayed_m2 / step)),
+    )
+
+
+def _spanned(setting: Setting, strip: Strip) -> bool:
+    """Whether the boom, square to the strip's middle line, covers its whole length."""
+    return strip.length_m <= setting.audit.job.settings.boom.width_m + tol.WIDTH_SLACK_M
+
+
+def _boom_over(setting: Setting, strip: Strip, parts: list[FloatArray]) -> Option:
+    """Boom passes over *parts* of the strip's middle line, or whatever leads over it."""
     layers, sections = setting.audit.layers, setting.audit.job.settings.boom.sections_m
     passes = []
-    for part in strip_parts(strip.line):
+    for part in parts:
         if tightest_radius(part) < setting.terms.turning_radius_m:
             return no_boom("the strip bends more tightly than the turning radius")
         passes += lay_boom(part, strip.polygon, layers.target, setting.ground.inside, setting.tracks, sections)
@@ -196,17 +215,14 @@ def _wand_way(setting: Setting, strip: Strip) -> tuple[DrivenLine, ...]:
     Along its longest part that the vehicle can follow; where it bends more tightly, the vehicle
     stops half-way along it. The rest is walked.
     """
-    parts = strip_parts(strip.line)
-    able = [part for part in parts if tightest_radius(part) >= setting.terms.turning_radius_m]
-    stops = [halfway(part) for part in parts]
-    for group in (able, stops):
-        lines = [shapely.LineString(part) for part in group]
-        for line in sorted(lines, key=lambda one: -one.length):
-            for aside in tol.WAND_REACH_M:
-                moved = shapely.offset_curve(line, aside) if aside else line
-                found = _clear_part(setting, moved)
-                if found is not None:
-                    return (found,)
+    parts = sorted(strip_parts(strip.line), key=lambda part: -shapely.LineString(part).length)
+    if strip.where in {"late on", "early off"} and _spanned(setting, strip):
+        parts = [across_part(strip.line, strip.polygon), *parts]  # as the old pass ran, where it can be reached
+    for line in (shapely.LineString(part) for part in [*parts, *(halfway(part) for part in parts)]):
+        for aside in tol.WAND_REACH_M:
+            found = _clear_part(setting, shapely.offset_curve(line, aside) if aside else line)
+            if found is not None:
+                return (found,)
     return ()
 
 
@@ -316,14 +332,14 @@ def _after(audit: Audit, taken: list[Option]) -> After:
     shapes = [layer for visits, layer in enumerate(layers.by_visits) for _ in range(visits)]
     shapes += [swath for option in taken for swath in option.swaths or (option.spray,)]
     pieces = [
-        Piece(part, _one_line(stretch), 0, 1, bridged=False)
+        Piece(part, _one_line(stretch), 0, 0, bridged=False)
         for stretch, shape in enumerate(shapes)
         for part in shapely.get_parts(shape)
         if part.geom_type == "Polygon"
     ]
     width = audit.job.settings.boom.width_m
     swept = sum(piece.polygon.area for piece in pieces)
-    parts = closed_partition(pieces, ground, width, travel_at, swept)
+    parts = closed_partition(pieces, ground, width, _at_once, swept)
     visits, target = parts.visits, parts.in_target
     return After(
         missed_m2=parts.area(target & (visits == 0)),
@@ -333,7 +349,12 @@ def _after(audit: Audit, taken: list[Option]) -> After:
     )
 
 
+def _at_once(_piece: Piece, x: FloatArray, _y: FloatArray) -> FloatArray:
+    """No travel: whatever one stretch sweeps here is one visit, as every swath has been counted by itself."""
+    return np.zeros(len(x))
+
+
 def _one_line(stretch: int) -> BoomLines:
     """Boom lines that say no more than which stretch a swath belongs to."""
-    none, no = np.zeros(2), np.zeros(2, bool)  # two lines at one place: whatever is swept twice is one visit
+    none, no = np.zeros(1), np.zeros(1, bool)
     return BoomLines(none, none, none, none, no, no, no, ((0.0, 0.0),), stretch)

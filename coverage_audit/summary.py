@@ -45,18 +45,10 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
     dict
         Plain Python values only. What could not be computed is None. Times are UTC.
     """
-    settings, volume = audit.job.settings, audit.volume
-    plane = Plane(audit.origin)
+    volume, plane = audit.volume, Plane(audit.origin)
     found = {
         "schema": SCHEMA,
-        "job": {
-            "name": settings.name,
-            "start": utc_text(audit.start_s),
-            "end": utc_text(audit.end_s),
-            "timezone": settings.timezone,
-            "units": settings.report.units,
-            "fields": audit.sprayed_fields,
-        },
+        "job": _job(audit),
         "inputs": [_input(one) for one in audit.inputs],
         "area_m2": {**dataclasses.asdict(audit.area_m2), "proven": None if audit.assumed else audit.area_m2.proven},
         "distance_m": {"on": audit.distance_on_m, "off": audit.distance_off_m},
@@ -76,12 +68,9 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
             "over_target_area": volume.over_target_area_l_ha,
         },
         **rate_keys(audit),
-        "missed_strips": [
-            {**_strip(strip, plane), **cause_keys(audit, strip, utc_text)} for strip in audit.missed_strips
-        ],
+        "missed_strips": [_finding(strip, audit, plane) for strip in audit.missed_strips],
         "double_patches": [
-            {**_strip(patch, plane), "max_visits": patch.max_visits, **cause_keys(audit, patch, utc_text)}
-            for patch in audit.double_patches
+            {**_finding(patch, audit, plane), "max_visits": patch.max_visits} for patch in audit.double_patches
         ],
         **pass_keys(audit, utc_text),
         **accuracy_keys(audit),
@@ -90,6 +79,22 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
     }
     plain: dict[str, Any] = _plain(found)
     return plain
+
+
+def _job(audit: Audit) -> dict[str, Any]:
+    settings = audit.job.settings
+    return {
+        "name": settings.name,
+        "start": utc_text(audit.start_s),
+        "end": utc_text(audit.end_s),
+        "timezone": settings.timezone,
+        "units": settings.report.units,
+        "fields": audit.sprayed_fields,
+    }
+
+
+def _finding(strip: Strip, audit: Audit, plane: Plane) -> dict[str, Any]:
+    return {**_strip(strip, plane), **cause_keys(audit, strip, utc_text)}
 
 
 def summary_json(audit: Audit) -> str:

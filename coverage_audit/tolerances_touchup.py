@@ -14,7 +14,7 @@ LIBRARY_SOLUTIONS = 150
 """Neighbouring orders that the optimiser library may accept beyond ``EXACT_STRIPS``. [1] A count, not a
 time, so that the same job gives the same plan on every machine."""
 
-LIBRARY_MOST_S = 120
+LIBRARY_MOST_S = 300
 """The optimiser library stops here even if it has accepted fewer; sixty strips take seconds. [s]"""
 
 LIBRARY_UNIT = 1e6
@@ -72,6 +72,12 @@ LEAST_SPRAY_M = 0.25
 
 WIDTH_SLACK_M = 0.02
 """A strip this much wider than the boom or the open sections counts as covered by them: rounding. [m]"""
+
+SHY_M = (0.05, 0.2, 0.5)
+"""Where a crooked edge of the target keeps the boom off, it is laid so much farther from the strip's edge. [m]"""
+
+WHOLE_SHARE = 0.9
+"""... unless so much of the strip is cured without. [1]"""
 
 STEER_SLACK_M = 0.3
 """The open sections reach so far beyond the strip on both sides where they can: a person steers no

@@ -25,8 +25,10 @@ from .tolerances_touchup import (
     PART_BEND_DEG,
     PART_SIMPLIFY_M,
     SHUT_MARGIN_M,
+    SHY_M,
     STEER_SLACK_M,
     STRAIGHT_M,
+    WHOLE_SHARE,
     WIDTH_SLACK_M,
 )
 
@@ -70,6 +72,21 @@ def strip_parts(line: BaseGeometry) -> list[FloatArray]:
         away = shapely.distance(straight, shapely.points(part)).max()
         parts.append(part[[0, -1]] if away <= STRAIGHT_M else shapely.get_coordinates(_gentle(part)))
     return parts or [points[[0, -1]]]
+
+
+def across_part(line: BaseGeometry, strip: BaseGeometry) -> FloatArray:
+    """Straight line square to a short strip's middle *line*, through its middle and as long as *strip* is wide. [m]
+
+    Where the boom came on late or went off early the strip lies along the boom: driven this way,
+    the boom sprays it and no more.
+    """
+    longest = max(shapely.get_parts(line), key=lambda one: one.length)
+    ends = shapely.get_coordinates(longest)[[0, -1]]
+    unit = (ends[1] - ends[0]) / max(np.hypot(*(ends[1] - ends[0])), 1e-9)
+    square = np.array([unit[1], -unit[0]])
+    middle = ends.mean(axis=0)
+    reach = (shapely.get_coordinates(strip) - middle) @ square
+    return np.array([middle + reach.min() * square, middle + reach.max() * square])
 
 
 def _gentle(part: FloatArray) -> BaseGeometry:
@@ -160,18 +177,22 @@ def lay_boom(
     if window.is_empty:
         return []
     _, low, _, high = window.bounds
-    best: tuple[tuple[float, ...], list[LaidPass]] | None = None
-    for exact, plan in _plans(low, high, sections_m):
-        passes = [one for offset, bands in plan if (one := _lay(frame, offset, bands, strip, target, inside))]
-        if not passes:
-            continue
-        cured, again = _measure(passes, sections_m, frame, flat_strip)
-        step = EQUAL_SHARE * max(flat_strip.area, 1e-9)
-        off_track = max(shapely.distance(shapely.LineString(one.line[1:-1]).centroid, tracks) for one in passes)
-        score = (-round(cured / step), round(again / step), exact, round(off_track, 1), abs(plan[0][0]))
-        if best is None or score < best[0]:
-            best = (score, passes)
-    return best[1] if best else []
+    step = EQUAL_SHARE * max(flat_strip.area, 1e-9)
+    best: tuple[tuple[float, ...], list[LaidPass]] = ((0.0,), [])
+    # a crooked edge of the target comes between the boom and the strip's last hand's width: leave that
+    shy = [bounds for less in SHY_M for bounds in ((low + less, high), (low, high - less))]
+    for bounds in [(low, high), *(one for one in shy if one[1] - one[0] > WIDTH_SLACK_M)]:
+        for exact, plan in _plans(*bounds, sections_m):
+            passes = [one for offset, bands in plan if (one := _lay(frame, offset, bands, strip, target, inside))]
+            if not passes:
+                continue
+            cured, again = _measure(passes, sections_m, frame, flat_strip)
+            off_track = max(shapely.distance(shapely.LineString(one.line[1:-1]).centroid, tracks) for one in passes)
+            score = (-round(cured / step), round(again / step), exact, round(off_track, 1), abs(plan[0][0]))
+            best = min(best, (score, passes), key=lambda one: one[0])
+        if -best[0][0] * EQUAL_SHARE >= WHOLE_SHARE:
+            break
+    return best[1]
 
 
 Band = tuple[int, float, float]
@@ -212,10 +233,10 @@ def _lay(
     frame: Frame, offset: float, bands: list[Band], strip: BaseGeometry, target: BaseGeometry, inside: BaseGeometry
 ) -> LaidPass | None:
     """The pass at *offset*, its sections opened where the strip is and shut where target ends."""
-    line = _beside(frame, offset)
-    if line is None:
+    beside = _beside(frame, offset)
+    if beside is None:
         return None
-    own = Frame(line, frame.beyond_m)
+    own = Frame(beside, frame.beyond_m)
     reach = shapely.buffer(own.line, sum(right - left for _, left, right in bands) + frame.beyond_m)
     flat_strip, flat_target = own.flat(strip & reach), own.flat(target & reach)
     open_m = {}
@@ -259,15 +280,15 @@ def _without(ranges: tuple[Range, ...], shut: Range) -> tuple[Range, ...]:
 
 
 def _beside(frame: Frame, offset: float) -> FloatArray | None:
-    """The frame's line moved *offset* to the right, without what lies beyond; None where a bend leaves none."""
+    """The frame's line moved *offset* to the right, without what lies beyond its ends; None inside too tight a bend."""
     line = shapely.LineString(frame.points[1:-1])
     if len(frame.points) == 4:
         heading = frame.heading[0]
         shift = np.array([offset * math.cos(heading), -offset * math.sin(heading)])
         return np.asarray(shapely.get_coordinates(line) + shift)
     moved = shapely.offset_curve(line, -offset, join_style="mitre") if offset else line
-    longest = max(shapely.get_parts(moved), key=lambda one: one.length, default=None)
-    return None if longest is None or longest.length == 0 else shapely.get_coordinates(longest)
+    parts = [part for part in shapely.get_parts(moved) if not part.is_empty]
+    return shapely.get_coordinates(max(parts, key=lambda one: one.length)) if parts else None
 
 
 def _open_ranges(strip: BaseGeometry, target: BaseGeometry, left: float, right: float) -> tuple[Range, ...]:

@@ -17,7 +17,6 @@ import numpy as np
 import shapely
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
-from shapely.ops import nearest_points
 
 from .tolerances_touchup import (
     CLEARANCE_M,
@@ -202,13 +201,16 @@ def _back_places(ends: list[StripEnd]) -> tuple[FloatArray, list[tuple[int, floa
 
 
 def _start_poses(ground: DrivingGround, start: tuple[float, float]) -> FloatArray:
-    """Poses at the start, or at the nearest clear ground, in all directions."""
-    point = shapely.Point(start)
-    if not shapely.contains_xy(shapely.buffer(ground.clear_ground, -ground.cell_m), *start):
-        safe = shapely.buffer(ground.clear_ground, -ground.cell_m)
-        point = nearest_points(safe, point)[0] if not safe.is_empty else point
+    """Poses at the start, or in the middle of the nearest clear cell, in all directions."""
+    x, y = start
+    if not ground.look_up(ground.clear, np.array([start]))[0] and ground.clear.any():
+        row, column = np.nonzero(ground.clear)
+        middle_x = ground.west_m + (column + 0.5) * ground.cell_m
+        middle_y = ground.south_m + (row + 0.5) * ground.cell_m
+        nearest = int(np.argmin(np.hypot(middle_x - x, middle_y - y)))
+        x, y = float(middle_x[nearest]), float(middle_y[nearest])
     heading = np.arange(START_HEADINGS) * 2 * np.pi / START_HEADINGS
-    return np.column_stack([np.full(len(heading), point.x), np.full(len(heading), point.y), heading])
+    return np.column_stack([np.full(len(heading), x), np.full(len(heading), y), heading])
 
 
 def _turn_edges(

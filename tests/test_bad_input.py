@@ -326,7 +326,7 @@ def test_interrupted_half_way(small_job, tmp_path):
         "import os, signal, sys\n"
         "from coverage_audit import cli\n"
         "cli._audit = lambda job, *_: job\n"
-        "cli._papers = lambda audit, plan=None: os.kill(os.getpid(), signal.SIGINT)\n"
+        "cli._papers = lambda *_: os.kill(os.getpid(), signal.SIGINT)\n"
         "sys.exit(cli.main())\n"
     )
     done = subprocess.run(
