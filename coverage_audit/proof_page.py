@@ -72,6 +72,7 @@ def rows_of(record: Record) -> list[tuple[str, str, str]]:
     for key, name in FIGURES.items():
         figure = record["figures"][key]
         value = "not known" if figure["value"] is None else f"{figure['value']} {UNITS[figure['unit']]}"
+        value = "less than 0.1 ha" if value == "0.0 ha" else value
         rows.append((name, value, figure["origin"]))
     for job in record["later"]:
         rows.append(("Touch-up job, counted above", f"{job['date']} {', '.join(job['products'])}".strip(), "measured"))
@@ -180,7 +181,7 @@ def _drawing(paper: Any, drawing: Record, place: str) -> None:  # noqa: ANN401 -
 
 MAP_WORDS = {
     "exact": "The field; black: missed by the first job.",
-    "blurred": "The field's shape, drawn coarsely on purpose: without scale, north or place.",
+    "blurred": "The field's shape, distorted on purpose: without scale, north or place.",
     "none": "",
 }
 
