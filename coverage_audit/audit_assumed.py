@@ -158,10 +158,14 @@ def _ranges(tried: list[Areas], missed_shown_m2: float, double_shown_m2: float) 
             padded = [(*one, *[0.0] * (most - len(one))) for one in values]
             ranges[field.name] = tuple(Range(min(column), max(column)) for column in zip(*padded, strict=True))
         else:
-            ranges[field.name] = Range(max(min(values) - shown.get(field.name, 0.0), 0.0), max(values))
+            below, above = ASSUMED_MARGIN if field.name in shown else (0.0, 0.0)
+            low = max(min(values) - shown.get(field.name, 0.0), 0.0)
+            ranges[field.name] = Range(low * (1 - below), max(values) * (1 + above))
     covered = [one.covered for one in tried]
     target = tried[0].target
-    ranges["covered"] = Range(min(covered), min(max(covered) + missed_shown_m2, target))
+    missed = ranges["missed"]
+    low, high = (missed.low, missed.high) if isinstance(missed, Range) else (0.0, target)
+    ranges["covered"] = Range(min(*covered, target - high), max(*covered, target - low))
     return ranges
 
 
