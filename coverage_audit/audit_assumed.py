@@ -19,7 +19,13 @@ from .passes import keep_diary
 from .propose import noise_shown, on_times, propose
 from .steering import deviations, driven_passes
 from .swath import boom_path
-from .tolerances_passes import ASSUMED_EARLY_M, ASSUMED_ERROR_ELSE_M, ASSUMED_ERROR_M, ASSUMED_LATE_M
+from .tolerances_passes import (
+    ASSUMED_EARLY_M,
+    ASSUMED_ERROR_ELSE_M,
+    ASSUMED_ERROR_M,
+    ASSUMED_LATE_M,
+    ASSUMED_MARGIN,
+)
 from .track import clean_track
 from .way import usual_speed_m_s
 
