@@ -343,8 +343,8 @@ def test_interrupted_while_writing(check, monkeypatch):
     real = files._write_through  # noqa: SLF001
     written = []
 
-    def interrupt(path, content):
-        real(path, content)
+    def interrupt(path, content, mode):
+        real(path, content, mode)
         written.append(path)
         if len(written) == 3:
             signal.raise_signal(signal.SIGINT)
