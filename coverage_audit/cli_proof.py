@@ -170,6 +170,8 @@ def verified(options: argparse.Namespace, progress: Progress, audit_job: AuditJo
         public = public_hex(_text(options.public_key), str(options.public_key))
     found = faults(record, public, _beside(options.proof))
     if not found and options.full is not None:
+        if record["copy"] != "buyer":
+            raise InputError("only a buyer's copy can be held against the full record", str(options.proof))
         full = _record(options.full)
         found += faults(full, record["signature"]["public_key"], {}) or commitments_hold(record, full)
     if not found and options.inputs is not None:
@@ -182,7 +184,8 @@ def verified(options: argparse.Namespace, progress: Progress, audit_job: AuditJo
     own = record["signature"]["public_key"]
     signer = f"Signer unknown to you: compare this fingerprint of the key with the grower: {own}"
     signer = "Signed by the key you gave." if public else signer
-    return 0, f"HOLDS: {options.proof.name}\n{signer}\nRecord: {spoken(mark)}\n{told(record)}"
+    again = _how_again(record, options.inputs)
+    return 0, f"HOLDS: {options.proof.name}\n{signer}\n{again}Record: {spoken(mark)}\n{told(record)}"
 
 
 def _text(path: Path) -> str:
@@ -208,9 +211,9 @@ def _record(path: Path) -> dict[str, Any]:
 
 
 def _beside(path: Path) -> dict[str, bytes]:
-    """The papers that lie in the proof's folder."""
-    papers = (path.with_name(name) for name in ("proof.html", "proof.pdf"))
-    return {paper.name: paper.read_bytes() for paper in papers if paper.is_file()}
+    """The paper that was named, and those that lie beside it under the names they were made with."""
+    papers = {path, path.with_name("proof.html"), path.with_name("proof.pdf")}
+    return {paper.name: paper.read_bytes() for paper in sorted(papers) if paper.suffix != ".json" and paper.is_file()}
 
 
 def _input_faults(record: dict[str, Any], folder: Path, progress: Progress, audit_job: AuditJob) -> list[str]:
@@ -233,10 +236,19 @@ def _input_faults(record: dict[str, Any], folder: Path, progress: Progress, audi
         audits = _audited([str(path) for path in jobs], progress, audit_job)
     except InputError as error:
         return [f"the folder's {len(jobs)} job file(s) cannot be computed again: {error}"]
-    return figure_faults(record, figures(audits), same_versions=record["software"] == _software())
+    return figure_faults(record, figures(audits), same_versions=_same_versions(record))
 
 
-def _software() -> dict[str, str]:
+def _same_versions(record: dict[str, Any]) -> bool:
     from .proof_record import software  # noqa: PLC0415
 
-    return software()
+    return bool(record["software"] == software())
+
+
+def _how_again(record: dict[str, Any], inputs: Path | None) -> str:
+    """How close the figures computed again had to be; "" when they were not."""
+    if inputs is None:
+        return ""
+    if _same_versions(record):
+        return "Computed again from the inputs: every figure within one unit in its last place.\n"
+    return "Computed again from the inputs with other library versions: every figure within 0.02 % of the field.\n"

@@ -336,3 +336,11 @@ def _check_caution(audit: Audit) -> str:
         f"(two independent counts differ by {100 * checks.cross_check_rel:.2f}{SPACE}% of the field, "
         f"the sums close to {100 * checks.closure_rel:.2g}{SPACE}%): take no figure here as proof."
     )
+
+
+def utc_text(time_s: float) -> str:
+    """Write a time [s since 1970 UTC] as ISO 8601 with Z, with a fraction only when there is one."""
+    # Floats of this size hold about 0.2 microseconds, so rounding to microseconds loses nothing.
+    moment = dt.datetime.fromtimestamp(0, dt.UTC) + dt.timedelta(microseconds=round(time_s * 1e6))
+    text = moment.replace(tzinfo=None).isoformat(timespec="microseconds")
+    return text.rstrip("0").rstrip(".") + "Z"

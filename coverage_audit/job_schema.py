@@ -19,7 +19,6 @@ from . import tolerances_accuracy as tol_accuracy
 from . import tolerances_rate as tol_rate
 from . import units
 from .errors import InputError
-from .job_proof import PROOF
 from .job_touchup import TOUCHUP
 from .model_rate import Amount
 
@@ -211,6 +210,11 @@ _LOAD = quantity(units.VOLUME_L, most=tol_rate.MAX_TANK_L, above=True)
 _DAYS = quantity(units.INTERVAL_DAYS, most=tol_rate.MAX_INTERVAL_DAYS)
 _NOZZLES = whole(tol.MAX_NOZZLES)
 
+PROOF_TEXTS = (
+    *("field_name", "crop_name", "hay_leaving_farm", "feeding", "manure_compost"),
+    *("applicator", "certificate", "location"),
+)
+
 TABLES: dict[str, dict[str, Check]] = {
     "job": {
         "name": text,
@@ -271,7 +275,7 @@ TABLES: dict[str, dict[str, Check]] = {
         "replicates": whole(tol_accuracy.MAX_REPLICATES),
     },
     "touchup": TOUCHUP,
-    "proof": PROOF,
+    "proof": {**dict.fromkeys(PROOF_TEXTS, text), "max_bridged": quantity({"%": 0.01}, most=tol.MOST_BRIDGED_SHARE)},
     "report": {
         "units": choice("metric", "us"),
         "min_width": quantity(units.LENGTH_M, least=tol.MIN_STRIP_WIDTH_M, most=tol.MAX_STRIP_M),

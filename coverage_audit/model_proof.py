@@ -11,7 +11,7 @@ class ProofSettings:
 
     ``hay_leaving_farm``, ``feeding`` and ``manure_compost`` are what the label says of them, in the seller's
     words. ``applicator``, ``certificate`` and ``location`` are fields of an application record.
-    ``max_bridged_share`` of the target may rest on bridged gaps of the log.
+    ``max_bridged``: share of the target that may rest on bridged gaps of the log.
     """
 
     field_name: str = ""
@@ -22,4 +22,4 @@ class ProofSettings:
     applicator: str = ""
     certificate: str = ""
     location: str = ""
-    max_bridged_share: float = 0.01
+    max_bridged: float = 0.01

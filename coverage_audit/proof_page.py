@@ -6,9 +6,9 @@ import datetime as dt
 import json
 from typing import TYPE_CHECKING, Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
+from .pages import page_templates
 from .proof_sign import fingerprint, library, spoken
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ FIGURES = {
     "missed_first_m2": "Missed by the first job",
     "missed_left_m2": "Still missed after touch-ups",
     "double_m2": "Sprayed twice or more",
-    "within_10pct_share": "Covered ground within 10 % of the intended rate",
+    "within_10pct_share": "First job: within 10 % of the intended rate",
     "intended_l_ha": "Intended rate of mix",
     "covered_low90_share": "Coverage at least (9 in 10, GPS error)",
 }
@@ -83,28 +83,27 @@ def rows_of(record: Record) -> list[tuple[str, str, str]]:
 def page_of(record: Record) -> str:
     """The whole page; it loads nothing, and holds the record that it was made from."""
     mark = fingerprint(record)
-    environment = Environment(
-        loader=PackageLoader("coverage_audit"),
-        autoescape=select_autoescape(default=True),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-    )
     code = library("segno").make(mark, error="m").svg_inline(scale=3, omitsize=False)
     # "<" cannot end the script element: it is written as an escape that JSON reads back
     data = json.dumps(record, ensure_ascii=True, sort_keys=True).replace("<", "\\u003c")
-    return environment.get_template("proof.html").render(
-        title=TITLE,
-        record=record,
-        rows=rows_of(record),
-        how=HOW,
-        not_said=NOT_SAID,
-        fingerprint=mark,
-        words=spoken(mark),
-        code=Markup(code),  # noqa: S704 - made by the library of hex digits
-        data=Markup(data),  # noqa: S704 - JSON with "<" escaped
-        withheld=withheld_words(record),
-        paths=_svg_paths(record["map"]),
-        signed=record.get("signature"),
+    return (
+        page_templates()
+        .get_template("proof.html")
+        .render(
+            title=TITLE,
+            record=record,
+            rows=rows_of(record),
+            how=HOW,
+            not_said=NOT_SAID,
+            fingerprint=mark,
+            words=spoken(mark),
+            code=Markup(code),  # noqa: S704 - made by the library of hex digits
+            data=Markup(data),  # noqa: S704 - JSON with "<" escaped
+            withheld=withheld_words(record),
+            map_words=MAP_WORDS[record["place"]],
+            paths=_svg_paths(record["map"]),
+            signed=record.get("signature"),
+        )
     )
 
 

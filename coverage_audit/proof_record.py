@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from . import __version__
+from .display import utc_text
 from .errors import InputError
 from .plane import Plane
 from .proof_sign import commitment, fingerprint, salt
@@ -54,10 +55,10 @@ def refuse(audits: Sequence[Audit], settings: ProofSettings) -> None:
         if not areas.target > 0:
             raise InputError(f"{name}: there is no target area, so there is nothing to prove", "field")
         share = areas.bridged / areas.target
-        if share > settings.max_bridged_share:
+        if share > settings.max_bridged:
             raise InputError(
                 f"{name}: {100 * share:.1f} % of the target rests on bridging gaps of the log; a proof allows "
-                f"{100 * settings.max_bridged_share:g} %",
+                f"{100 * settings.max_bridged:g} %",
                 "proof.max_bridged",
             )
         if not audit.checks.ok:
@@ -93,8 +94,8 @@ def grower_record(audits: Sequence[Audit], made: str) -> Record:
         ],
         "grower": {
             "operator": settings.operator or MISSING,
-            "start": [_utc(one.start_s) for one in audits],
-            "end": [_utc(one.end_s) for one in audits],
+            "start": [utc_text(one.start_s) for one in audits],
+            "end": [utc_text(one.end_s) for one in audits],
             "outline": _outline_degrees(first),
             "missed_strips": [_strip(strip, first) for strip in first.missed_strips],
             "cautions": list(first.cautions),
@@ -174,10 +175,6 @@ def _local_date(audit: Audit) -> str:
     return dt.datetime.fromtimestamp(audit.start_s, ZoneInfo(audit.job.settings.timezone)).date().isoformat()
 
 
-def _utc(time_s: float) -> str:
-    return dt.datetime.fromtimestamp(time_s, dt.UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
-
-
 def _typed(amount: Amount) -> str:
     return f"{amount.value / amount.size:g} {amount.unit}"
 
@@ -232,7 +229,7 @@ def _eu_fields(audit: Audit) -> Record:
     doses = [_typed(use.settings.rate) for use in uses if use.settings.rate]
     return {
         "product": ", ".join(use.settings.name for use in uses) or MISSING,
-        "time": _utc(audit.start_s),
+        "time": utc_text(audit.start_s),
         "dose": ", ".join(doses) or MISSING,
         "area_ha": text(audit.area_m2.swept_net / HECTARE_M2, 2),
         "crop": audit.job.settings.crop or MISSING,

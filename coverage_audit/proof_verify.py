@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from .proof_page import page_of, pdf_of, rows_of
@@ -71,7 +72,7 @@ def faults(record: Record, public: str | None, papers: Mapping[str, bytes]) -> l
     public : str or None
         The key it must be signed by, in hex; None = any.
     papers : mapping of str to bytes
-        ``proof.html`` and ``proof.pdf`` that lie beside the record, where they do.
+        Pages (.html) and PDFs that claim to be made from the record.
     """
     unknown = set(record) - KEYS[record["copy"]]
     if unknown:
@@ -84,13 +85,13 @@ def faults(record: Record, public: str | None, papers: Mapping[str, bytes]) -> l
 
 def _paper_faults(record: Record, papers: Mapping[str, bytes]) -> list[str]:
     try:
-        made = {"proof.html": page_of(record).encode(), "proof.pdf": pdf_of(record)}
+        made = {".html": page_of(record).encode(), ".pdf": pdf_of(record)}
     except Exception as error:  # noqa: BLE001 - a record that was tampered with can be anything
         return [f"no paper can be made from the record ({type(error).__name__})"]
     return [
         f"{name} is not the paper of this record: changed, or made by other versions. Read the figures below instead"
         for name, data in papers.items()
-        if data != made[name]
+        if data != made.get(PurePath(name).suffix.lower())
     ]
 
 

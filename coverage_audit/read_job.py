@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any
 from . import tolerances as tol
 from .errors import InputError
 from .job_accuracy import accuracy_settings
-from .job_proof import proof_settings
 from .job_rate import product_settings, tank_settings
 from .job_schema import JOB_FILE, REQUIRED, TABLES
 from .job_touchup import touchup_settings
 from .model import Interval, Job, NamedArea
+from .model_proof import ProofSettings
 from .model_settings import (
     BoomSettings,
     FieldSettings,
@@ -292,7 +292,7 @@ def _job_settings(
         report=_report_settings(values.get("report", {})),
         products=product_settings(values.get("product", ()), places[""]),
         accuracy=accuracy_settings(values.get("accuracy")),
-        proof=proof_settings(values.get("proof")),
+        proof=ProofSettings(**values.get("proof", {})),
         touchup=touchup_settings(values.get("touchup", {}), job.get("planned_cut")),
     )
 

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
 from typing import TYPE_CHECKING
 
 import shapely
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
 from .accuracy_words import chance_words
@@ -25,6 +22,7 @@ from .display import (
 )
 from .map_layers import map_layers
 from .map_view import MAP_ID, legend_label, library_script, library_style, map_script
+from .pages import page_templates, page_text
 from .pass_words import assumed_notice, told_causes, verdict_of
 from .plane import Plane
 from .report_facts import FactGroup, fact_groups, volume_facts
@@ -83,7 +81,7 @@ def report_html(audit: Audit, plan: TouchupPlan | None = None) -> str:
     """
     settings, plane = audit.job.settings, Plane(audit.origin)
     units = settings.report.units
-    template = _environment().get_template("report.html")
+    template = page_templates().get_template("report.html")
     return template.render(
         audit=audit,
         settings=settings,
@@ -113,31 +111,16 @@ def report_html(audit: Audit, plan: TouchupPlan | None = None) -> str:
     )
 
 
-@cache
-def _environment() -> Environment:
-    return Environment(
-        loader=PackageLoader("coverage_audit"),
-        autoescape=select_autoescape(("html",)),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
 def _page_parts(audit: Audit, plane: Plane) -> dict[str, Markup]:
     """Scripts and styles; everything in them is ours, the library's, or escaped by folium."""
     parts = {
-        "style": _template_text("report.css") + _template_text("rate.css") + _template_text("touchup.css"),
+        "style": page_text("report.css", "rate.css", "touchup.css"),
         "library_style": library_style(),
         "library": library_script(),
         "map_script": map_script(audit, plane),
-        "page_script": _template_text("report.js") + _template_text("rate.js"),
+        "page_script": page_text("report.js", "rate.js"),
     }
     return {name: Markup(text) for name, text in parts.items()}  # noqa: S704 - see above
-
-
-def _template_text(name: str) -> str:
-    return (resources.files("coverage_audit") / "templates" / name).read_text(encoding="utf-8")
 
 
 def _heading(audit: Audit) -> list[tuple[str, str]]:

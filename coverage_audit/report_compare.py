@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, dataclass
-from importlib import resources
 from typing import TYPE_CHECKING, Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
 from . import display
 from .compare_map import compared_maps, strip_plot
+from .pages import page_templates, page_text
 from .units import ACRE_M2, HECTARE_M2
 
 if TYPE_CHECKING:
@@ -100,27 +99,23 @@ def _plain(one: Difference) -> dict[str, Any]:
 def compare_html(found: Comparison) -> str:
     """The page; loads nothing, all names from files escaped."""
     units = _units(found)
-    environment = Environment(
-        loader=PackageLoader("coverage_audit"),
-        autoescape=select_autoescape(("html",)),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    folder = resources.files("coverage_audit") / "templates"
-    style = "".join((folder / name).read_text(encoding="utf-8") for name in ("report.css", "compare.css"))
-    return environment.get_template("compare.html").render(
-        title=" and ".join(job.label for job in found.jobs),
-        style=Markup(style),  # noqa: S704 - our own file
-        jobs=[_heading(job, units) for job in found.jobs],
-        maps=[Markup(svg) for svg in compared_maps(found.jobs, units)],  # noqa: S704 - made by compare_map, which escapes
-        table=_table(found, units),
-        sentences=sentences(found),
-        notes=notes(found),
-        plots=[(name, note, Markup(svg)) for name, note, svg in _plots(found, units)],  # noqa: S704 - the same
-        costs=[_cost_sentence(row, found, units) for row in cost_rows(found)],
-        assumed=any(job.summary.get("assumed") for job in found.jobs),
-        land="acre" if units == "us" else "hectare",
+    style = page_text("report.css", "compare.css")
+    return (
+        page_templates()
+        .get_template("compare.html")
+        .render(
+            title=" and ".join(job.label for job in found.jobs),
+            style=Markup(style),  # noqa: S704 - our own file
+            jobs=[_heading(job, units) for job in found.jobs],
+            maps=[Markup(svg) for svg in compared_maps(found.jobs, units)],  # noqa: S704 - made by compare_map, which escapes
+            table=_table(found, units),
+            sentences=sentences(found),
+            notes=notes(found),
+            plots=[(name, note, Markup(svg)) for name, note, svg in _plots(found, units)],  # noqa: S704 - the same
+            costs=[_cost_sentence(row, found, units) for row in cost_rows(found)],
+            assumed=any(job.summary.get("assumed") for job in found.jobs),
+            land="acre" if units == "us" else "hectare",
+        )
     )
 
 

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
 from typing import TYPE_CHECKING
 
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
 from . import touchup_words as words
 from .display import duration, length
 from .model_touchup import METHODS
+from .pages import page_templates, page_text
 from .plane import Plane
 from .tolerances_touchup import SHEET_STRIPS
 from .touchup_map import touchup_map
@@ -50,25 +48,14 @@ class StripRow:
 
 def touchup_section(audit: Audit, plan: TouchupPlan) -> str:
     """Section of the report about *plan*, as HTML; all text from files is escaped."""
-    return _environment().get_template("touchup_section.html").render(**_context(audit, plan, SECTION_PX))
+    return page_templates().get_template("touchup_section.html").render(**_context(audit, plan, SECTION_PX))
 
 
 def touchup_sheet(audit: Audit, plan: TouchupPlan) -> str:
     """Field sheet: an HTML page that prints on one sheet of A4 or Letter, and reads on a phone."""
     context = _context(audit, plan, SHEET_PX)
-    style = (resources.files("coverage_audit") / "templates" / "touchup.css").read_text(encoding="utf-8")
-    return _environment().get_template("touchup_sheet.html").render(**context, style=Markup(style))  # noqa: S704 - ours
-
-
-@cache
-def _environment() -> Environment:
-    return Environment(
-        loader=PackageLoader("coverage_audit"),
-        autoescape=select_autoescape(("html",)),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    style = page_text("touchup.css")
+    return page_templates().get_template("touchup_sheet.html").render(**context, style=Markup(style))  # noqa: S704 - ours
 
 
 def _context(audit: Audit, plan: TouchupPlan, size_px: tuple[int, int]) -> dict[str, object]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import datetime as dt
 import json
 import math
 import re
@@ -72,7 +71,7 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
         "double_patches": [
             {**_finding(patch, audit, plane), "max_visits": patch.max_visits} for patch in audit.double_patches
         ],
-        **pass_keys(audit, utc_text),
+        **pass_keys(audit),
         **accuracy_keys(audit),
         "checks": dataclasses.asdict(audit.checks),
         "cautions": audit.cautions,
@@ -85,8 +84,8 @@ def _job(audit: Audit) -> dict[str, Any]:
     settings = audit.job.settings
     return {
         "name": settings.name,
-        "start": utc_text(audit.start_s),
-        "end": utc_text(audit.end_s),
+        "start": display.utc_text(audit.start_s),
+        "end": display.utc_text(audit.end_s),
         "timezone": settings.timezone,
         "units": settings.report.units,
         "fields": audit.sprayed_fields,
@@ -94,7 +93,7 @@ def _job(audit: Audit) -> dict[str, Any]:
 
 
 def _finding(strip: Strip, audit: Audit, plane: Plane) -> dict[str, Any]:
-    return {**_strip(strip, plane), **cause_keys(audit, strip, utc_text)}
+    return {**_strip(strip, plane), **cause_keys(audit, strip)}
 
 
 def summary_json(audit: Audit) -> str:
@@ -159,14 +158,6 @@ def passes_geojson(audit: Audit) -> str:
     """Write the field, its target and every pass as GeoJSON lines, with number and kind (RFC 7946)."""
     features = pass_features(audit)
     return json.dumps({"type": "FeatureCollection", "features": features}, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def utc_text(time_s: float) -> str:
-    """Write a time [s since 1970 UTC] as ISO 8601 with Z, with a fraction only when there is one."""
-    # Floats of this size hold about 0.2 microseconds, so rounding to microseconds loses nothing.
-    moment = dt.datetime.fromtimestamp(0, dt.UTC) + dt.timedelta(microseconds=round(time_s * 1e6))
-    text = moment.replace(tzinfo=None).isoformat(timespec="microseconds")
-    return text.rstrip("0").rstrip(".") + "Z"
 
 
 def printable(text: str) -> str:

@@ -9,26 +9,21 @@ import numpy as np
 import shapely
 import shapely.geometry
 
+from .display import utc_text
 from .pass_words import assumed_notice, cause_words
 from .plane import Plane
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from .model import Audit, Strip
     from .model_passes import Deviation, LapPiece, Pass, Range
 
-    Stamp = Callable[[float], str]
 
 DECIMALS = 8
 """Decimals of a degree in passes.geojson: 1e-8 degree is 1 mm."""
 
 
-def pass_keys(audit: Audit, stamp: Stamp) -> dict[str, Any]:
-    """Keys of ``summary.json``: ``passes``, ``steering``, ``assumed`` and ``assumed_ranges_m2``.
-
-    *stamp* writes a time [s since 1970 UTC] as text.
-    """
+def pass_keys(audit: Audit) -> dict[str, Any]:
+    """Keys of ``summary.json``: ``passes``, ``steering``, ``assumed`` and ``assumed_ranges_m2``."""
     result = audit.passes
     found: dict[str, Any] = {"assumed": audit.assumed is not None, "boom_m": audit.job.settings.boom.width_m}
     if audit.assumed is not None:
@@ -39,7 +34,7 @@ def pass_keys(audit: Audit, stamp: Stamp) -> dict[str, Any]:
         found["position_error_m"] = assumed.error_m
     if result is None:
         return {**found, "passes": None, "steering": None}
-    found["passes"] = [_pass(one, stamp) for one in result.passes]
+    found["passes"] = [_pass(one) for one in result.passes]
     found["steering"] = dataclasses.asdict(result.steering)
     found["passes_left_out"] = [{"passes": [a, b], "apart_m": apart} for a, b, apart in result.gaps]
     found["pass_spacings"] = [
@@ -63,12 +58,12 @@ def _range(one: Range | tuple[Range, ...]) -> Any:  # noqa: ANN401 - an object o
     return dataclasses.asdict(one)
 
 
-def _pass(one: Pass, stamp: Stamp) -> dict[str, Any]:
+def _pass(one: Pass) -> dict[str, Any]:
     return {
         "n": one.n,
         "kind": one.kind,
-        "start": stamp(one.start_s),
-        "end": stamp(one.end_s),
+        "start": utc_text(one.start_s),
+        "end": utc_text(one.end_s),
         "length_m": one.length_m,
         "heading_deg": one.heading_deg,
         "mean_speed_m_s": one.mean_speed_m_s,
@@ -86,13 +81,13 @@ def _pass(one: Pass, stamp: Stamp) -> dict[str, Any]:
         "missed_m2": one.missed_m2,
         "double_m2": one.double_m2,
         "outside_m2": one.outside_m2,
-        **({"pieces": [_piece(each, stamp) for each in one.pieces]} if one.pieces else {}),
+        **({"pieces": [_piece(each) for each in one.pieces]} if one.pieces else {}),
     }
 
 
-def _piece(one: LapPiece, stamp: Stamp) -> dict[str, Any]:
+def _piece(one: LapPiece) -> dict[str, Any]:
     told = dataclasses.asdict(one)
-    return {"start": stamp(told.pop("start_s")), **told}
+    return {"start": utc_text(told.pop("start_s")), **told}
 
 
 def _deviation(one: Deviation | None) -> dict[str, float] | None:
@@ -101,14 +96,14 @@ def _deviation(one: Deviation | None) -> dict[str, float] | None:
     return {"mean": one.mean_m, "sd": one.sd_m, "rms": one.rms_m, "p95_abs": one.p95_m, "rms_logged": one.rms_logged_m}
 
 
-def cause_keys(audit: Audit, strip: Strip, stamp: Stamp) -> dict[str, Any]:
+def cause_keys(audit: Audit, strip: Strip) -> dict[str, Any]:
     """Key ``cause`` of a missed strip or double patch; None when no pass is near it."""
     cause = audit.passes.causes.get(strip.id) if audit.passes else None
     if cause is None:
         return {"cause": None}
     settings = audit.job.settings
     words = cause_words(cause, settings.report.units, settings.timezone).replace("\u00a0", " ")
-    told = {**dataclasses.asdict(cause), "time": stamp(cause.time_s), "words": words}
+    told = {**dataclasses.asdict(cause), "time": utc_text(cause.time_s), "words": words}
     del told["time_s"]
     return {"cause": told}
 

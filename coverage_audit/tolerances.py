@@ -359,3 +359,6 @@ FAR_FIXES_M = 5.0
 
 MUCH_DOUBLE = 0.5
 """More of the target than this sprayed twice points to a wrong boom width. [1]"""
+
+MOST_BRIDGED_SHARE = 0.05
+"""No proof may rest on more bridged ground than this, whatever the job file says. [1]"""

@@ -18,7 +18,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jobs import FIELD_100_X_60, job, log, parallel_passes, worked_job
 
-from coverage_audit import cli
+from coverage_audit import cli, proof_record
 from coverage_audit.audit import audit_job
 from coverage_audit.errors import InputError
 from coverage_audit.model_proof import ProofSettings
@@ -224,6 +224,32 @@ def test_a_changed_paper_is_caught(made, tmp_path, name, capsys):
     assert f"{name} is not the paper of this record" in capsys.readouterr().out
 
 
+def test_a_changed_page_is_caught_under_any_name(made, tmp_path):
+    """A buyer who was sent the page alone, saved it under another name, and whose share was changed on the way."""
+    page = (made / "out" / "proof.html").read_text()
+    share = buyer_of(made)["figures"]["proven_share"]["value"]
+    shown, data = page.split('<script type="application/json"')
+    (tmp_path / "meadow.html").write_text(page)
+    assert verify(tmp_path / "meadow.html") == 0
+    (tmp_path / "meadow.html").write_text(shown.replace(share, "99.99") + '<script type="application/json"' + data)
+    assert verify(tmp_path / "meadow.html") == 3
+
+
+def test_only_a_buyers_copy_is_held_against_the_full_record(made):
+    full = made / "out" / "proof.json"
+    assert verify(full) == 0
+    assert verify(full, "--full", full) == 2
+
+
+def test_other_library_versions_are_said(made, monkeypatch, capsys):
+    run = ["verify", str(made / "out" / "proof-buyer.json"), "--inputs", str(made / "inputs")]
+    assert cli.main(run) == 0
+    assert "within one unit in its last place" in capsys.readouterr().out
+    monkeypatch.setattr(proof_record, "software", dict)
+    assert cli.main(run) == 0
+    assert "with other library versions: every figure within 0.02 %" in capsys.readouterr().out
+
+
 def test_other_inputs_are_caught(made, tmp_path, capsys):
     inputs = shutil.copytree(made / "inputs", tmp_path / "in")
     text = (inputs / "job.toml").read_text()
@@ -272,7 +298,7 @@ def test_no_proof_from_what_is_not_sure():
     ):
         with pytest.raises(InputError, match=said):
             refuse([bad], ProofSettings())
-    refuse([bridged], ProofSettings(max_bridged_share=0.02))
+    refuse([bridged], ProofSettings(max_bridged=0.02))
 
 
 # --- privacy and papers -------------------------------------------------------------------------------

@@ -24,7 +24,6 @@ from coverage_audit.summary import (
     summary_dict,
     summary_json,
     terminal_text,
-    utc_text,
 )
 
 GPX = "{http://www.topografix.com/GPX/1/1}"
@@ -174,7 +173,7 @@ def test_numpy_numbers_become_plain_ones():
     ],
 )
 def test_times_are_utc_with_z(time_s, text):
-    assert utc_text(time_s) == text
+    assert display.utc_text(time_s) == text
     assert datetime.fromisoformat(text).timestamp() == pytest.approx(time_s, abs=1e-6)
 
 

@@ -1,0 +1,26 @@
+"""Our own page templates and styles, and the one way they are filled."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib import resources
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+
+
+@cache
+def page_templates() -> Environment:
+    """Templates whose values are escaped, and for which a missing value is an error."""
+    return Environment(
+        loader=PackageLoader("coverage_audit"),
+        autoescape=select_autoescape(("html",)),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def page_text(*names: str) -> str:
+    """Style sheets and scripts of these names, one after the other."""
+    folder = resources.files("coverage_audit") / "templates"
+    return "".join((folder / name).read_text(encoding="utf-8") for name in names)
