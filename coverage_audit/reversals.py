@@ -132,10 +132,11 @@ def _cheapest(legs: list[_Leg], chords: _Chords) -> list[bool]:
 
 def _joint(before: _Leg, leg: _Leg, chords: _Chords) -> tuple[float, float]:
     """Cost of going on in the same sense from one leg to the next, and of reversing between them."""
-    if before.run != leg.run:
-        return 0.0, 0.0
     first, second = before.last, leg.first
     turn = abs(math.remainder(float(chords.course[second] - chords.course[first]), 2 * math.pi))
+    if before.run != leg.run:
+        # who drives on the same way after a gap would have to have turned round in it to back up now
+        return 0.0, math.pi - turn if turn < math.radians(SAME_WAY_DEG) else 0.0
     shorter = float(min(chords.length[first], chords.length[second]))
     if shorter >= 2 * TURNING_RADIUS_M * math.sin(turn / 2):
         return 0.0, math.pi  # wide enough to be driven round

@@ -177,3 +177,20 @@ def test_backing_up_is_seen_through_noise(noise):
         assert motion.reverse[24:28].all()
         assert not motion.reverse[:18].any()
         assert not motion.reverse[34:].any()
+
+
+def test_a_gap_in_a_pass_does_not_turn_the_vehicle_round():
+    """At 1 Hz, 2 m/s: 100 m north, a gap of 7 s, 20 m north, a turn within one step, 90 m back beside it.
+
+    What follows the gap alone reads more cheaply as 20 m backed up before 90 m driven south.
+    """
+    north = np.column_stack([np.zeros(68), np.arange(0, 136, 2.0)])
+    south = np.column_stack([np.full(45, 0.5), np.arange(132, 42, -2.0)])
+    points, times = np.concatenate([north, south]), np.arange(113.0)
+    seen = (times <= 50) | (times >= 57)
+    motion = motion_of(times[seen], points[seen])
+    northward = motion.time_s - motion.time_s[0] < 66
+    heading = (np.degrees(motion.heading_rad[northward]) + 180) % 360 - 180
+    assert motion.gap_after.sum() == 1
+    assert np.abs(heading).max() < 10
+    assert not motion.reverse[northward].any()
