@@ -330,7 +330,7 @@ def _where_to_look(folder: Path) -> str:
     """Where the papers are."""
     return (
         f"Open {folder / 'report.html'} in a web browser to see the map.\n"
-        f"Beside it: summary.json (every figure), findings.geojson (for a map program) and\n"
+        f"Beside it: summary.json (every figure), findings.geojson and passes.geojson (for a map program) and\n"
         f"missed.gpx (to walk to the missed strips with a phone)."
     )
 
