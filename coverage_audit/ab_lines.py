@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .model_passes import STRAIGHT
-from .tolerances_passes import DIRECTION_TRIM, FAMILY_DEG, FAMILY_LEAST_SHARE
+from .tolerances_passes import DIRECTION_TRIM, FAMILY_DEG, FAMILY_LEAST_SHARE, STRAY_LEAST_DEG, STRAY_SPREADS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -49,6 +49,14 @@ def axial_mean(angle_deg: FloatArray, weight: FloatArray) -> float:
     return float(np.degrees(np.angle(np.sum(weight * np.exp(2j * np.radians(angle_deg))))) / 2 % 180.0)
 
 
+def _without_strays(angle_deg: FloatArray, weight: FloatArray) -> float:
+    """Mean direction without passes far off the others: one that holds an approach on a slant, say. [deg]"""
+    off = (angle_deg - axial_mean(angle_deg, weight) + 90) % 180 - 90
+    away = np.abs(off - np.median(off))
+    near = away <= max(STRAY_SPREADS * 1.4826 * float(np.median(away)), STRAY_LEAST_DEG)
+    return axial_mean(angle_deg[near], weight[near])
+
+
 def mean_directions(fixed: Fixed, spans: Sequence[Span], directions: list[float]) -> list[float]:
     """AB directions from the fixes themselves: each pass by least squares, long ones count most.
 
@@ -69,6 +77,6 @@ def mean_directions(fixed: Fixed, spans: Sequence[Span], directions: list[float]
             angles.append(np.degrees(np.arctan2(2 * spread[0, 1], spread[1, 1] - spread[0, 0]) / 2) % 180)
             weights.append(np.hypot(np.ptp(x), np.ptp(y)))
         if angles:
-            refined.append(axial_mean(np.array(angles), np.array(weights) ** 2))
+            refined.append(_without_strays(np.array(angles), np.array(weights) ** 2))
             lengths.append(sum(weights))
     return [refined[k] for k in np.argsort([-one for one in lengths], kind="stable")]

@@ -150,7 +150,8 @@ def _common(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     try:
         return np.asarray(shapely.intersection(one, other))
     except shapely.GEOSException:
-        return np.asarray(shapely.intersection(shapely.make_valid(one), shapely.make_valid(other), NODE_GRID_M))
+        solid = [shapely.make_valid(side, method="structure", keep_collapsed=False) for side in (one, other)]
+        return np.asarray(shapely.intersection(*solid, grid_size=NODE_GRID_M))
 
 
 def _rectangle_width(polygons: np.ndarray) -> FloatArray:

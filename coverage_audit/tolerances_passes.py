@@ -59,6 +59,11 @@ FAMILY_LEAST_SHARE = 0.08
 DIRECTION_TRIM = 0.06
 """Share of a pass left out at each end when its direction is fitted. [1]"""
 
+STRAY_SPREADS = 4.0
+STRAY_LEAST_DEG = 0.02
+"""A pass whose direction is off the median of its block by more than so many standard deviations (by the median
+absolute deviation), and by more than this, has no say in the AB direction. [1], [deg]"""
+
 ON_SHARE = 0.5
 OFF_SHARE = 0.15
 """A part counts as sprayed from the first share of its length on, as unsprayed below the second. [1]"""

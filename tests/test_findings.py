@@ -8,7 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coverage_audit.findings import find_strips, open_and_split, surroundings
+from coverage_audit.findings import _common, find_strips, open_and_split, surroundings
 from coverage_audit.middle_line import middles
 
 NOWHERE = np.empty((0, 2, 2))
@@ -118,3 +118,19 @@ def test_widths_agree_with_the_geometry_librarys_inscribed_circle():
         strip = shapely.Polygon(np.concatenate([np.column_stack([x, low]), np.column_stack([x, high])[::-1]]))
         circle = 2 * shapely.maximum_inscribed_circle(strip, tolerance=0.002).length
         assert middle_of(strip).max_width_m == pytest.approx(circle, rel=0.05, abs=0.03)
+
+
+def test_ground_with_a_spike_is_cut_where_the_exact_way_fails(monkeypatch):
+    """A 4 x 4 m piece with a spike of no width: made valid it is an area and a line, of which only the area counts."""
+    exact, calls = shapely.intersection, []
+
+    def fails_once(*arguments, **more):
+        calls.append(arguments)
+        if len(calls) == 1:
+            raise shapely.GEOSException("found non-noded intersection")
+        return exact(*arguments, **more)
+
+    monkeypatch.setattr(shapely, "intersection", fails_once)
+    spiked = shapely.Polygon([(0, 0), (4, 0), (4, 4), (4, 6), (4, 4), (0, 4)])
+    (common,) = _common(np.array([spiked]), np.array([shapely.box(1, 1, 9, 9)]))
+    assert common.area == pytest.approx(9, abs=1e-9)
