@@ -18,6 +18,7 @@ import shapely
 
 from .gap_model import Habits, conditioned_errors, fit_habits, pick, simulate_errors, smallest_skip, usual
 from .model_accuracy import CLASSICAL, REGIMES, Accuracy, Figure, RegimeResult
+from .scan import Cuts, Scan, steps_of
 from .tolerances_accuracy import (
     CROSS_CUTS,
     CUT_REACH_SIGMAS,
@@ -33,11 +34,12 @@ from .tolerances_accuracy import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
-    from .model import FloatArray, Strip
-    from .model_accuracy import AccuracySettings, ErrorModel, Gaps
-    from .model_core import BoomLines, BoomPath, Partition
+    from shapely.geometry.base import BaseGeometry
 
-    CountGround = Callable[[Sequence[BoomLines]], Partition]
+    from .model import BoolArray, FloatArray, Strip
+    from .model_accuracy import AccuracySettings, ErrorModel, Gaps
+    from .model_core import BoomLines, BoomPath
+
     RunAll = Callable[[Callable[[int], FloatArray], int], Iterable[FloatArray]]
 
 MISSED, DOUBLE, COVERED = 0, 1, 2
@@ -52,7 +54,7 @@ class Question:
     """
 
     observed_m2: tuple[float, float, float]
-    target_m2: float
+    target: BaseGeometry
     strips: tuple[Strip, ...]
     width_m: float
     min_width_m: float
@@ -66,13 +68,11 @@ class Question:
     method_m2: float
 
 
-def assess(question: Question, count_ground: CountGround, run_all: RunAll, rng: np.random.Generator) -> Accuracy:
+def assess(question: Question, run_all: RunAll, rng: np.random.Generator) -> Accuracy:
     """Accuracy of the figures of *question*.
 
     Parameters
     ----------
-    count_ground : callable
-        Boom lines -> partition of the ground.
     run_all : callable
         (task, count) -> results of task(0) ... task(count - 1), in order.
     rng : Generator
@@ -84,14 +84,14 @@ def assess(question: Question, count_ground: CountGround, run_all: RunAll, rng: 
         by_regime = {regime: _exact(question) for regime in regimes}
     else:
         draws = question.settings.replicates // len(regimes)
-        by_regime = {regime: _drawn(question, regime, max(draws, 2), count_ground, run_all, rng) for regime in regimes}
+        by_regime = {regime: _drawn(question, regime, max(draws, 2), run_all, rng) for regime in regimes}
     found = list(by_regime.values())
     skips = [one.smallest_detectable_skip_m for one in found]
     return Accuracy(
         regime=regimes[0] if len(regimes) == 1 else "unknown",
-        missed_m2=_widest([one.missed_m2 for one in found], question.target_m2),
-        double_m2=_widest([one.double_m2 for one in found], question.target_m2),
-        covered_m2=_widest([one.covered_m2 for one in found], question.target_m2),
+        missed_m2=_widest([one.missed_m2 for one in found], question.target.area),
+        double_m2=_widest([one.double_m2 for one in found], question.target.area),
+        covered_m2=_widest([one.covered_m2 for one in found], question.target.area),
         by_regime=by_regime,
         probability=tuple(min(chances) for chances in zip(*(one.probability for one in found), strict=True)),
         smallest_detectable_skip_m=None if None in skips else max(one for one in skips if one is not None),
@@ -111,7 +111,6 @@ def _drawn(
     question: Question,
     regime: str,
     count: int,
-    count_ground: CountGround,
     run_all: RunAll,
     rng: np.random.Generator,
 ) -> RegimeResult:
@@ -127,24 +126,29 @@ def _drawn(
     else:
         drawn, boundary = simulate_errors(times, error, count, rng)
     shift = (boundary - drawn)[back]
-    cuts = cross_cuts(question.strips, _reach(question))
+    steps, plain = steps_of(base), steps_of([with_knots(lines, KNOT_STEP_M) for lines in question.lines])
+    scan = Scan.over(question.target, steps, question.width_m)
+    across = cross_cuts(question.strips, _reach(question))
+    farthest = float(np.hypot(*np.moveaxis(shift, 1, 0)).max())
+    cuts = Cuts.of(across.ravel(), question.target, steps, farthest, question.width_m)
 
     def one(number: int) -> FloatArray:
-        parts = count_ground(moved(base, shift[:, :, number]))
-        return np.concatenate([areas_of(parts), real_strips(parts, cuts, question.min_width_m)])
+        moved = steps.moved(shift[:, :, number])
+        real = real_strips(cuts.missed_m(moved).reshape(across.shape), question.min_width_m)
+        return np.concatenate([scan.areas(moved), real])
 
     table = np.array(list(run_all(one, count)))
-    thinned = areas_of(count_ground([with_knots(lines, KNOT_STEP_M) for lines in question.lines]))
-    off = thinned - np.array(question.observed_m2) + question.method_m2 * rng.standard_normal((count, 3))
+    off = scan.areas(plain) - np.array(question.observed_m2)
+    off = off + question.method_m2 * rng.standard_normal((count, 3))
     areas = table[:, :3] - off
     if regime == CLASSICAL:
         areas = areas.mean(axis=0) + HAND_SPREAD[question.error.fix_class] * (areas - areas.mean(axis=0))
-    areas = np.clip(areas, 0.0, question.target_m2)
+    areas = np.clip(areas, 0.0, question.target.area)
     wanted = (SKIP_LENGTH_M, question.min_width_m, NormalDist().inv_cdf(SURE))
     skip = smallest_skip(gaps, error, habits if regime == CLASSICAL else None, question.noise_m, wanted)
     skip = skip if skip is not None and skip < question.width_m else None
     missed, double, covered = (
-        _figure(question.observed_m2[k], areas[:, k], question.target_m2, told=skip is not None)
+        _figure(question.observed_m2[k], areas[:, k], question.target.area, told=skip is not None)
         for k in (MISSED, DOUBLE, COVERED)
     )
     return RegimeResult(missed, double, covered, tuple(table[:, 3:].mean(axis=0).tolist()), skip)
@@ -215,22 +219,6 @@ def with_knots(lines: BoomLines, step_m: float) -> BoomLines:
     )
 
 
-def moved(all_lines: Sequence[BoomLines], shift_m: FloatArray) -> list[BoomLines]:
-    """Boom lines with their centres moved by *shift_m*, shape (lines of all, 2)."""
-    ends = np.cumsum([len(lines.x_m) for lines in all_lines])
-    parts = np.split(shift_m, ends[:-1])
-    return [
-        replace(lines, x_m=lines.x_m + part[:, 0], y_m=lines.y_m + part[:, 1])
-        for lines, part in zip(all_lines, parts, strict=True)
-    ]
-
-
-def areas_of(parts: Partition) -> FloatArray:
-    """Target missed, visited twice or more, and covered, shape (3,). [m2]"""
-    visits, target = parts.visits, parts.in_target
-    return np.array([parts.area(target & mask) for mask in (visits == 0, visits > 1, visits > 0)])
-
-
 def cross_cuts(strips: Sequence[Strip], reach_m: float) -> np.ndarray:
     """Lines across each strip, square to its middle line and *reach_m* beyond, shape (strips, CROSS_CUTS)."""
     if not strips:
@@ -249,11 +237,9 @@ def cross_cuts(strips: Sequence[Strip], reach_m: float) -> np.ndarray:
     return shapely.linestrings(np.stack([at - half, at + half], axis=2))
 
 
-def real_strips(parts: Partition, cuts: np.ndarray, min_width_m: float) -> FloatArray:
-    """1 for each strip that is missed at *min_width_m* or more along at least half its length, else 0; shape (n,)."""
-    faces = parts.faces[parts.in_target & (parts.visits == 0)]
-    flat = cuts.ravel()
-    cut, face = shapely.STRtree(faces).query(flat, predicate="intersects")
-    across = np.bincount(cut, weights=shapely.length(shapely.intersection(flat[cut], faces[face])), minlength=len(flat))
-    wide = across.reshape(cuts.shape) >= min_width_m
-    return (wide.mean(axis=1) >= 0.5).astype(float)
+def real_strips(missed_m: FloatArray, min_width_m: float) -> BoolArray:
+    """Whether each strip is missed at *min_width_m* or more along at least half its length, shape (strips,).
+
+    *missed_m*: how much of each cut across it is missed, shape (strips, cuts).
+    """
+    return (missed_m >= min_width_m).mean(axis=1) >= 0.5

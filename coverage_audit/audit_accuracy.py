@@ -9,19 +9,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .accuracy import Question, assess
-from .coverage import closed_partition
 from .error_model import error_model, tip_noise, without_jitter
 from .gap_probes import find_gaps
 from .motion import build_motion, refine
-from .swath import boom_path, on_lines, pieces_of, quad_area, thin, travel_at
+from .swath import boom_path, on_lines, thin
 from .tolerances_accuracy import JITTER_LEFT, JITTER_M, METHOD_REL, MOST_GAPS, PROBE_STEP_M, REPLICATE_THIN_M
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable
 
     from .model import Audit, FloatArray
     from .model_accuracy import AccuracySettings
-    from .model_core import BoomLines, Ground, Partition, Timeline, Track
+    from .model_core import BoomLines, Ground, Timeline, Track
 
     Progress = Callable[[str, float], None]
 
@@ -36,11 +35,6 @@ def with_accuracy(
     settings = audit.job.settings.accuracy
     if settings is None or settings.replicates == 0:
         return audit
-    width = audit.job.settings.boom.width_m
-
-    def count_ground(moved: Sequence[BoomLines]) -> Partition:
-        pieces = [piece for one in moved for piece in pieces_of(one)]
-        return closed_partition(pieces, ground, width, travel_at, sum(quad_area(one) for one in moved))
 
     def run_all(task: Callable[[int], FloatArray], count: int) -> Iterable[FloatArray]:
         with ThreadPoolExecutor() as workers:
@@ -48,9 +42,8 @@ def with_accuracy(
                 tell("how sure", done / count)
                 yield result
 
-    accuracy = assess(
-        _question(audit, track, timeline, lines, ground, settings), count_ground, run_all, np.random.default_rng(SEED)
-    )
+    question = _question(audit, track, timeline, lines, ground, settings)
+    accuracy = assess(question, run_all, np.random.default_rng(SEED))
     strips = tuple(
         replace(strip, probability=chance)
         for strip, chance in zip(audit.missed_strips, accuracy.probability, strict=True)
@@ -80,7 +73,7 @@ def _question(
         gaps = find_gaps(calm, path, ground.target, width, PROBE_STEP_M * len(gaps) / MOST_GAPS)
     return Question(
         observed_m2=(areas.missed, areas.double, areas.covered),
-        target_m2=areas.target,
+        target=ground.target,
         strips=audit.missed_strips,
         width_m=width,
         min_width_m=audit.job.settings.report.min_width_m,

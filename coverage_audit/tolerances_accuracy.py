@@ -55,6 +55,14 @@ four seconds that this takes, wandering error changes by a tenth of itself."""
 REPLICATE_THIN_M = 0.05
 """Boom lines of replicates are thinned to this; what it shifts the areas by is put back. [m]"""
 
+SCAN_LINES = 500
+MOST_SCAN_STEP_M = 0.5
+"""Replicates are counted along parallel lines: so many over a square target, at most so far apart. [1], [m]
+Against the exact partition the difference that a shift makes then errs by 1e-5 of the target or less."""
+
+SCAN_DIRECTIONS = 60
+"""Directions that are tried for those lines: every three degrees. [1]"""
+
 CLUSTER_SKIPS = 24
 """Places at which the smallest detectable skip is worked out; their median is told. [1]"""
 

@@ -22,7 +22,7 @@ import shapely
 from jobs import START_S, boom, job, log
 from shapely import affinity
 
-from coverage_audit.accuracy import areas_of, cross_cuts, moved, real_strips
+from coverage_audit.accuracy import cross_cuts, real_strips
 from coverage_audit.audit import audit_job
 from coverage_audit.coverage import partition
 from coverage_audit.ground import lay_out
@@ -109,6 +109,29 @@ def off_by(truth, one, error, seed):
     return moved(truth, -np.column_stack([np.interp(times, grid, path) for path in paths]))
 
 
+def moved(all_lines, shift_m):
+    """Boom lines with their centres moved by *shift_m*, shape (lines of all, 2)."""
+    parts = np.split(shift_m, np.cumsum([len(lines.x_m) for lines in all_lines])[:-1])
+    return [
+        dataclasses.replace(lines, x_m=lines.x_m + part[:, 0], y_m=lines.y_m + part[:, 1])
+        for lines, part in zip(all_lines, parts, strict=True)
+    ]
+
+
+def areas_of(parts):
+    """Target missed, visited twice or more, and covered, by the exact partition. [m2]"""
+    return [parts.area(parts.in_target & mask) for mask in (parts.visits == 0, parts.visits > 1, parts.visits > 0)]
+
+
+def missed_across(parts, cuts):
+    """How much of each of *cuts* lies on missed faces of the exact partition, in their shape. [m]"""
+    faces = parts.faces[parts.in_target & (parts.visits == 0)]
+    flat = cuts.ravel()
+    cut, face = shapely.STRtree(faces).query(flat, predicate="intersects")
+    across = np.bincount(cut, weights=shapely.length(shapely.intersection(flat[cut], faces[face])), minlength=len(flat))
+    return across.reshape(cuts.shape)
+
+
 def run(seed, name, steering, hz, replicates):
     """Audit one simulated job and hold it to its truth."""
     number = CLASSES[name]
@@ -127,7 +150,7 @@ def run(seed, name, steering, hz, replicates):
     shift = shapely.get_coordinates(field)[0] - shapely.get_coordinates(audit.layers.field)[0]
     strips = [dataclasses.replace(strip, line=affinity.translate(strip.line, *shift)) for strip in audit.missed_strips]
     reach = min(3.0 * CLASS_SIGMA_M[number], WIDTH_M / 2)
-    real = real_strips(parts, cross_cuts(strips, reach), audit.job.settings.report.min_width_m)
+    real = real_strips(missed_across(parts, cross_cuts(strips, reach)), audit.job.settings.report.min_width_m)
     missed, double, _ = areas_of(parts)
     found = audit.accuracy
     return {

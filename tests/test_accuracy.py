@@ -9,7 +9,7 @@ import pytest
 import shapely
 from jobs import job, log, parallel_passes, worked_job
 
-from coverage_audit.accuracy import cross_cuts, moved, narrow_enough, with_knots
+from coverage_audit.accuracy import cross_cuts, narrow_enough, with_knots
 from coverage_audit.accuracy_words import chance_class
 from coverage_audit.audit import audit_job
 from coverage_audit.gap_model import Habits, conditioned_errors, error_covariance, gap_covariance, simulate_errors
@@ -194,7 +194,7 @@ def test_gap_of_the_log_stays_one_step():
 
 def test_moving_shifts_every_line():
     lines = [straight_lines(5.0, 0, 0), straight_lines(15.0, 1, 1)]
-    shifted = moved(lines, np.tile([1.0, -2.0], (202, 1)))
+    shifted = calibrate_accuracy.moved(lines, np.tile([1.0, -2.0], (202, 1)))
     assert shifted[1].x_m == pytest.approx(16.0)
     assert shifted[0].y_m == pytest.approx(lines[0].y_m - 2.0)
 

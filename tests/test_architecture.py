@@ -22,7 +22,7 @@ FLOOR |= {"model_touchup", "tolerances_touchup", "model_proof"}
 STAGES = {
     *{"plane", "track", "motion", "boom", "swath", "ground", "coverage", "raster", "findings", "rate"},
     *{"cautions", "simulate"},
-    *{"error_model", "gap_probes", "accuracy"},
+    *{"error_model", "gap_probes", "accuracy", "scan"},
     *{"passes", "steering", "switching", "causes", "pass_ground", "propose", "compare", "measures"},
     *{"rate_flow", "rate_steps", "rate_surface", "rate_places", "nozzles", "tank", "product"},
     *{"touchup", "touchup_turns", "touchup_passes", "touchup_ways", "touchup_order"},
@@ -46,7 +46,7 @@ PARTS = {
     "propose": {"cross_track", "switching", "steering"},
     "pass_ground": {"steering"},
     "measures": {"compare"},
-    "accuracy": {"gap_model"},
+    "accuracy": {"gap_model", "scan"},
     "gap_model": {"error_model"},
     "error_model": {"smoothing"},
     "rate_flow": {"rate"},
