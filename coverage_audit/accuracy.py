@@ -9,6 +9,7 @@ like the job itself; the draws' mean and quantiles are those of the truth.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import TYPE_CHECKING
@@ -148,7 +149,7 @@ def _drawn(
     skip = smallest_skip(gaps, error, habits if regime == CLASSICAL else None, question.noise_m, wanted)
     skip = skip if skip is not None and skip < question.width_m else None
     missed, double, covered = (
-        _figure(question.observed_m2[k], areas[:, k], question.target.area, told=skip is not None)
+        _figure(question.observed_m2[k], areas[:, k], question, told=skip is not None)
         for k in (MISSED, DOUBLE, COVERED)
     )
     return RegimeResult(missed, double, covered, tuple(table[:, 3:].mean(axis=0).tolist()), skip)
@@ -169,10 +170,13 @@ def _conditioned(
     return np.concatenate([one for one, _ in drawn], axis=2), np.concatenate([one for _, one in drawn], axis=1)
 
 
-def _figure(observed: float, draws: FloatArray, target: float, *, told: bool) -> Figure:
+def _figure(observed: float, draws: FloatArray, question: Question, *, told: bool) -> Figure:
     low, high = (float(value) for value in np.quantile(draws, (0.05, 0.95)))
-    estimate = float(draws.mean())
-    return Figure(observed, estimate, low, high, told=told and narrow_enough(low, high, estimate, target))
+    off = float(draws.mean()) - observed
+    # a correction within what the audit itself errs by is no better than none
+    estimate = observed + math.copysign(max(abs(off) - question.method_m2, 0.0), off)
+    estimate = min(max(estimate, low), high)
+    return Figure(observed, estimate, low, high, told=told and narrow_enough(low, high, estimate, question.target.area))
 
 
 def narrow_enough(low: float, high: float, estimate: float, target: float) -> bool:

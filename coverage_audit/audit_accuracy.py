@@ -13,7 +13,15 @@ from .error_model import error_model, tip_noise, without_jitter
 from .gap_probes import find_gaps
 from .motion import build_motion, refine
 from .swath import boom_path, on_lines, thin
-from .tolerances_accuracy import JITTER_LEFT, JITTER_M, METHOD_REL, MOST_GAPS, PROBE_STEP_M, REPLICATE_THIN_M
+from .tolerances_accuracy import (
+    JITTER_LEFT,
+    JITTER_M,
+    METHOD_REL,
+    MOST_GAPS,
+    PROBE_STEP_M,
+    REPLICATE_THIN_M,
+    REPLICATE_THIN_SIGMAS,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -67,7 +75,8 @@ def _question(
     jitter = tip_noise(error, track.median_step_s, speed, width / 2)
     steady = without_jitter(track) if jitter > JITTER_M else track
     path = boom_path(refine(build_motion(steady, width / 2)), boom)
-    calm = thin(on_lines(path, timeline, boom.sections_m), REPLICATE_THIN_M)
+    within = float(np.clip(REPLICATE_THIN_SIGMAS * np.median(error.sigma_m), *REPLICATE_THIN_M))
+    calm = thin(on_lines(path, timeline, boom.sections_m), within)
     gaps = find_gaps(calm, path, ground.target, width, PROBE_STEP_M)
     if len(gaps) > MOST_GAPS:
         gaps = find_gaps(calm, path, ground.target, width, PROBE_STEP_M * len(gaps) / MOST_GAPS)
@@ -77,7 +86,7 @@ def _question(
         strips=audit.missed_strips,
         width_m=width,
         min_width_m=audit.job.settings.report.min_width_m,
-        lines=thin(lines, REPLICATE_THIN_M),
+        lines=thin(lines, within),
         calm=calm,
         path=path,
         gaps=gaps,

@@ -40,7 +40,9 @@ def add_proof(commands: argparse._SubParsersAction[Any], run: Mapping[str, objec
     proof.add_argument("--time", metavar="T", help="when it is made, ISO 8601 (default: now)")
     proof.add_argument("--place", choices=("exact", "blurred", "none"), default="blurred", help="how much of the place")
     verify = commands.add_parser("verify", help="check a coverage proof", allow_abbrev=False)
-    verify.add_argument("proof", type=Path, metavar="PROOF", help="proof-buyer.json, proof.html or proof.json")
+    verify.add_argument(
+        "proof", type=Path, metavar="PROOF", help="proof.pdf, proof.html, proof-buyer.json or proof.json"
+    )
     verify.add_argument("--public-key", type=Path, metavar="FILE", help=f"the grower's public key ({PUBLIC})")
     verify.add_argument("--inputs", type=Path, metavar="DIR", help="folder with the job's own files, to compute again")
     verify.add_argument("--full", type=Path, metavar="FILE", help="the grower's proof.json, to hold the copy against")
@@ -76,7 +78,8 @@ def key_files(folder: Path) -> tuple[dict[str, str], str]:
 
 def proof_papers(options: argparse.Namespace, progress: Progress, audit_job: AuditJob) -> tuple[dict[str, Any], str]:
     """Papers of the proof by file name, and what to tell the person."""
-    from .proof_page import page_of, pdf_of  # noqa: PLC0415
+    from .proof_page import page_of  # noqa: PLC0415
+    from .proof_pdf import pdf_of  # noqa: PLC0415
     from .proof_record import buyer_record, grower_record, refuse  # noqa: PLC0415
     from .proof_sign import fingerprint, salt, sign, spoken  # noqa: PLC0415
 
@@ -167,7 +170,7 @@ def verified(options: argparse.Namespace, progress: Progress, audit_job: AuditJo
     record = _record(options.proof)
     public = None
     if options.public_key is not None:
-        public = public_hex(_text(options.public_key), str(options.public_key))
+        public = public_hex(_data(options.public_key).decode("utf-8", errors="replace"), str(options.public_key))
     found = faults(record, public, _beside(options.proof))
     if not found and options.full is not None:
         if record["copy"] != "buyer":
@@ -188,25 +191,29 @@ def verified(options: argparse.Namespace, progress: Progress, audit_job: AuditJo
     return 0, f"HOLDS: {options.proof.name}\n{signer}\n{again}Record: {spoken(mark)}\n{told(record)}"
 
 
-def _text(path: Path) -> str:
+def _data(path: Path) -> bytes:
     if not path.is_file():
         raise InputError("there is no such file; check the name", str(path))
     if path.stat().st_size > LARGEST_BYTES:
         raise InputError("this file is too large to be a proof", str(path))
-    return path.read_bytes().decode("utf-8", errors="replace")
+    return path.read_bytes()
 
 
 def _record(path: Path) -> dict[str, Any]:
+    """The record in *path*; for a PDF that has lost its own, the one in the file beside it."""
+    from .proof_pdf import ATTACHED  # noqa: PLC0415
     from .proof_verify import NotAProofError, record_in  # noqa: PLC0415
 
-    beside = path.with_name("proof-buyer.json")
-    if path.suffix.lower() == ".pdf" and beside.is_file():
-        path = beside
+    data, beside = _data(path), path.with_name(ATTACHED)
     try:
-        return record_in(_text(path))
+        return record_in(data)
     except NotAProofError as error:
+        if data.startswith(b"%PDF") and beside.is_file():
+            return _record(beside)
         raise InputError(
-            f"this is not a coverage proof ({error}); give proof-buyer.json or proof.html", str(path)
+            f"this is not a coverage proof ({error}); give the proof.pdf, proof.html or proof-buyer.json that the "
+            "seller made",
+            str(path),
         ) from error
 
 

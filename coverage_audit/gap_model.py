@@ -194,16 +194,24 @@ def conditioned_errors(
     total = error_covariance(gaps, error) + gap_covariance(gaps, habits)
     total[np.diag_indices(len(gaps))] += 2 * noise_m**2 + 1e-10
     weight = np.linalg.solve(total, gaps.gap_m[:, None] - simulated)
-    result = wander[here]
-    for axis in (0, 1):
-        pull = gaps.normal[:, axis, None] * weight
-        for first in range(0, len(time_s), 500):
-            part = slice(first, first + 500)
-            near = _wander_covariance(time_s[part], gaps.other_s, error)
-            near -= _wander_covariance(time_s[part], gaps.own_s, error)
-            result[part, axis] += near @ pull
-        boundary[axis] += error.boundary_m**2 * (met_field @ pull)
-    return result, boundary
+    pull = gaps.normal[:, :, None] * weight[:, None, :]
+    strength = np.zeros_like(wander)
+    np.add.at(strength, own, -pull)
+    np.add.at(strength, met, np.where(met_field[:, None, None], 0.0, pull))
+    sigma = sigma_at(error, times)[:, None, None]
+    felt = sigma * _felt(times, sigma * strength, error.time_constant_s)
+    return wander[here] + felt[here], boundary + error.boundary_m**2 * pull[met_field].sum(axis=0)
+
+
+def _felt(time_s: FloatArray, strength: FloatArray, memory_s: float) -> FloatArray:
+    """At each moment the sum of all *strength* (n, ...) times exp(-time between / memory): one pass each way."""
+    keep = np.exp(-np.diff(time_s) / memory_s)
+    before, after = strength.copy(), strength.copy()
+    for k in range(1, len(time_s)):
+        before[k] += keep[k - 1] * before[k - 1]
+    for k in range(len(time_s) - 2, -1, -1):
+        after[k] += keep[k] * after[k + 1]
+    return before + after - strength
 
 
 def _simulated_gaps(gaps: Gaps, habits: Habits, noise_m: float, count: int, rng: np.random.Generator) -> FloatArray:

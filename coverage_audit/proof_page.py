@@ -1,8 +1,7 @@
-"""The buyer's paper: one self-contained page and the same as a PDF, both made from the record alone."""
+"""The buyer's paper as one self-contained page, made from the record alone; :mod:`.proof_pdf` prints the same."""
 
 from __future__ import annotations
 
-import datetime as dt
 import json
 from typing import TYPE_CHECKING, Any
 
@@ -43,6 +42,12 @@ FIGURES = {
     "covered_low90_share": "Coverage at least (9 in 10, GPS error)",
 }
 UNITS = {"m2": "m²", "ha": "ha", "%": "%", "L/ha": "L/ha"}
+
+MAP_WORDS = {
+    "exact": "The field; black: missed by the first job.",
+    "blurred": "The field's shape, distorted on purpose: without scale, north or place.",
+    "none": "",
+}
 
 
 def withheld_words(record: Record) -> str:
@@ -112,101 +117,3 @@ def _svg_paths(drawing: Record) -> list[tuple[str, str]]:
     return [
         (kind, "M" + " ".join(f"{x},{1000 - y}" for x, y in points) + "Z") for kind, points in shapes if len(points) > 2
     ]
-
-
-def pdf_of(record: Record) -> bytes:
-    """The paper as a PDF of one or two pages (A4); the same record gives the same bytes."""
-    mark = fingerprint(record)
-    paper = library("fpdf").FPDF(format="A4")
-    paper.set_creation_date(dt.datetime.fromisoformat(record["made"] + "T00:00:00+00:00"))
-    paper.set_title(TITLE)
-    paper.set_lang("en")
-    paper.set_margin(16)
-    paper.set_auto_page_break(auto=True, margin=14)
-    paper.add_page()
-    paper.set_font("Helvetica", "B", 18)
-    paper.cell(0, 10, TITLE, new_x="LMARGIN", new_y="NEXT")
-    _table(paper, rows_of(record))
-    _drawing(paper, record["map"], record["place"])
-    for heading, lines in (("How it was measured", (HOW,)), ("What this does not say", NOT_SAID)):
-        paper.set_font("Helvetica", "B", 10)
-        paper.cell(0, 6, heading, new_x="LMARGIN", new_y="NEXT")
-        paper.set_font("Helvetica", "", 8.5)
-        for line in lines:
-            paper.multi_cell(0, 4.2, _latin(line), new_x="LMARGIN", new_y="NEXT")
-    paper.multi_cell(0, 4.2, _latin(withheld_words(record)), new_x="LMARGIN", new_y="NEXT")
-    _seal(paper, record, mark)
-    return bytes(paper.output())
-
-
-def _latin(words: str) -> str:
-    """Text in the letters that the PDF's own fonts have; others show as "?" there and whole on the page."""
-    return words.encode("cp1252", "replace").decode("cp1252").encode("latin-1", "replace").decode("latin-1")
-
-
-def _table(paper: Any, rows: list[tuple[str, str, str]]) -> None:  # noqa: ANN401 - an FPDF
-    for name, value, origin in rows:
-        paper.set_font("Helvetica", "", 9)
-        top = paper.get_y()
-        paper.cell(74, 5, _latin(name))
-        paper.set_font("Helvetica", "B", 9)
-        paper.multi_cell(76, 5, _latin(value), new_x="RIGHT", new_y="TOP", align="L")
-        bottom = top + 5 * max(1, len(paper.multi_cell(76, 5, _latin(value), dry_run=True, output="LINES")))
-        paper.set_font("Helvetica", "I", 8)
-        paper.cell(0, 5, origin)
-        paper.set_xy(paper.l_margin, bottom)
-    paper.ln(2)
-
-
-def _drawing(paper: Any, drawing: Record, place: str) -> None:  # noqa: ANN401 - an FPDF
-    if len(drawing["outline"]) < 3:
-        return
-    size, left, top = 46.0, paper.l_margin, paper.get_y()
-    scale = size / 1000
-
-    def placed(points: list[list[int]]) -> list[tuple[float, float]]:
-        return [(left + x * scale, top + size - y * scale) for x, y in points]
-
-    paper.set_line_width(0.4)
-    paper.polygon(placed(drawing["outline"]), style="D")
-    paper.set_fill_color(0)
-    for shape in drawing["missed"]:
-        paper.polygon(placed(shape), style="F")
-    paper.set_xy(left + size + 4, top)
-    paper.set_font("Helvetica", "", 8.5)
-    paper.multi_cell(0, 4.2, MAP_WORDS[place], new_x="LMARGIN", new_y="NEXT")
-    paper.set_y(top + size + 3)
-
-
-MAP_WORDS = {
-    "exact": "The field; black: missed by the first job.",
-    "blurred": "The field's shape, distorted on purpose: without scale, north or place.",
-    "none": "",
-}
-
-
-def _seal(paper: Any, record: Record, mark: str) -> None:  # noqa: ANN401 - an FPDF
-    paper.ln(2)
-    if paper.get_y() > 297 - 50:
-        paper.add_page()
-    top, left = paper.get_y(), paper.l_margin
-    matrix = library("segno").make(mark, error="m").matrix
-    module = 30 / len(matrix)
-    paper.set_fill_color(0)
-    for row, line in enumerate(matrix):
-        for column, dark in enumerate(line):
-            if dark:
-                paper.rect(left + column * module, top + row * module, module, module, style="F")
-    paper.set_xy(left + 36, top)
-    paper.set_font("Helvetica", "", 9)
-    signed = record.get("signature")
-    words = [
-        f"Fingerprint of the record: {spoken(mark)}",
-        mark,
-        "Signed with the key " + signed["public_key"] if signed else "NOT SIGNED: the grower's own paper",
-        f"Made on {record['made']}. Check it: coverage-audit verify proof-buyer.json",
-    ]
-    paper.set_left_margin(left + 36)
-    for line in words:
-        paper.multi_cell(0, 4.6, line, new_x="LMARGIN", new_y="NEXT")
-    paper.set_left_margin(left)

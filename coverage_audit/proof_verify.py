@@ -6,7 +6,8 @@ import re
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
-from .proof_page import page_of, pdf_of, rows_of
+from .proof_page import page_of, rows_of
+from .proof_pdf import pdf_of, record_in_pdf
 from .proof_record import SCHEMA
 from .proof_sign import commitment, fingerprint, parse_strict, signature_fault
 
@@ -46,16 +47,17 @@ class NotAProofError(ValueError):
     """The file holds no record of this program."""
 
 
-def record_in(text: str) -> Record:
-    """The record in a JSON file or in a page.
+def record_in(data: bytes) -> Record:
+    """The record in a JSON file, a page or a PDF.
 
     Raises
     ------
     NotAProofError
         There is none.
     """
-    found = _RECORD.search(text)
     try:
+        text = record_in_pdf(data) if data.startswith(b"%PDF") else data.decode("utf-8", errors="replace")
+        found = _RECORD.search(text)
         record = parse_strict(found[1] if found else text)
     except (ValueError, RecursionError) as error:
         raise NotAProofError(str(error)) from error

@@ -193,7 +193,7 @@ class Cuts:
         found = self.lines.count(line[swept.step], swept, steps.stretch[step])
         some = found.missed_m > 0
         number = (found.middle_m[some] / self.lines.span_m).astype(int)
-        return np.bincount(number, weights=found.missed_m[some], minlength=len(self.begin_m))
+        return np.bincount(number, weights=found.missed_m[some], minlength=len(self.begin_m)).astype(float)
 
 
 def _sides(area: BaseGeometry) -> FloatArray:

@@ -52,8 +52,10 @@ KNOT_STEP_M = 10.0
 """Error is applied to boom lines at least this often; in between it goes straight. [m] In the
 four seconds that this takes, wandering error changes by a tenth of itself."""
 
-REPLICATE_THIN_M = 0.05
-"""Boom lines of replicates are thinned to this; what it shifts the areas by is put back. [m]"""
+REPLICATE_THIN_SIGMAS = 0.15
+REPLICATE_THIN_M = (0.005, 0.05)
+"""Boom lines of replicates are thinned to this share of the wandering error, within the range; what it
+shifts the areas by is put back. [1], [m] Coarser, small overlaps of accurate logs would be blurred."""
 
 SCAN_LINES = 500
 MOST_SCAN_STEP_M = 0.5
@@ -138,8 +140,8 @@ radius still count, corners of headland laps do not. [m], [deg]"""
 HABIT_GROUPS = 4
 """Groups of draws, each under its own habits: more would cost a factoring each and change nothing. [1]"""
 
-JITTER_M = 0.03
-"""Tips that jitter by less are left as logged: smoothing would take more of the true wander. [m]"""
+JITTER_M = 0.003
+"""Tips that jitter by less are left as logged: smoothing would take as much of the true wander. [m]"""
 
 PAIR_SPREADS = 2.5
 PAIR_LEAST = 5

@@ -12,8 +12,10 @@ from pathlib import Path
 
 import numpy as np
 import pypdf
+import pypdfium2
 import pytest
 import shapely
+import zxingcpp
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from jobs import FIELD_100_X_60, job, log, parallel_passes, worked_job
@@ -22,7 +24,8 @@ from coverage_audit import cli, proof_record
 from coverage_audit.audit import audit_job
 from coverage_audit.errors import InputError
 from coverage_audit.model_proof import ProofSettings
-from coverage_audit.proof_page import page_of, pdf_of
+from coverage_audit.proof_page import page_of
+from coverage_audit.proof_pdf import pdf_of, record_in_pdf
 from coverage_audit.proof_record import blurred, buyer_record, figures, fit_residual_m, grower_record, refuse
 from coverage_audit.proof_sign import (
     WORDS,
@@ -203,8 +206,9 @@ def test_a_buyer_gets_a_verdict_in_one_command(made, keys, capsys):
     papers = made / "out"
     assert cli.main(["verify", str(papers / "proof-buyer.json"), "--public-key", str(keys / "coverage-audit.pub")]) == 0
     assert "Signed by the key you gave" in capsys.readouterr().out
-    assert cli.main(["verify", str(papers / "proof.html")]) == 0
-    assert "compare this fingerprint" in capsys.readouterr().out
+    for name in ("proof.html", "proof.pdf"):
+        assert cli.main(["verify", str(papers / name)]) == 0
+        assert "compare this fingerprint" in capsys.readouterr().out
     assert verify(papers / "proof-buyer.json", "--inputs", made / "inputs") == 0
     assert verify(papers / "proof-buyer.json", "--full", papers / "proof.json") == 0
     assert verify(made / "inputs" / "job.toml") == 2
@@ -233,6 +237,34 @@ def test_a_changed_page_is_caught_under_any_name(made, tmp_path):
     assert verify(tmp_path / "meadow.html") == 0
     (tmp_path / "meadow.html").write_text(shown.replace(share, "99.99") + '<script type="application/json"' + data)
     assert verify(tmp_path / "meadow.html") == 3
+
+
+def test_a_paper_alone_is_enough(made, keys, tmp_path, capsys):
+    """A buyer who was sent the PDF and nothing else; its text changed on the way; its record taken out."""
+    paper = tmp_path / "from the seller.pdf"
+    whole = (made / "out" / "proof.pdf").read_bytes()
+    paper.write_bytes(whole)
+    assert verify(paper, "--public-key", keys / "coverage-audit.pub") == 0
+    shown, changed = b"Larch meadow) Tj", b"Birch meadow) Tj"
+    assert shown in whole
+    paper.write_bytes(whole.replace(shown, changed))
+    assert cli.main(["verify", str(paper)]) == 3
+    assert "from the seller.pdf is not the paper of this record" in capsys.readouterr().out
+    paper.write_bytes(whole.replace(b"proof-buyer.json", b"something-else.c"))
+    assert cli.main(["verify", str(paper)]) == 2
+    assert "does not hold one record" in capsys.readouterr().err
+    paper.write_bytes(whole[: len(whole) // 3])
+    assert verify(paper) == 2
+
+
+def test_a_changed_record_inside_a_paper_is_caught(made, tmp_path, capsys):
+    paper = tmp_path / "proof.pdf"
+    whole = (made / "out" / "proof.pdf").read_bytes()
+    share = f'"value":"{buyer_of(made)["figures"]["proven_share"]["value"]}"'.encode()
+    assert share in whole
+    paper.write_bytes(whole.replace(share, b'"value":"99.99"'))
+    assert cli.main(["verify", str(paper)]) == 3
+    assert "the signature does not fit" in capsys.readouterr().out
 
 
 def test_only_a_buyers_copy_is_held_against_the_full_record(made):
@@ -355,6 +387,22 @@ def test_the_pdf_is_a_document_whose_text_can_be_selected(made):
     text = " ".join(page.extract_text() for page in paper.pages)
     for words in ("Larch meadow", "Larkmoor 200 SL", "not a residue test", spoken(fingerprint(buyer_of(made)))):
         assert words in text
+
+
+def test_the_printed_code_is_read_like_a_phone_does(made):
+    """Read from the drawn page by a library made for it (zxing-cpp)."""
+    sheets = pypdfium2.PdfDocument((made / "out" / "proof.pdf").read_bytes())
+    pictures = [sheet.render(scale=2).to_numpy() for sheet in sheets]  # 144 dots an inch: a poor print
+    codes = [code.text for picture in pictures for code in zxingcpp.read_barcodes(picture)]
+    assert codes == [fingerprint(buyer_of(made))]
+
+
+def test_letters_that_the_pdf_lacks_lose_their_marks(made):
+    record = copy.deepcopy(buyer_of(made))
+    record["what"]["field"] = "Łąka świerków, Größe"
+    text = pypdf.PdfReader(io.BytesIO(pdf_of(record))).pages[0].extract_text()
+    assert "?aka swierków, Größe" in text  # the l with a stroke is a letter of its own
+    assert json.loads(record_in_pdf(pdf_of(record)))["what"]["field"] == "Łąka świerków, Größe"
 
 
 def test_the_page_loads_nothing_and_escapes_names(made):

@@ -1,0 +1,132 @@
+"""The buyer's paper as a PDF of one or two pages, with the record that it was made from attached."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import unicodedata
+from typing import TYPE_CHECKING, Any
+
+from .proof_page import HOW, MAP_WORDS, NOT_SAID, TITLE, rows_of, withheld_words
+from .proof_sign import canonical, fingerprint, library, spoken
+
+if TYPE_CHECKING:
+    Record = dict[str, Any]
+
+ATTACHED = "proof-buyer.json"
+"""Name of the record inside the PDF."""
+
+
+def record_in_pdf(data: bytes) -> str:
+    """Text of the record attached to a PDF.
+
+    Raises
+    ------
+    ValueError
+        It cannot be read, or holds no record, or several.
+    """
+    pypdf = library("pypdf")
+    try:
+        found = pypdf.PdfReader(io.BytesIO(data)).attachments.get(ATTACHED, [])
+    except Exception as error:  # the reader raises whatever a broken file makes it stumble over
+        raise ValueError("this PDF cannot be read") from error
+    if len(found) != 1:
+        raise ValueError("this PDF does not hold one record")
+    return bytes(found[0]).decode("utf-8", errors="replace")
+
+
+def pdf_of(record: Record) -> bytes:
+    """The paper (A4); the same record gives the same bytes."""
+    mark = fingerprint(record)
+    paper = library("fpdf").FPDF(format="A4")
+    paper.set_compression(False)  # builds of the compressor differ in their bytes
+    paper.embed_file(bytes=canonical(record), basename=ATTACHED, desc="The record that this paper was made from")
+    paper.set_creation_date(dt.datetime.fromisoformat(record["made"] + "T00:00:00+00:00"))
+    paper.set_title(TITLE)
+    paper.set_lang("en")
+    paper.set_margin(16)
+    paper.set_auto_page_break(auto=True, margin=14)
+    paper.add_page()
+    paper.set_font("Helvetica", "B", 18)
+    paper.cell(0, 10, TITLE, new_x="LMARGIN", new_y="NEXT")
+    _table(paper, rows_of(record))
+    _drawing(paper, record["map"], record["place"])
+    for heading, lines in (("How it was measured", (HOW,)), ("What this does not say", NOT_SAID)):
+        paper.set_font("Helvetica", "B", 10)
+        paper.cell(0, 6, heading, new_x="LMARGIN", new_y="NEXT")
+        paper.set_font("Helvetica", "", 8.5)
+        for line in lines:
+            paper.multi_cell(0, 4.2, _latin(line), new_x="LMARGIN", new_y="NEXT")
+    paper.multi_cell(0, 4.2, _latin(withheld_words(record)), new_x="LMARGIN", new_y="NEXT")
+    _seal(paper, record, mark)
+    return bytes(paper.output())
+
+
+def _latin(words: str) -> str:
+    """*words* in the letters that the PDF's own fonts have: without their marks, or "?"; the page has them whole."""
+    return "".join(letter if ord(letter) < 256 else _plain(letter) for letter in words)
+
+
+def _plain(letter: str) -> str:
+    return unicodedata.normalize("NFKD", letter).encode("latin-1", "ignore").decode("latin-1") or "?"
+
+
+def _table(paper: Any, rows: list[tuple[str, str, str]]) -> None:  # noqa: ANN401 - an FPDF
+    for name, value, origin in rows:
+        paper.set_font("Helvetica", "", 9)
+        top = paper.get_y()
+        paper.cell(74, 5, _latin(name))
+        paper.set_font("Helvetica", "B", 9)
+        paper.multi_cell(76, 5, _latin(value), new_x="RIGHT", new_y="TOP", align="L")
+        bottom = top + 5 * max(1, len(paper.multi_cell(76, 5, _latin(value), dry_run=True, output="LINES")))
+        paper.set_font("Helvetica", "I", 8)
+        paper.cell(0, 5, origin)
+        paper.set_xy(paper.l_margin, bottom)
+    paper.ln(2)
+
+
+def _drawing(paper: Any, drawing: Record, place: str) -> None:  # noqa: ANN401 - an FPDF
+    if len(drawing["outline"]) < 3:
+        return
+    size, left, top = 46.0, paper.l_margin, paper.get_y()
+    scale = size / 1000
+
+    def placed(points: list[list[int]]) -> list[tuple[float, float]]:
+        return [(left + x * scale, top + size - y * scale) for x, y in points]
+
+    paper.set_line_width(0.4)
+    paper.polygon(placed(drawing["outline"]), style="D")
+    paper.set_fill_color(0)
+    for shape in drawing["missed"]:
+        paper.polygon(placed(shape), style="F")
+    paper.set_xy(left + size + 4, top)
+    paper.set_font("Helvetica", "", 8.5)
+    paper.multi_cell(0, 4.2, MAP_WORDS[place], new_x="LMARGIN", new_y="NEXT")
+    paper.set_y(top + size + 3)
+
+
+def _seal(paper: Any, record: Record, mark: str) -> None:  # noqa: ANN401 - an FPDF
+    paper.ln(2)
+    if paper.get_y() > 297 - 50:
+        paper.add_page()
+    top, left = paper.get_y(), paper.l_margin
+    matrix = library("segno").make(mark, error="m").matrix
+    module = 30 / len(matrix)
+    paper.set_fill_color(0)
+    for row, line in enumerate(matrix):
+        for column, dark in enumerate(line):
+            if dark:
+                paper.rect(left + column * module, top + row * module, module, module, style="F")
+    paper.set_xy(left + 36, top)
+    paper.set_font("Helvetica", "", 9)
+    signed = record.get("signature")
+    words = [
+        f"Fingerprint of the record: {spoken(mark)}",
+        mark,
+        "Signed with the key " + signed["public_key"] if signed else "NOT SIGNED: the grower's own paper",
+        f"Made on {record['made']}. Check it: coverage-audit verify proof.pdf",
+    ]
+    paper.set_left_margin(left + 36)
+    for line in words:
+        paper.multi_cell(0, 4.6, line, new_x="LMARGIN", new_y="NEXT")
+    paper.set_left_margin(left)
