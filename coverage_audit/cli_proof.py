@@ -225,7 +225,7 @@ def _beside(path: Path) -> dict[str, bytes]:
 
 def _input_faults(record: dict[str, Any], folder: Path, progress: Progress, audit_job: AuditJob) -> list[str]:
     """Compute the figures again from the files in *folder*."""
-    from .proof_record import figures  # noqa: PLC0415
+    from .proof_figures import figures  # noqa: PLC0415
     from .proof_verify import figure_faults  # noqa: PLC0415
 
     if not folder.is_dir():

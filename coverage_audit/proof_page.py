@@ -37,9 +37,9 @@ FIGURES = {
     "missed_first_m2": "Missed by the first job",
     "missed_left_m2": "Still missed after touch-ups",
     "double_m2": "Sprayed twice or more",
-    "within_10pct_share": "First job: within 10 % of the intended rate",
+    "within_10pct_share": "Within 10 % of the intended rate",
     "intended_l_ha": "Intended rate of mix",
-    "covered_low90_share": "Coverage at least (9 in 10, GPS error)",
+    "covered_low90_share": "First job: coverage, lower end of the 90 % range (GPS error)",
 }
 UNITS = {"m2": "m²", "ha": "ha", "%": "%", "L/ha": "L/ha"}
 

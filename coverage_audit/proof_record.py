@@ -16,6 +16,7 @@ from . import __version__
 from .display import utc_text
 from .errors import InputError
 from .plane import Plane
+from .proof_figures import figures, text
 from .proof_sign import commitment, fingerprint, salt
 from .units import HECTARE_M2
 
@@ -112,59 +113,6 @@ def software() -> dict[str, str]:
     """Versions of everything that the figures depend on."""
     own = {"coverage-audit": __version__, "python": platform.python_version()}
     return {**own, **{name: version(name) for name in LIBRARIES}}
-
-
-def text(value: float, decimals: int) -> str:
-    """A figure as a decimal string, never in exponents and never minus zero."""
-    return f"{value + 0.0:.{decimals}f}".replace("-0." + "0" * decimals, "0." + "0" * decimals)
-
-
-def _figure(value: float | None, decimals: int, unit: str, origin: str) -> Record:
-    return {"value": None if value is None else text(value, decimals), "unit": unit, "origin": origin}
-
-
-def figures(audits: Sequence[Audit]) -> Record:
-    """Every figure of the proof: areas to 0.1 m2, shares to 0.01 %."""
-    first = audits[0]
-    areas = first.area_m2
-    healed = _healed_m2(audits)
-    proven = areas.proven + healed
-    bands = first.rate.bands if first.rate else None
-    within = bands.within_10pct_m2 if bands else None
-    sure = getattr(first, "accuracy", None)
-    low = sure.covered_m2.low90 if sure is not None and sure.replicates and sure.covered_m2.told else None
-    return {
-        "target_m2": _figure(areas.target, 1, "m2", "derived"),
-        "proven_m2": _figure(proven, 1, "m2", "derived"),
-        "proven_share": _figure(100 * proven / areas.target, 2, "%", "derived"),
-        "missed_first_m2": _figure(areas.missed, 1, "m2", "derived"),
-        "missed_left_m2": _figure(areas.missed - healed, 1, "m2", "derived"),
-        "double_m2": _figure(areas.double, 1, "m2", "derived"),
-        "within_10pct_share": _figure(
-            None if within is None else 100 * within / max(areas.covered, 1e-9), 2, "%", "derived"
-        ),
-        "intended_l_ha": _figure(first.volume.target_l_ha, 1, "L/ha", "typed"),
-        "covered_low90_share": _figure(None if low is None else 100 * low / areas.target, 2, "%", "derived"),
-    }
-
-
-def _healed_m2(audits: Sequence[Audit]) -> float:
-    """Ground missed by the first job that later jobs certainly swept. [m2]"""
-    first = audits[0]
-    missed = first.layers.by_visits[0]
-    swept = [_in_plane(shapely.union_all(list(one.layers.by_visits[1:])), one, first) for one in audits[1:]]
-    unsure = [_in_plane(_unsure(one), one, first) for one in audits[1:]]
-    sure = [shapely.difference(ground, doubt) for ground, doubt in zip(swept, unsure, strict=True)]
-    return float(shapely.intersection(missed, shapely.union_all(sure)).area) if sure else 0.0
-
-
-def _unsure(audit: Audit) -> BaseGeometry:
-    dry = [one.in_target for one in audit.rate.tank.dry] if audit.rate and audit.rate.tank else []
-    return shapely.union_all([audit.layers.bridged, *dry])
-
-
-def _in_plane(ground: BaseGeometry, own: Audit, other: Audit) -> BaseGeometry:
-    return Plane(other.origin).geometry_to_metres(Plane(own.origin).geometry_to_degrees(ground))
 
 
 def _uses(audit: Audit) -> Sequence[ProductUse]:

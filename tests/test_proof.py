@@ -24,9 +24,11 @@ from coverage_audit import cli, proof_record
 from coverage_audit.audit import audit_job
 from coverage_audit.errors import InputError
 from coverage_audit.model_proof import ProofSettings
+from coverage_audit.model_settings import RateSettings
+from coverage_audit.proof_figures import figures
 from coverage_audit.proof_page import page_of
 from coverage_audit.proof_pdf import pdf_of, record_in_pdf
-from coverage_audit.proof_record import blurred, buyer_record, figures, fit_residual_m, grower_record, refuse
+from coverage_audit.proof_record import blurred, buyer_record, fit_residual_m, grower_record, refuse
 from coverage_audit.proof_sign import (
     WORDS,
     canonical,
@@ -309,6 +311,24 @@ def test_a_touch_up_joins_the_proof():
     assert float(found["missed_first_m2"]["value"]) == pytest.approx(100, abs=0.6)
     assert float(found["missed_left_m2"]["value"]) == pytest.approx(0, abs=0.6)
     assert float(found["proven_share"]["value"]) == pytest.approx(100, abs=0.01)
+
+
+def test_what_all_jobs_laid_counts_against_the_intended_rate():
+    """Worked job at 15 L/min, 2.5 m/s and 10 m: 100 L/ha, 100 of 5 900 m2 twice.
+
+    A later pass over x = 18 to 28 lays as much again on 900 m2 that had theirs, and on 100 m2 that had none.
+    """
+    rate = RateSettings(flow_l_min=15.0, target_l_ha=100.0)
+    first = audit_job(worked_job(10.0, rate=rate))
+    alone = float(figures([first])["within_10pct_share"]["value"])
+    assert alone == pytest.approx(100 * 5800 / 5900, abs=0.3)  # the boom's first and last metre at 10 Hz
+    times, points, on = parallel_passes([23.0], 0.0, 100.0)
+    both = [(a + 90_000, b + 90_000) for a, b in on]
+    later = audit_job(job(log(times + 90_000, points), both, FIELD_100_X_60, rate=rate))
+    share = figures([first, later])["within_10pct_share"]["value"]
+    assert float(share) == pytest.approx(100 * 5000 / 6000, abs=0.3)
+    unknown = audit_job(job(log(times + 90_000, points), both, FIELD_100_X_60))
+    assert figures([first, unknown])["within_10pct_share"]["value"] is None
 
 
 def test_figures_have_so_many_decimals():
