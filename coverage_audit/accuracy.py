@@ -26,6 +26,7 @@ from .tolerances_accuracy import (
     HABIT_GROUPS,
     HAND_SPREAD,
     KNOT_STEP_M,
+    MOST_AT_ONCE,
     SKIP_LENGTH_M,
     SURE,
     TOO_WIDE_ESTIMATE,
@@ -99,6 +100,7 @@ def assess(question: Question, run_all: RunAll, rng: np.random.Generator) -> Acc
         replicates=0 if question.error.none else question.settings.replicates,
         steering=question.settings.steering,
         error=question.error,
+        asked=question.settings.asked,
     )
 
 
@@ -108,51 +110,63 @@ def _exact(question: Question) -> RegimeResult:
     return RegimeResult(missed, double, covered, (1.0,) * len(question.strips), question.min_width_m)
 
 
-def _drawn(
-    question: Question,
-    regime: str,
-    count: int,
-    run_all: RunAll,
-    rng: np.random.Generator,
-) -> RegimeResult:
-    """Draw the truth *count* times and count each."""
-    base = [with_knots(lines, KNOT_STEP_M) for lines in question.calm]
+def _drawn(question: Question, regime: str, count: int, run_all: RunAll, rng: np.random.Generator) -> RegimeResult:
+    """Draw the truth *count* times, count each, and tell what the draws say."""
+    gaps, error, target = question.gaps, question.error, question.target.area
+    habits = fit_habits(gaps, error, question.noise_m) if regime == CLASSICAL and len(gaps) else None
+    table = _counted(question, habits, count, run_all, rng)
+    areas = table[:, :2] + question.method_m2 * rng.standard_normal((count, 2))
+    if regime == CLASSICAL:
+        areas = areas.mean(axis=0) + HAND_SPREAD[error.fix_class] * (areas - areas.mean(axis=0))
+    areas = np.clip(areas, 0.0, target)
+    wanted = (SKIP_LENGTH_M, question.min_width_m, NormalDist().inv_cdf(SURE))
+    skip = smallest_skip(gaps, error, habits, question.noise_m, wanted)
+    skip = skip if skip is not None and skip < question.width_m else None
+    missed, double = (
+        _figure(question.observed_m2[k], areas[:, k], question, told=skip is not None) for k in (MISSED, DOUBLE)
+    )
+    covered = Figure(
+        question.observed_m2[COVERED],
+        None if missed.estimate is None else target - missed.estimate,
+        target - missed.high90,
+        target - missed.low90,
+        told=missed.told,
+    )
+    return RegimeResult(missed, double, covered, tuple(table[:, 2:].mean(axis=0).tolist()), skip)
+
+
+def _counted(
+    question: Question, habits: Habits | None, count: int, run_all: RunAll, rng: np.random.Generator
+) -> FloatArray:
+    """Each draw's area missed and double [m2], and 1 for each strip that is real in it, shape (count, 2 + strips).
+
+    What scanning and thinning shift the areas by is put back. *habits* None: the errors know nothing of the gaps.
+    """
+    base, plain = ([with_knots(one, KNOT_STEP_M) for one in lines] for lines in (question.calm, question.lines))
     travel = np.concatenate([lines.travel_m for lines in base])
     times, back = np.unique(np.interp(travel, question.path.travel_m, question.path.time_s), return_inverse=True)
-    error, gaps = question.error, question.gaps
-    habits = None
-    if regime == CLASSICAL and len(gaps):
-        habits = fit_habits(gaps, error, question.noise_m)
-        drawn, boundary = _conditioned(question, times, habits, count, rng)
-    else:
-        drawn, boundary = simulate_errors(times, error, count, rng)
-    shift = (boundary - drawn)[back]
-    steps, plain = steps_of(base), steps_of([with_knots(lines, KNOT_STEP_M) for lines in question.lines])
+    steps = steps_of(base)
     scan = Scan.over(question.target, steps, question.width_m)
+    off = scan.areas(steps_of(plain)) - question.observed_m2[:2]
     across = cross_cuts(question.strips, _reach(question))
-    farthest = float(np.hypot(*np.moveaxis(shift, 1, 0)).max())
-    cuts = Cuts.of(across.ravel(), question.target, steps, farthest, question.width_m)
+    rows: list[FloatArray] = []
+    for first in range(0, count, MOST_AT_ONCE):
+        size = min(MOST_AT_ONCE, count - first)
+        if habits is None:
+            drawn, boundary = simulate_errors(times, question.error, size, rng)
+        else:
+            drawn, boundary = _conditioned(question, times, habits, size, rng)
+        shift = (boundary - drawn)[back]
+        farthest = float(np.hypot(*np.moveaxis(shift, 1, 0)).max())
+        cuts = Cuts.of(across.ravel(), question.target, steps, farthest, question.width_m)
 
-    def one(number: int) -> FloatArray:
-        moved = steps.moved(shift[:, :, number])
-        real = real_strips(cuts.missed_m(moved).reshape(across.shape), question.min_width_m)
-        return np.concatenate([scan.areas(moved), real])
+        def one(number: int, shift: FloatArray = shift, cuts: Cuts = cuts) -> FloatArray:
+            moved = steps.moved(shift[:, :, number])
+            real = real_strips(cuts.missed_m(moved).reshape(across.shape), question.min_width_m)
+            return np.concatenate([scan.areas(moved) - off, real])
 
-    table = np.array(list(run_all(one, count)))
-    off = scan.areas(plain) - np.array(question.observed_m2)
-    off = off + question.method_m2 * rng.standard_normal((count, 3))
-    areas = table[:, :3] - off
-    if regime == CLASSICAL:
-        areas = areas.mean(axis=0) + HAND_SPREAD[question.error.fix_class] * (areas - areas.mean(axis=0))
-    areas = np.clip(areas, 0.0, question.target.area)
-    wanted = (SKIP_LENGTH_M, question.min_width_m, NormalDist().inv_cdf(SURE))
-    skip = smallest_skip(gaps, error, habits if regime == CLASSICAL else None, question.noise_m, wanted)
-    skip = skip if skip is not None and skip < question.width_m else None
-    missed, double, covered = (
-        _figure(question.observed_m2[k], areas[:, k], question, told=skip is not None)
-        for k in (MISSED, DOUBLE, COVERED)
-    )
-    return RegimeResult(missed, double, covered, tuple(table[:, 3:].mean(axis=0).tolist()), skip)
+        rows += run_all(one, size)
+    return np.array(rows)
 
 
 def _conditioned(

@@ -67,10 +67,23 @@ def with_certainty(told: display.Verdict, audit: Audit) -> display.Verdict:
     found = audit.accuracy
     if found is None or not found.replicates:
         return told
+    if not found.asked:
+        return dataclasses.replace(told, sentences=(*told.sentences, _unasked(found, audit)))
     sentences = [_range("missed", found.missed_m2, audit), _range("sprayed twice or more", found.double_m2, audit)]
     sentences += [_skip_sentence(found, audit), *_unproven(found)]
     headline = f"{_missed_headline(found.missed_m2, audit)}; {_likely(found, audit)}."
     return dataclasses.replace(told, headline=headline, sentences=(*sentences, *told.sentences))
+
+
+def _unasked(found: Accuracy, audit: Audit) -> str:
+    """What GPS error may do to the figures when nobody said how good the positions are."""
+    low, high = _ends(found.missed_m2, audit)
+    stated = found.error.stated
+    known = f"with {found.error.fix_class} fixes" if stated else "if its positions are uncorrected"
+    return (
+        f"GPS error: {known}, anything from {low} to {high} may truly be missed. Write [accuracy] into the job file "
+        "(how the job was steered, how good the receiver is) to narrow this and to be told how sure each strip is."
+    )
 
 
 def _missed_headline(figure: Figure, audit: Audit) -> str:
@@ -154,6 +167,11 @@ def _regime(found: Accuracy) -> str:
         BERKSON: "truth is the log plus error, since the machine steered by it",
     }
     return words.get(found.regime, "")
+
+
+def probabilities(audit: Audit) -> tuple[float | None, ...]:
+    """How likely each missed strip is real, also where verdict and map do not speak of it; None when not worked out."""
+    return audit.accuracy.probability if audit.accuracy else (None,) * len(audit.missed_strips)
 
 
 def chance_words(strip: Strip) -> str:

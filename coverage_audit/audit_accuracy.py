@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -44,14 +45,18 @@ def with_accuracy(
     if settings is None or settings.replicates == 0:
         return audit
 
+    done = itertools.count(1)
+
     def run_all(task: Callable[[int], FloatArray], count: int) -> Iterable[FloatArray]:
         with ThreadPoolExecutor() as workers:
-            for done, result in enumerate(workers.map(task, range(count)), 1):
-                tell("how sure", done / count)
+            for result in workers.map(task, range(count)):
+                tell("how sure", min(next(done) / settings.replicates, 1.0))
                 yield result
 
     question = _question(audit, track, timeline, lines, ground, settings)
     accuracy = assess(question, run_all, np.random.default_rng(SEED))
+    if not settings.asked:
+        return replace(audit, accuracy=accuracy)
     strips = tuple(
         replace(strip, probability=chance)
         for strip, chance in zip(audit.missed_strips, accuracy.probability, strict=True)

@@ -103,17 +103,18 @@ def assumed_audit(job: Job, plane: Plane, count: Count) -> Audit:
     count : callable
         Audits a job whose boom state is given.
     """
-    if job.settings.boom.intervals == "assume":
+    settings = job.settings
+    if settings.boom.intervals == "assume":
         proposal = make_proposal(job, plane)
         track = proposal.track
         tries = [_proposed(proposal, early_m) for early_m in EARLY_M]
     else:
-        offset = job.settings.track.clock_offset_s
-        track, _ = clean_track(job.logs, plane.to_metres, offset, job.settings.track.max_gap_s)
+        track, _ = clean_track(job.logs, plane.to_metres, settings.track.clock_offset_s, settings.track.max_gap_s)
         speed = usual_speed_m_s(antenna_fixes(track, None))
         tries = [_shifted(job.intervals or (), early_m / speed) for early_m in EARLY_M]
     audit = count(_with_intervals(job, tries[0]))
-    tried = [audit.area_m2, *(count(_with_intervals(job, other)).area_m2 for other in tries[1:])]
+    plain = replace(job, settings=replace(settings, accuracy=None))
+    tried = [audit.area_m2, *(count(_with_intervals(plain, other)).area_m2 for other in tries[1:])]
     error = _error_m(track)
     spacing = audit.passes.steering.spacing_mean_m if audit.passes else None
     assumed = Assumed(
@@ -121,7 +122,7 @@ def assumed_audit(job: Job, plane: Plane, count: Count) -> Audit:
         ranges=_ranges(tried, *_shown_by_noise(audit)),
         early_m=ASSUMED_EARLY_M,
         late_m=ASSUMED_LATE_M,
-        mean_overlap_m=None if spacing is None else job.settings.boom.width_m - spacing,
+        mean_overlap_m=None if spacing is None else settings.boom.width_m - spacing,
         error_m=error,
         narrowest_m=2 * error,
     )

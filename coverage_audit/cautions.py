@@ -105,10 +105,10 @@ def log_cautions(logs: Sequence[TrackLog], spacing_m: float, median_step_s: floa
     cautions = []
     quality = np.concatenate([log.fixes.quality for log in logs])
     if np.all(quality <= 1):
-        said = "says that they are uncorrected" if np.any(quality == 1) else "does not say how good they are"
+        said = "that they are uncorrected" if np.any(quality == 1) else "nothing of how good they are"
         cautions.append(
-            f"Positions are taken as logged; the log {said}. A phone or a receiver without corrections is off by a "
-            "metre or more: a strip narrower than that may not be there, and one as narrow may be missing here."
+            f"Of its positions the log says {said}. A phone or a receiver without corrections is off by a metre or "
+            "more: a strip narrower than that may not be there, and one as narrow may be missing here."
         )
     if spacing_m > FAR_FIXES_M:
         cautions.append(

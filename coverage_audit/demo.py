@@ -65,6 +65,11 @@ flow = "{flow} L/min"
 applied = "{applied} L"
 label_max = "170 L/ha"
 
+[accuracy]                        # how good the positions are: GPS error is carried through to every figure
+steering = "hand"
+sigma = "{sigma} m"
+noise = "{noise} m"
+
 [[product]]
 name = "Larkmoor 200 SL"         # invented
 reg_no = "0000-11"
@@ -138,6 +143,8 @@ def demo_files() -> dict[str, str]:
         ahead=scenario.antenna_ahead_m,
         axle=scenario.axle_behind_antenna_m,
         flow=FLOW_L_MIN,
+        sigma=scenario.gnss.drift_m,
+        noise=scenario.gnss.white_m,
         applied=round(FLOW_L_MIN * minutes_on / 5) * 5,  # read off the tank's scale, 5 L a mark
     )
     return {

@@ -41,6 +41,7 @@ def error_model(track: Track, settings: AccuracySettings) -> ErrorModel:
     number = np.array([CLASS_OF_QUALITY.get(code, 0) for code in track.quality.tolist()])
     common = int(np.bincount(number, minlength=len(CLASSES)).argmax())
     unstated = not np.isin(track.quality, list(CLASS_OF_QUALITY)).any()
+    stated = True
     if settings.sigma_m is not None:
         sigma, source = np.full(len(number), settings.sigma_m), "stated in the job file"
     else:
@@ -50,7 +51,8 @@ def error_model(track: Track, settings: AccuracySettings) -> ErrorModel:
         told = np.isfinite(track.gst_m) & (track.gst_m > 0)
         sigma = np.where(told, track.gst_m / math.sqrt(2), sigma)
         source = "the receiver's own estimate (GST)" if told.mean() > 0.5 else "usual for this class of fix"
-        if unstated and not told.any():
+        stated = bool(not unstated or told.any())
+        if not stated:
             source = "the log does not state the class of its fixes, so the worst was taken"
     return ErrorModel(
         track.time_s,
@@ -60,6 +62,7 @@ def error_model(track: Track, settings: AccuracySettings) -> ErrorModel:
         settings.boundary_m,
         CLASSES[common],
         source,
+        stated,
     )
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from .errors import InputError
 from .model_accuracy import AccuracySettings
-from .tolerances_accuracy import MAX_REPLICATES
+from .tolerances_accuracy import MAX_REPLICATES, UNASKED_REPLICATES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 def accuracy_settings(values: Mapping[str, Any] | None) -> AccuracySettings | None:
-    """Settings from the checked table; None when the job file has none: then GPS error is not carried through."""
+    """Settings from the checked table; None when the job file has none."""
     if values is None:
         return None
     units = {"sigma": "sigma_m", "time_constant": "time_constant_s", "noise": "noise_m", "boundary": "boundary_m"}
@@ -24,11 +24,13 @@ def accuracy_settings(values: Mapping[str, Any] | None) -> AccuracySettings | No
 
 
 def with_replicates(job: Job, replicates: int | None) -> Job:
-    """*job* with so many replicates; None leaves it as the job file says, 0 turns them off."""
-    if replicates is None:
-        return job
-    stated = job.settings.accuracy or AccuracySettings()
-    return replace(job, settings=replace(job.settings, accuracy=replace(stated, replicates=replicates)))
+    """*job* with so many replicates; None leaves it to the job file or, without a word there, to the defaults."""
+    stated = job.settings.accuracy
+    if replicates is not None:
+        stated = replace(stated or AccuracySettings(), replicates=replicates)
+    elif stated is None:
+        stated = AccuracySettings(replicates=UNASKED_REPLICATES, asked=False)
+    return replace(job, settings=replace(job.settings, accuracy=stated))
 
 
 def whole_replicates(text: str) -> int:

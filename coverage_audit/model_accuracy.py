@@ -33,7 +33,9 @@ class AccuracySettings:
 
     ``sigma_m`` and ``noise_m``: standard deviation of the slowly wandering and of the white
     error of one coordinate; ``time_constant_s`` of the wandering part. ``boundary_m``: that of
-    one coordinate of the whole boundary. ``replicates`` 0 = say nothing of accuracy.
+    one coordinate of the whole boundary. ``replicates`` 0 = say nothing of accuracy. ``asked``:
+    the person stated how the job was steered or how good its positions are, so that verdict and
+    strips speak accordingly; else the ranges only stand beside what the log shows.
     """
 
     sigma_m: float | None = None
@@ -42,6 +44,7 @@ class AccuracySettings:
     boundary_m: float = 0.0
     steering: str = UNKNOWN
     replicates: int = 200
+    asked: bool = True
 
 
 @dataclass(frozen=True)
@@ -50,7 +53,8 @@ class ErrorModel:
 
     Each coordinate errs by ``sigma_m`` times a first-order Gauss-Markov process of unit variance
     and ``time_constant_s``, and by white noise of ``noise_m``. ``boundary_m``: the boundary's
-    error, one shift for the whole. ``source`` says where the figures come from.
+    error, one shift for the whole. ``source`` says where the figures come from; ``stated``: the
+    log or the job file says how good the positions are.
     """
 
     time_s: FloatArray
@@ -60,6 +64,7 @@ class ErrorModel:
     boundary_m: float
     fix_class: str
     source: str
+    stated: bool = True
 
     @property
     def none(self) -> bool:
@@ -136,3 +141,4 @@ class Accuracy:
     replicates: int
     steering: str
     error: ErrorModel
+    asked: bool = True

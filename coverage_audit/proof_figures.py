@@ -37,8 +37,9 @@ def figures(audits: Sequence[Audit]) -> Record:
     healed = _healed_m2(audits)
     proven = areas.proven + healed
     within = within_10pct_share(audits)
-    sure = getattr(first, "accuracy", None)
-    low = sure.covered_m2.low90 if sure is not None and sure.replicates and sure.covered_m2.told else None
+    sure = first.accuracy
+    told = sure is not None and sure.asked and sure.replicates and sure.covered_m2.told
+    low = sure.covered_m2.low90 if sure and told else None
     return {
         "target_m2": _figure(areas.target, 1, "m2", "derived"),
         "proven_m2": _figure(proven, 1, "m2", "derived"),

@@ -150,12 +150,10 @@ class Scan:
         return (_turned(points, self.along) - self.origin_m) / [1.0, self.step_m]
 
     def areas(self, steps: Steps) -> FloatArray:
-        """Target missed, visited twice or more, and covered, shape (3,). [m2]"""
+        """Target missed, and visited twice or more, shape (2,). [m2]"""
         swept = _chords(self.in_rows(steps.corner_m), steps.travel_m, self.count)
         found = self.lines.count(swept.row, swept, steps.stretch)
-        missed, double = found.missed_m.sum(), found.double_m.sum()
-        total = np.diff(self.lines.target, axis=1).sum()
-        return self.step_m * np.array([missed, double, total - missed])
+        return self.step_m * np.array([found.missed_m.sum(), found.double_m.sum()])
 
 
 @dataclass(frozen=True)

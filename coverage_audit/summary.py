@@ -14,7 +14,7 @@ import shapely
 import shapely.geometry
 
 from . import display
-from .accuracy_words import accuracy_keys
+from .accuracy_words import accuracy_keys, probabilities
 from .pass_words import verdict_of
 from .plane import Plane
 from .summary_passes import cause_keys, pass_features, pass_keys
@@ -67,7 +67,10 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
             "over_target_area": volume.over_target_area_l_ha,
         },
         **rate_keys(audit),
-        "missed_strips": [_finding(strip, audit, plane) for strip in audit.missed_strips],
+        "missed_strips": [
+            {**_finding(strip, audit, plane), "probability": chance}
+            for strip, chance in zip(audit.missed_strips, probabilities(audit), strict=True)
+        ],
         "double_patches": [
             {**_finding(patch, audit, plane), "max_visits": patch.max_visits} for patch in audit.double_patches
         ],

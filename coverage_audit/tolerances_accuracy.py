@@ -89,6 +89,12 @@ MAX_SIGMA_M = 1000.0
 MAX_TIME_CONSTANT_S = 86_400.0
 """Longest time constant that a job file may state: a day. [s]"""
 
+MOST_AT_ONCE = 250
+"""Draws whose errors are held at once: a 12 ha job at 10 Hz then needs some 30 MB for them. [1]"""
+
+UNASKED_REPLICATES = 100
+"""Draws when nobody said anything of accuracy: half for each regime, quick, and enough to show how wide it is. [1]"""
+
 MAX_REPLICATES = 10_000
 """Most replicates: enough for a hundredth of a percent. [1]"""
 

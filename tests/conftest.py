@@ -148,12 +148,12 @@ def small_job(tmp_path: Path) -> SmallJob:
 @pytest.fixture
 def check(
     small_job: SmallJob, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> Callable[[], tuple[int, str, Path]]:
-    """Run ``check`` on the small job as it stands; (exit code, standard error, output folder)."""
+) -> Callable[..., tuple[int, str, Path]]:
+    """Run ``check`` with options on the small job as it stands; (exit code, standard error, output folder)."""
 
-    def run() -> tuple[int, str, Path]:
+    def run(*options: str) -> tuple[int, str, Path]:
         out = tmp_path / "out"
-        code = cli.main(["check", str(small_job.path), "-o", str(out), "--quiet"])
+        code = cli.main(["check", str(small_job.path), "-o", str(out), "--quiet", *options])
         captured = capsys.readouterr()
         assert captured.out == ""
         return code, captured.err, out

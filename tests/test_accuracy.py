@@ -9,6 +9,7 @@ import pytest
 import shapely
 from jobs import job, log, parallel_passes, worked_job
 
+from coverage_audit import accuracy
 from coverage_audit.accuracy import cross_cuts, narrow_enough, with_knots
 from coverage_audit.accuracy_words import chance_class
 from coverage_audit.audit import audit_job
@@ -73,6 +74,30 @@ def test_no_replicates_turn_it_off():
     found = audited(replicates=0)
     assert found.accuracy is None
     assert {strip.probability for strip in found.missed_strips} == {None}
+
+
+@pytest.mark.parametrize("steering", ["hand", "unknown"])
+def test_a_single_draw_is_no_trouble(steering):
+    found = audited(steering, replicates=1).accuracy
+    assert found.missed_m2.low90 <= found.missed_m2.high90
+
+
+def test_many_draws_are_worked_off_in_parts(monkeypatch):
+    """Memory stays bounded; every part counts."""
+    told = []
+    monkeypatch.setattr(accuracy, "MOST_AT_ONCE", 5)
+    whole = worked_job(hz=1.0, accuracy=settings(replicates=12))
+    found = audit_job(whole, lambda stage, share: told.append((stage, share)))
+    assert [share for stage, share in told if stage == "how sure"] == pytest.approx(np.arange(1, 13) / 12)
+    assert found.accuracy.missed_m2.low90 < found.accuracy.missed_m2.high90
+
+
+def test_covered_is_what_is_not_missed(by_hand):
+    found, target = by_hand.accuracy, by_hand.area_m2.target
+    missed, covered = found.missed_m2, found.covered_m2
+    assert (covered.low90, covered.high90) == pytest.approx((target - missed.high90, target - missed.low90))
+    assert covered.estimate + missed.estimate == pytest.approx(target)
+    assert covered.observed + missed.observed == pytest.approx(target)
 
 
 def test_same_job_gives_the_same_figures(by_hand):
@@ -249,6 +274,32 @@ def test_job_file_and_option(check, small_job):
     assert (code, error) == (0, "")
     found = json.loads((out / "summary.json").read_text(encoding="utf-8"))["accuracy"]
     assert (found["regime"], found["replicates"], found["error"]["sigma_m"]) == ("berkson", 8, pytest.approx(0.3))
+
+
+def test_without_a_word_the_ranges_stand_beside_what_the_log_shows(check, small_job):
+    """Both ways of steering are tried; verdict, list and map stay those of the log."""
+    fixes, _ = small_job.drive()
+    aside = [(t, x + 1.0 if abs(x - 35.0) < 0.01 else x, y) for t, x, y in fixes]
+    small_job.write("track.gpx", small_job.gpx_of(aside))
+    code, error, out = check()
+    assert (code, error) == (0, "")
+    summary = json.loads((out / "summary.json").read_text(encoding="utf-8"))
+    found = summary["accuracy"]
+    assert (found["regime"], found["replicates"], found["missed_m2"]["estimate"]) == ("unknown", 100, None)
+    assert 0 <= found["missed_m2"]["low90"] < found["missed_m2"]["high90"]
+    assert summary["missed_strips"]
+    assert all(0 <= strip["probability"] <= 1 for strip in summary["missed_strips"])
+    page = (out / "report.html").read_text(encoding="utf-8")
+    assert "may truly be missed. Write [accuracy]" in page
+    assert "likely real" not in page
+
+
+def test_no_replicates_leave_everything_as_logged(check):
+    code, error, out = check("--replicates", "0")
+    assert (code, error) == (0, "")
+    summary = json.loads((out / "summary.json").read_text(encoding="utf-8"))
+    assert summary["accuracy"] is None
+    assert all(strip["probability"] is None for strip in summary["missed_strips"])
 
 
 @pytest.mark.parametrize(("key", "value", "told"), [("steering", '"cruise"', "guided-other"), ("sigma", '"-1 m"', "")])
