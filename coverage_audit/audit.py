@@ -219,8 +219,8 @@ def _cautions(job: Job, drive: Drive, inputs: Sequence[InputCount], areas: Areas
         *log_cautions(job.logs, spacing(drive), drive.track.median_step_s),
         *boom_cautions(job.settings.boom, backed_up_m(path)),
         *width_cautions(areas, job.settings.boom.width_m),
-        *gap_cautions(gaps_on, areas.bridged, int(path.bridged_after.sum())),
-        *check_cautions(checks, areas),
+        *gap_cautions(gaps_on, areas, int(path.bridged_after.sum())),
+        *check_cautions(checks),
     ]
 
 

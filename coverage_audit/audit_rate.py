@@ -235,7 +235,7 @@ def _with_tank(
     dry = _dry_ground(found, path, timeline, audit.job.settings.boom.sections_m, target)
     how = _how_refilled(bool(tank.refills_s), stops, missing)
     told = TankResult(found, dry, how, found[-1].left_l)
-    return replace(result, tank=told, cautions=(*result.cautions, *_tank_cautions(told, stops, missing)))
+    return replace(result, tank=told, cautions=(*result.cautions, *_tank_cautions(told, stops, missing, target.area)))
 
 
 def _dry_ground(
@@ -287,7 +287,7 @@ def _how_refilled(given: bool, stops: tuple[Stop, ...], missing: int) -> str:  #
     return "no long stop was found" if missing else "one load"
 
 
-def _tank_cautions(tank: TankResult, stops: tuple[Stop, ...], missing: int) -> tuple[str, ...]:
+def _tank_cautions(tank: TankResult, stops: tuple[Stop, ...], missing: int, target_m2: float) -> tuple[str, ...]:
     cautions = []
     if stops:
         cautions.append(
@@ -300,9 +300,9 @@ def _tank_cautions(tank: TankResult, stops: tuple[Stop, ...], missing: int) -> t
             "Give the times as rate.refills."
         )
     if tank.dry:
+        share = 100 * sum(one.in_target_m2 for one in tank.dry) / target_m2
         cautions.append(
             f"The tank may have run dry ({len(tank.dry)} load(s)) with the boom switched on, first in load "
-            f"{tank.dry[0].load}. {sum(one.in_target_m2 for one in tank.dry):.0f} m² of the target were sprayed only "
-            "after that and may have got nothing."
+            f"{tank.dry[0].load}. {share:.2f} % of the target was sprayed only after that and may have got nothing."
         )
     return tuple(cautions)

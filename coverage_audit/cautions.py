@@ -31,15 +31,13 @@ def boom_cautions(boom: BoomSettings, backed_up_m: float) -> list[str]:
     return cautions
 
 
-def gap_cautions(gaps_on_s: Sequence[float], bridged_m2: float, bridges: int) -> list[str]:
+def gap_cautions(gaps_on_s: Sequence[float], areas: Areas, bridges: int) -> list[str]:
     """Cautions about gaps of the log.
 
     Parameters
     ----------
     gaps_on_s : sequence of float
         How long the boom was on in each gap that was not bridged. [s]
-    bridged_m2 : float
-        Target ground that rests on bridging. [m2]
     bridges : int
         Number of bridged gaps.
     """
@@ -49,18 +47,19 @@ def gap_cautions(gaps_on_s: Sequence[float], bridged_m2: float, bridges: int) ->
             f"The log has {len(gaps_on_s)} gap(s) while the boom was on, {sum(gaps_on_s):.0f} s in all, too long or "
             "too crooked to bridge: what was sprayed in them counts as missed."
         )
-    if bridged_m2 > 0:
+    if areas.bridged > 0:
+        share = 100 * areas.bridged / areas.target
         cautions.append(
-            f"{bridged_m2:.0f} m² rests on bridging {bridges} gap(s) of the log and is not counted as proven."
+            f"{share:.2f} % of the target rests on bridging {bridges} gap(s) of the log and is not counted as proven."
         )
     return cautions
 
 
-def check_cautions(checks: Checks, areas: Areas) -> list[str]:
+def check_cautions(checks: Checks) -> list[str]:
     """Caution when the closing sums or the second count do not hold."""
     if checks.ok:
         return []
-    differ = f"{100 * checks.cross_check_rel:.3f} % of the {areas.field:.0f} m² field"
+    differ = f"by {100 * checks.cross_check_rel:.3f} % of the field"
     close = f"sums close to {checks.closure_rel:.1e}"
     return [f"The two independent counts of the ground do not agree ({differ}; {close}): do not rely on this audit."]
 
