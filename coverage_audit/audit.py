@@ -216,7 +216,7 @@ def _cautions(job: Job, drive: Drive, inputs: Sequence[InputCount], areas: Areas
     return [
         *dropped_cautions(inputs),
         *midnight_cautions(job.logs),
-        *log_cautions(job.logs, spacing(drive), drive.track.median_step_s),
+        *log_cautions(job.logs, spacing(drive), drive.track.median_step_s, job.settings.accuracy),
         *boom_cautions(job.settings.boom, backed_up_m(path)),
         *width_cautions(areas, job.settings.boom.width_m),
         *gap_cautions(gaps_on, areas, int(path.bridged_after.sum())),

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from .model import Areas, Checks, InputCount, TrackLog
+    from .model_accuracy import AccuracySettings
     from .model_settings import BoomSettings
 
 
@@ -91,7 +92,9 @@ def midnight_cautions(logs: Sequence[TrackLog]) -> list[str]:
     ]
 
 
-def log_cautions(logs: Sequence[TrackLog], spacing_m: float, median_step_s: float) -> list[str]:
+def log_cautions(
+    logs: Sequence[TrackLog], spacing_m: float, median_step_s: float, stated: AccuracySettings | None
+) -> list[str]:
     """Cautions about what the log can show.
 
     Parameters
@@ -100,10 +103,12 @@ def log_cautions(logs: Sequence[TrackLog], spacing_m: float, median_step_s: floa
         Typical distance between fixes while spraying. [m]
     median_step_s : float
         Typical time between fixes. [s]
+    stated : AccuracySettings, optional
+        What the job file says of the positions.
     """
     cautions = []
     quality = np.concatenate([log.fixes.quality for log in logs])
-    if np.all(quality <= 1):
+    if np.all(quality <= 1) and (stated is None or stated.sigma_m is None):
         said = "that they are uncorrected" if np.any(quality == 1) else "nothing of how good they are"
         cautions.append(
             f"Of its positions the log says {said}. A phone or a receiver without corrections is off by a metre or "

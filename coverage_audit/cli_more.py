@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .errors import InputError
+from .job_accuracy import with_replicates
 
 if TYPE_CHECKING:
     import argparse
@@ -130,7 +131,8 @@ def _record(path: Path, label: str, progress: Progress, audit_job: AuditJob) -> 
         return read_result(path, label)
     if not path.exists():
         raise InputError("there is no such job file or result folder; check the name", str(path))
-    audit = audit_job(read_job(path, progress), progress, str(path))
+    # what is compared does not rest on draws of the job
+    audit = audit_job(with_replicates(read_job(path, progress), 0), progress, str(path))
     features = [tuple(json.loads(text(audit))["features"]) for text in (findings_geojson, passes_geojson)]
     return JobRecord(label, summary_dict(audit), *features)
 

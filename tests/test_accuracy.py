@@ -302,6 +302,12 @@ def test_no_replicates_leave_everything_as_logged(check):
     assert all(strip["probability"] is None for strip in summary["missed_strips"])
 
 
+def test_what_the_job_file_says_of_the_positions_is_not_asked_for_again(check, small_job):
+    assert "Of its positions the log says nothing" in (check()[2] / "report.html").read_text(encoding="utf-8")
+    small_job.change("sigma", '"0.3 m"', "accuracy")
+    assert "Of its positions the log says" not in (check()[2] / "report.html").read_text(encoding="utf-8")
+
+
 @pytest.mark.parametrize(("key", "value", "told"), [("steering", '"cruise"', "guided-other"), ("sigma", '"-1 m"', "")])
 def test_bad_settings_are_told(check, small_job, key, value, told):
     small_job.change(key, value, "accuracy")

@@ -136,7 +136,7 @@ LOWER = {
     "cli_more": FLOOR
     | READERS
     | WRITERS
-    | {"audit", "audit_assumed", "audit_drive", "compare", "measures", "job_schema"},
+    | {"audit", "audit_assumed", "audit_drive", "compare", "job_accuracy", "measures", "job_schema"},
     "model_passes": set(),
     "model_compare": set(),
     "tolerances_passes": set(),
