@@ -114,11 +114,10 @@ def _likely(found: Accuracy, audit: Audit) -> str:
 def _range(what: str, figure: Figure, audit: Audit) -> str:
     low, high = _ends(figure, audit)
     units = audit.job.settings.report.units
-    seen = display.area(figure.observed, units)
     if not figure.told:
-        return f"Cannot tell how much was {what}: the log shows {seen}, GPS error allows {low} to {high}."
+        return f"Cannot tell how much was {what}: GPS error allows {low} to {high}."
     best = "" if figure.estimate is None else f", most likely about {display.area(figure.estimate, units)}"
-    return f"Truly {what}, 9 chances in 10: {low} to {high}{best}; the log itself shows {seen}."
+    return f"Truly {what}, 9 chances in 10: {low} to {high}{best}."
 
 
 def _skip_sentence(found: Accuracy, audit: Audit) -> str:
@@ -176,7 +175,11 @@ def probabilities(audit: Audit) -> tuple[float | None, ...]:
 
 def chance_words(strip: Strip) -> str:
     """How likely *strip* is real, as an addition to where it lies; "" when not worked out."""
-    return "" if strip.probability is None else f"; {100 * strip.probability:.0f}{display.SPACE}% likely real"
+    if strip.probability is None:
+        return ""
+    percent = round(100 * strip.probability)
+    sure = {0: "hardly any chance", 100: "no doubt"}.get(percent, f"{percent} chances in 100")
+    return f"; {sure} that it is real"
 
 
 def chance_class(strip: Strip) -> str:

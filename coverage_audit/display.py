@@ -260,10 +260,11 @@ def _dry(audit: Audit) -> list[str]:
 def _missed(audit: Audit) -> str:
     areas, report = audit.area_m2, audit.job.settings.report
     units, strips = report.units, audit.missed_strips
+    logged = _as_logged(audit)
     if areas.missed <= 0:
-        return "Missed: nothing."
+        return f"Missed{logged}: nothing."
     narrow = length(report.min_width_m, units)
-    text = f"Missed: {area(areas.missed, units)} ({share(areas.missed, areas.target)})"
+    text = f"Missed{logged}: {area(areas.missed, units)} ({share(areas.missed, areas.target)})"
     if not strips:
         return f"{text}, all of it in slivers narrower than {narrow}."
     first = strips[0]
@@ -280,11 +281,18 @@ def _missed(audit: Audit) -> str:
     return f"{text}; {'the largest is' if len(strips) > 1 else 'it is'} {largest}."
 
 
+def _as_logged(audit: Audit) -> str:
+    """Words that tell the log's own figure from what GPS error leaves of it."""
+    return " as logged" if audit.accuracy and audit.accuracy.asked and audit.accuracy.replicates else ""
+
+
 def _double(audit: Audit) -> str:
     areas, units = audit.area_m2, audit.job.settings.report.units
     if areas.double <= 0:
-        return "Sprayed twice or more: nothing."
-    text = f"Sprayed twice or more: {area(areas.double, units)} ({share(areas.double, areas.target)})"
+        return f"Sprayed twice or more{_as_logged(audit)}: nothing."
+    text = (
+        f"Sprayed twice or more{_as_logged(audit)}: {area(areas.double, units)} ({share(areas.double, areas.target)})"
+    )
     most = len(areas.by_visits) - 1
     return f"{text}, in places {most} times." if most > 2 else f"{text}."
 

@@ -11,7 +11,7 @@ from jobs import job, log, parallel_passes, worked_job
 
 from coverage_audit import accuracy
 from coverage_audit.accuracy import cross_cuts, narrow_enough, with_knots
-from coverage_audit.accuracy_words import chance_class
+from coverage_audit.accuracy_words import chance_class, chance_words
 from coverage_audit.audit import audit_job
 from coverage_audit.gap_model import Habits, conditioned_errors, error_covariance, gap_covariance, simulate_errors
 from coverage_audit.gap_probes import find_gaps
@@ -255,6 +255,15 @@ def test_verdict_gives_the_range_and_counts_likely_strips(by_hand):
     assert told.headline.startswith("Between ")
     assert "likely real" in told.headline
     assert any("9 chances in 10" in sentence for sentence in told.sentences)
+    assert any(sentence.startswith("Missed as logged: 1") for sentence in told.sentences)
+
+
+@pytest.mark.parametrize(
+    ("chance", "words"),
+    [(None, ""), (0.004, "; hardly any chance"), (0.62, "; 62 chances in 100"), (0.996, "; no doubt that it is real")],
+)
+def test_chances_are_told_in_words(by_hand, chance, words):
+    assert chance_words(dataclasses.replace(by_hand.missed_strips[0], probability=chance)).startswith(words)
 
 
 def test_report_shades_by_probability_and_names_the_assumptions(by_hand):
@@ -292,6 +301,7 @@ def test_without_a_word_the_ranges_stand_beside_what_the_log_shows(check, small_
     page = (out / "report.html").read_text(encoding="utf-8")
     assert "may truly be missed. Write [accuracy]" in page
     assert "likely real" not in page
+    assert "that it is real" not in page
 
 
 def test_no_replicates_leave_everything_as_logged(check):
