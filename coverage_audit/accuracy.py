@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from .gap_model import Habits, conditioned_errors, fit_habits, pick, simulate_errors, smallest_skip, usual
+from .gap_model import Habits, conditioned_errors, fit_habits, other_habits, pick, simulate_errors, smallest_skip, usual
 from .model_accuracy import CLASSICAL, REGIMES, Accuracy, Figure, RegimeResult
 from .scan import Cuts, Scan, steps_of
 from .tolerances_accuracy import (
@@ -116,9 +116,9 @@ def _drawn(question: Question, regime: str, count: int, run_all: RunAll, rng: np
     habits = fit_habits(gaps, error, question.noise_m) if regime == CLASSICAL and len(gaps) else None
     table = _counted(question, habits, count, run_all, rng)
     areas = table[:, :2] + question.method_m2 * rng.standard_normal((count, 2))
-    if regime == CLASSICAL:
-        areas = areas.mean(axis=0) + HAND_SPREAD[error.fix_class] * (areas - areas.mean(axis=0))
-    areas = np.clip(areas, 0.0, target)
+    spread = HAND_SPREAD[error.fix_class] if regime == CLASSICAL else 1.0
+    areas = np.clip(areas.mean(axis=0) + spread * (areas - areas.mean(axis=0)), 0.0, target)
+    chances = tuple(spread_chance(float(chance), spread) for chance in table[:, 2:].mean(axis=0))
     wanted = (SKIP_LENGTH_M, question.min_width_m, NormalDist().inv_cdf(SURE))
     skip = smallest_skip(gaps, error, habits, question.noise_m, wanted)
     skip = skip if skip is not None and skip < question.width_m else None
@@ -132,7 +132,7 @@ def _drawn(question: Question, regime: str, count: int, run_all: RunAll, rng: np
         target - missed.low90,
         told=missed.told,
     )
-    return RegimeResult(missed, double, covered, tuple(table[:, 2:].mean(axis=0).tolist()), skip)
+    return RegimeResult(missed, double, covered, chances, skip)
 
 
 def _counted(
@@ -173,14 +173,12 @@ def _conditioned(
     question: Question, times: FloatArray, habits: Habits, count: int, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
     """Errors given the gaps, each group of draws under other habits: those fitted are known only so well."""
-    groups = min(HABIT_GROUPS, count)
-    seen = float(np.ptp(question.gaps.own_travel_m)) / (2 * habits.length_m)
-    spread = 1 / np.sqrt(2 * max(seen, 2.0))
-    drawn = []
-    for share in np.array_split(np.arange(count), groups):
-        turn = np.exp(spread * rng.standard_normal(2))
-        tried = replace(habits, wander_m=habits.wander_m * turn[0], offset_m=habits.offset_m * turn[1])
-        drawn.append(conditioned_errors(times, question.gaps, question.error, tried, question.noise_m, len(share), rng))
+    gaps, error, noise = question.gaps, question.error, question.noise_m
+    tried = other_habits(gaps, error, noise, habits, min(HABIT_GROUPS, count), rng)
+    drawn = [
+        conditioned_errors(times, gaps, error, one, noise, len(share), rng)
+        for one, share in zip(tried, np.array_split(np.arange(count), len(tried)), strict=True)
+    ]
     return np.concatenate([one for one, _ in drawn], axis=2), np.concatenate([one for _, one in drawn], axis=1)
 
 
@@ -191,6 +189,16 @@ def _figure(observed: float, draws: FloatArray, question: Question, *, told: boo
     estimate = observed + math.copysign(max(abs(off) - question.method_m2, 0.0), off)
     estimate = min(max(estimate, low), high)
     return Figure(observed, estimate, low, high, told=told and narrow_enough(low, high, estimate, question.target.area))
+
+
+def spread_chance(chance: float, spread: float) -> float:
+    """*chance* of a normal variable to lie beyond a bound, its standard deviation being *spread* times as large.
+
+    What no draw showed, or every one, stays; draws that were too wide are left.
+    """
+    if chance in (0.0, 1.0) or spread <= 1:
+        return chance
+    return NormalDist().cdf(NormalDist().inv_cdf(chance) / spread)
 
 
 def narrow_enough(low: float, high: float, estimate: float, target: float) -> bool:

@@ -17,6 +17,7 @@ import numpy as np
 from .error_model import gauss_markov, sigma_at
 from .tolerances_accuracy import (
     CLUSTER_SKIPS,
+    HABIT_CURVE_STEP,
     HABIT_PRIOR_LOG_SD,
     HABIT_STEPS,
     MEAN_GAP_M,
@@ -135,9 +136,7 @@ def fit_habits(gaps: Gaps, error: ErrorModel, noise_m: float) -> Habits:
 
     Coordinate search of the marginal likelihood on a falling grid of factors.
     """
-    step = -(-len(gaps) // MOST_TUNING_GAPS)
-    few = pick(gaps, np.arange(0, len(gaps), max(step, 1)))
-    fixed = error_covariance(few, error) + 2 * noise_m**2 * np.eye(len(few))
+    few, fixed = _to_tune(gaps, error, noise_m)
     best, best_cost = Habits(), _cost(few, fixed, Habits())
     for factor in HABIT_STEPS:
         for name, turn in product(vars(best), (factor, 1 / factor)):
@@ -148,6 +147,40 @@ def fit_habits(gaps: Gaps, error: ErrorModel, noise_m: float) -> Habits:
                 tried = Habits(**{**vars(best), name: getattr(best, name) * turn})
                 cost = _cost(few, fixed, tried)
     return best
+
+
+def other_habits(
+    gaps: Gaps, error: ErrorModel, noise_m: float, best: Habits, count: int, rng: np.random.Generator
+) -> list[Habits]:
+    """*count* habits that the measured gaps leave about as likely as the *best*.
+
+    Normal in the logarithms, by the curvature of the posterior at its top (Laplace's approximation:
+    Tierney & Kadane 1986, J. Am. Stat. Assoc. 81:82-86, from memory).
+    """
+    few, fixed = _to_tune(gaps, error, noise_m)
+    top = np.log(list(vars(best).values()))
+
+    def cost(away: FloatArray) -> float:
+        return _cost(few, fixed, Habits(*np.exp(top + away).tolist()))
+
+    unit = HABIT_CURVE_STEP * np.eye(len(top))
+    curve = np.empty((len(top), len(top)))
+    for i, j in product(range(len(top)), repeat=2):
+        if j >= i:
+            ends = [cost(a * unit[i] + b * unit[j]) for a, b in ((1, 1), (1, -1), (-1, 1), (-1, -1))]
+            curve[i, j] = curve[j, i] = (ends[0] - ends[1] - ends[2] + ends[3]) / (4 * HABIT_CURVE_STEP**2)
+    value, axis = np.linalg.eigh(curve)
+    # the prior alone curves by this; a valley that is flatter was not the top
+    spread = 1 / np.sqrt(np.maximum(value, HABIT_PRIOR_LOG_SD**-2))
+    away = (axis * spread) @ rng.standard_normal((len(top), count))
+    return [Habits(*np.exp(top + one).tolist()) for one in away.T]
+
+
+def _to_tune(gaps: Gaps, error: ErrorModel, noise_m: float) -> tuple[Gaps, FloatArray]:
+    """Some of the gaps, enough to judge habits by, and the covariance of what is not the driver's."""
+    step = -(-len(gaps) // MOST_TUNING_GAPS)
+    few = pick(gaps, np.arange(0, len(gaps), max(step, 1)))
+    return few, error_covariance(few, error) + 2 * noise_m**2 * np.eye(len(few))
 
 
 def _cost(gaps: Gaps, fixed: FloatArray, habits: Habits) -> float:
