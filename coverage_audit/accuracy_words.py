@@ -131,11 +131,11 @@ def _skip_sentence(found: Accuracy, audit: Audit) -> str:
 
 
 def _unproven(found: Accuracy) -> list[str]:
-    """Say it where simulated jobs of this class and regime did not hold what the range promises."""
+    """Say it where no simulated jobs of this class and regime have shown that the range holds what it promises."""
     failed = [regime for regime in found.by_regime if (found.error.fix_class, regime) in UNPROVEN_CLASSES]
     if not failed:
         return []
-    text = "On simulated jobs of this kind the stated range did not hold the truth as often as 9 times in 10"
+    text = "On simulated jobs of this kind the range has not been shown to hold the truth 9 times in 10"
     return [f"{text} (the table is in DEVELOPERS.md): take it as a guide, not as a bound."]
 
 

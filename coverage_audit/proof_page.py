@@ -39,7 +39,7 @@ FIGURES = {
     "double_m2": "Sprayed twice or more",
     "within_10pct_share": "Within 10 % of the intended rate",
     "intended_l_ha": "Intended rate of mix",
-    "covered_low90_share": "First job: coverage, lower end of the 90 % range (GPS error)",
+    "covered_low90_share": "First job covered at least (90 % range)",
 }
 UNITS = {"m2": "m²", "ha": "ha", "%": "%", "L/ha": "L/ha"}
 

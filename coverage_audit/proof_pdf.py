@@ -13,6 +13,9 @@ from .proof_sign import canonical, fingerprint, library, spoken
 if TYPE_CHECKING:
     Record = dict[str, Any]
 
+NAME_MM = 74
+"""Room for the name of a figure, in one line. [mm]"""
+
 ATTACHED = "proof-buyer.json"
 """Name of the record inside the PDF."""
 
@@ -75,7 +78,7 @@ def _table(paper: Any, rows: list[tuple[str, str, str]]) -> None:  # noqa: ANN40
     for name, value, origin in rows:
         paper.set_font("Helvetica", "", 9)
         top = paper.get_y()
-        paper.cell(74, 5, _latin(name))
+        paper.cell(NAME_MM, 5, _latin(name))
         paper.set_font("Helvetica", "B", 9)
         paper.multi_cell(76, 5, _latin(value), new_x="RIGHT", new_y="TOP", align="L")
         bottom = top + 5 * max(1, len(paper.multi_cell(76, 5, _latin(value), dry_run=True, output="LINES")))

@@ -58,7 +58,7 @@ REPLICATE_THIN_M = (0.005, 0.05)
 shifts the areas by is put back. [1], [m] Coarser, small overlaps of accurate logs would be blurred."""
 
 SCAN_LINES = 500
-MOST_SCAN_STEP_M = 0.5
+MOST_SCAN_STEP_M = 1.0
 """Replicates are counted along parallel lines: so many over a square target, at most so far apart. [1], [m]
 Against the exact partition the difference that a shift makes then errs by 1e-5 of the target or less."""
 

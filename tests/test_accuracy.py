@@ -10,16 +10,25 @@ import shapely
 from jobs import job, log, parallel_passes, worked_job
 
 from coverage_audit import accuracy
-from coverage_audit.accuracy import cross_cuts, narrow_enough, with_knots
+from coverage_audit.accuracy import cross_cuts, narrow_enough, spread_chance, with_knots
 from coverage_audit.accuracy_words import chance_class, chance_words
 from coverage_audit.audit import audit_job
-from coverage_audit.gap_model import Habits, conditioned_errors, error_covariance, gap_covariance, simulate_errors
+from coverage_audit.gap_model import (
+    Habits,
+    conditioned_errors,
+    error_covariance,
+    fit_habits,
+    gap_covariance,
+    other_habits,
+    simulate_errors,
+)
 from coverage_audit.gap_probes import find_gaps
 from coverage_audit.model_accuracy import AccuracySettings, ErrorModel, Gaps
 from coverage_audit.model_core import BoomLines, BoomPath
 from coverage_audit.pass_words import verdict_of
 from coverage_audit.report import report_html
 from coverage_audit.summary import summary_dict
+from coverage_audit.tolerances_accuracy import HABIT_PRIOR_LOG_SD
 
 
 def settings(steering="hand", sigma_m=0.2, replicates=16, **more):
@@ -190,6 +199,40 @@ def test_errors_given_one_gap_share_it_as_variances_do():
     assert difference.mean() == pytest.approx(0.5 * error / (error + true), abs=0.015)
     assert difference.var() == pytest.approx(error * true / (error + true), rel=0.1)  # 4 / sqrt(2 n) is 4.5 %
     assert drawn[0, 1].mean() == pytest.approx(0.0, abs=0.02)  # along the edges nothing was seen
+
+
+def test_gaps_that_say_nothing_leave_the_habits_as_wide_as_they_were():
+    """Error a thousand times the driver's wander: the posterior is the prior, e^1 either way."""
+    blind = dataclasses.replace(ERROR, sigma_m=np.full(2, 300.0))
+    tried = other_habits(one_gap(0.5), blind, 0.0, Habits(), 4000, np.random.default_rng(1007))
+    for name, usual in vars(Habits()).items():
+        logs = np.log([getattr(one, name) for one in tried]) - np.log(usual)
+        assert logs.std() == pytest.approx(HABIT_PRIOR_LOG_SD, rel=0.05)  # 4 / sqrt(2 n) is 4.5 %
+        assert logs.mean() == pytest.approx(0.0, abs=0.05)  # three standard errors of 4000
+
+
+def test_many_gaps_narrow_the_habits():
+    """Twenty passes, wandering by 0.3 m, seen without error: its size is known far better than before."""
+    travel = np.arange(0.0, 4000.0, 20.0)
+    rng = np.random.default_rng(1008)
+    column = {name: np.repeat(getattr(one_gap(0.0), name), len(travel), axis=0) for name in vars(one_gap(0.0))}
+    column |= {"gap_m": 0.3 * np.sqrt(2) * rng.standard_normal(len(travel)), "own_travel_m": 5000.0 + 200 * travel}
+    column |= {"other_travel_m": 200 * travel}
+    exact = dataclasses.replace(ERROR, sigma_m=np.full(2, 1e-4))
+    gaps = Gaps(**column)
+    best = fit_habits(gaps, exact, 0.0)
+    assert best.wander_m == pytest.approx(0.3, rel=0.2)
+    tried = other_habits(gaps, exact, 0.0, best, 400, rng)
+    # 200 gaps tell a standard deviation to 1 / sqrt(400) = 5 %
+    assert np.log([one.wander_m for one in tried]).std() == pytest.approx(0.05, rel=0.5)
+
+
+def test_chances_are_spread_as_the_normal_law_has_it():
+    """Two standard deviations are one when it is twice as large: 0.9772 and 0.8413, any table of the normal law."""
+    assert spread_chance(0.97725, 2.0) == pytest.approx(0.84134, abs=1e-5)
+    assert spread_chance(0.5, 2.0) == pytest.approx(0.5)
+    assert [spread_chance(one, 2.0) for one in (0.0, 1.0)] == [0.0, 1.0]
+    assert spread_chance(0.97, 0.9) == 0.97
 
 
 def test_unconditioned_errors_have_their_variance():

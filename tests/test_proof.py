@@ -10,6 +10,7 @@ import subprocess
 import zlib
 from pathlib import Path
 
+import fpdf
 import numpy as np
 import pypdf
 import pypdfium2
@@ -26,8 +27,8 @@ from coverage_audit.errors import InputError
 from coverage_audit.model_proof import ProofSettings
 from coverage_audit.model_settings import RateSettings
 from coverage_audit.proof_figures import figures
-from coverage_audit.proof_page import page_of
-from coverage_audit.proof_pdf import pdf_of, record_in_pdf
+from coverage_audit.proof_page import page_of, rows_of
+from coverage_audit.proof_pdf import NAME_MM, pdf_of, record_in_pdf
 from coverage_audit.proof_record import blurred, buyer_record, fit_residual_m, grower_record, refuse
 from coverage_audit.proof_sign import (
     WORDS,
@@ -415,6 +416,14 @@ def test_the_printed_code_is_read_like_a_phone_does(made):
     pictures = [sheet.render(scale=2).to_numpy() for sheet in sheets]  # 144 dots an inch: a poor print
     codes = [code.text for picture in pictures for code in zxingcpp.read_barcodes(picture)]
     assert codes == [fingerprint(buyer_of(made))]
+
+
+def test_names_of_figures_fit_their_room(made):
+    paper = fpdf.FPDF()
+    paper.set_font("Helvetica", "", 9)
+    assert {name: True for name, _, _ in rows_of(buyer_of(made))} == {
+        name: paper.get_string_width(name) < NAME_MM - 2 for name, _, _ in rows_of(buyer_of(made))
+    }
 
 
 def test_letters_that_the_pdf_lacks_lose_their_marks(made):
