@@ -26,6 +26,7 @@ from .tolerances_accuracy import (
     HABIT_GROUPS,
     HAND_SPREAD,
     KNOT_STEP_M,
+    LEAST_DRAWS,
     MOST_AT_ONCE,
     SKIP_LENGTH_M,
     SURE,
@@ -82,11 +83,12 @@ def assess(question: Question, run_all: RunAll, rng: np.random.Generator) -> Acc
     """
     question = replace(question, gaps=pick(question.gaps, usual(question.gaps)))
     regimes = REGIMES[question.settings.steering]
+    draws = 0
     if question.error.none:
         by_regime = {regime: _exact(question) for regime in regimes}
     else:
-        draws = question.settings.replicates // len(regimes)
-        by_regime = {regime: _drawn(question, regime, max(draws, 2), run_all, rng) for regime in regimes}
+        draws = max(question.settings.replicates // len(regimes), 2)
+        by_regime = {regime: _drawn(question, regime, draws, run_all, rng) for regime in regimes}
     found = list(by_regime.values())
     skips = [one.smallest_detectable_skip_m for one in found]
     return Accuracy(
@@ -97,7 +99,7 @@ def assess(question: Question, run_all: RunAll, rng: np.random.Generator) -> Acc
         by_regime=by_regime,
         probability=tuple(min(chances) for chances in zip(*(one.probability for one in found), strict=True)),
         smallest_detectable_skip_m=None if None in skips else max(one for one in skips if one is not None),
-        replicates=0 if question.error.none else question.settings.replicates,
+        replicates=draws * len(regimes),
         steering=question.settings.steering,
         error=question.error,
         asked=question.settings.asked,
@@ -122,9 +124,8 @@ def _drawn(question: Question, regime: str, count: int, run_all: RunAll, rng: np
     wanted = (SKIP_LENGTH_M, question.min_width_m, NormalDist().inv_cdf(SURE))
     skip = smallest_skip(gaps, error, habits, question.noise_m, wanted)
     skip = skip if skip is not None and skip < question.width_m else None
-    missed, double = (
-        _figure(question.observed_m2[k], areas[:, k], question, told=skip is not None) for k in (MISSED, DOUBLE)
-    )
+    told = skip is not None and count >= LEAST_DRAWS
+    missed, double = (_figure(question.observed_m2[k], areas[:, k], question, told=told) for k in (MISSED, DOUBLE))
     covered = Figure(
         question.observed_m2[COVERED],
         None if missed.estimate is None else target - missed.estimate,
@@ -157,8 +158,8 @@ def _counted(
         else:
             drawn, boundary = _conditioned(question, times, habits, size, rng)
         shift = (boundary - drawn)[back]
-        farthest = float(np.hypot(*np.moveaxis(shift, 1, 0)).max())
-        cuts = Cuts.of(across.ravel(), question.target, steps, farthest, question.width_m)
+        farthest = np.hypot(*np.moveaxis(shift, 1, 0)).max(axis=1)
+        cuts = Cuts.of(across.ravel(), question.target, steps, farthest[steps.line].max(axis=1), question.width_m)
 
         def one(number: int, shift: FloatArray = shift, cuts: Cuts = cuts) -> FloatArray:
             moved = steps.moved(shift[:, :, number])

@@ -19,6 +19,7 @@ from .tolerances_accuracy import (
     JITTER_M,
     METHOD_REL,
     MOST_GAPS,
+    MOST_WORKERS,
     PROBE_STEP_M,
     REPLICATE_THIN_M,
     REPLICATE_THIN_SIGMAS,
@@ -48,7 +49,7 @@ def with_accuracy(
     done = itertools.count(1)
 
     def run_all(task: Callable[[int], FloatArray], count: int) -> Iterable[FloatArray]:
-        with ThreadPoolExecutor() as workers:
+        with ThreadPoolExecutor(MOST_WORKERS) as workers:
             for result in workers.map(task, range(count)):
                 tell("how sure", min(next(done) / settings.replicates, 1.0))
                 yield result

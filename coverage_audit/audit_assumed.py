@@ -112,8 +112,9 @@ def assumed_audit(job: Job, plane: Plane, count: Count) -> Audit:
         track, _ = clean_track(job.logs, plane.to_metres, settings.track.clock_offset_s, settings.track.max_gap_s)
         speed = usual_speed_m_s(antenna_fixes(track, None))
         tries = [_shifted(job.intervals or (), early_m / speed) for early_m in EARLY_M]
-    audit = count(_with_intervals(job, tries[0]))
+    # the ranges below stand for GPS error, too: draws on top would say it twice, and differently
     plain = replace(job, settings=replace(settings, accuracy=None))
+    audit = count(_with_intervals(plain, tries[0]))
     tried = [audit.area_m2, *(count(_with_intervals(plain, other)).area_m2 for other in tries[1:])]
     error = _error_m(track)
     spacing = audit.passes.steering.spacing_mean_m if audit.passes else None

@@ -22,6 +22,7 @@ from .tolerances_accuracy import (
     CLASS_TIME_S,
     CLASSES,
     HDOP_RANGE,
+    MOST_SIGMA_M,
     STRAIGHT_FIT_M,
     STRAIGHT_FIT_S,
     USUAL_HDOP,
@@ -56,7 +57,7 @@ def error_model(track: Track, settings: AccuracySettings) -> ErrorModel:
             source = "the log does not state the class of its fixes, so the worst was taken"
     return ErrorModel(
         track.time_s,
-        sigma,
+        np.minimum(sigma, MOST_SIGMA_M),
         CLASS_NOISE_M[common] if settings.noise_m is None else settings.noise_m,
         CLASS_TIME_S[common] if settings.time_constant_s is None else settings.time_constant_s,
         settings.boundary_m,
@@ -113,7 +114,7 @@ def without_jitter(track: Track) -> Track:
     """
     half = round(STRAIGHT_FIT_S / track.median_step_s)
     part = np.concatenate([[0], np.cumsum(track.gap_after[:-1])])
-    if half < 2:
+    if half < 2 or len(track.x_m) <= 2 * half:
         return track
     _, (x, y), _ = local_parabolas(track.time_s, track.x_m, track.y_m, part, half)
     off = np.hypot(x - track.x_m, y - track.y_m)

@@ -59,7 +59,7 @@ def surroundings(
 ) -> Surroundings:
     """Prepare what :func:`find_strips` places strips by; *ends* as in :class:`Surroundings`."""
     rings = [shapely.Polygon(part.exterior) for part in shapely.get_parts(target)]
-    inner = shapely.buffer(shapely.union_all(rings), -HEADLAND_WIDTHS * width_m, join_style="mitre")
+    inner = shapely.make_valid(shapely.buffer(shapely.union_all(rings), -HEADLAND_WIDTHS * width_m, join_style="mitre"))
     outer = shapely.boundary(shapely.union_all(rings))
     beside = shapely.buffer(no_spray, EDGE_BAND_M)
     return Surroundings(shapely.buffer(outer, EDGE_BAND_M), beside, inner, headland, *ends, width_m)

@@ -180,7 +180,10 @@ def _to_tune(gaps: Gaps, error: ErrorModel, noise_m: float) -> tuple[Gaps, Float
     """Some of the gaps, enough to judge habits by, and the covariance of what is not the driver's."""
     step = -(-len(gaps) // MOST_TUNING_GAPS)
     few = pick(gaps, np.arange(0, len(gaps), max(step, 1)))
-    return few, error_covariance(few, error) + 2 * noise_m**2 * np.eye(len(few))
+    fixed = error_covariance(few, error)
+    # a little of its own for each gap: without any, gaps to the boundary repeat one another
+    fixed[np.diag_indices(len(few))] += 2 * noise_m**2 + 1e-10 + 1e-12 * np.diag(fixed).max(initial=0.0)
+    return few, fixed
 
 
 def _cost(gaps: Gaps, fixed: FloatArray, habits: Habits) -> float:

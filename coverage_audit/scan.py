@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from .tolerances import VISIT_WIDTHS
-from .tolerances_accuracy import MOST_SCAN_STEP_M, SCAN_DIRECTIONS, SCAN_LINES
+from .tolerances_accuracy import MOST_PAIRS, MOST_SCAN_STEP_M, SCAN_DIRECTIONS, SCAN_LINES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -55,7 +55,7 @@ def steps_of(all_lines: Sequence[BoomLines]) -> Steps:
             stretch = np.full(len(before), lines.stretch)
             parts.append(Steps(corner, lines.travel_m[order], first + order, stretch))
         first += len(lines.x_m)
-    return Steps(*(np.concatenate(column) for column in zip(*(vars(part).values() for part in parts), strict=True)))
+    return Steps(*_joined(parts))
 
 
 @dataclass(frozen=True)
@@ -169,29 +169,42 @@ class Cuts:
     lines: Lines
 
     @classmethod
-    def of(cls, cuts: np.ndarray, target: BaseGeometry, steps: Steps, reach_m: float, width_m: float) -> Cuts:
-        """*cuts* (straight lines, shape (n,)) with the steps that lie within *reach_m* of them."""
+    def of(cls, cuts: np.ndarray, target: BaseGeometry, steps: Steps, reach_m: FloatArray, width_m: float) -> Cuts:
+        """*cuts* (straight lines, shape (n,)) with the steps that lie within their *reach_m* (steps,) of them."""
         ends = shapely.get_coordinates(cuts).reshape(-1, 2, 2)
         length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
         along = (ends[:, 1] - ends[:, 0]) / length[:, None]
-        near = shapely.STRtree(shapely.convex_hull(shapely.multipoints(steps.corner_m)))
-        pair = near.query(cuts, predicate="dwithin", distance=reach_m).T
+        hulls = shapely.convex_hull(shapely.multipoints(steps.corner_m))
+        pair = shapely.STRtree(cuts).query(hulls, predicate="dwithin", distance=reach_m)[::-1].T
         inside, of = shapely.get_parts(shapely.intersection(cuts, target), return_index=True)
-        lines = shapely.get_type_id(inside) == shapely.GeometryType.LINESTRING
+        lines = (shapely.get_type_id(inside) == shapely.GeometryType.LINESTRING) & ~shapely.is_empty(inside)
         stops, of = shapely.get_coordinates(inside[lines]).reshape(-1, 2, 2), of[lines]
-        at = np.sort(np.einsum("nij,nj->ni", stops - ends[of, :1], along[of]), axis=1)
         span = float(length.max(initial=0.0))
+        # rounding must not let one line's end reach into the next
+        at = np.clip(np.sort(np.einsum("nij,nj->ni", stops - ends[of, :1], along[of]), axis=1), 0.0, span)
         return cls(ends[:, 0], along, pair, Lines(span, of[:, None] * span + at, VISIT_WIDTHS * width_m))
 
     def missed_m(self, steps: Steps) -> FloatArray:
         """Length of each line in the target that is not visited, shape (n,). [m]"""
-        line, step = self.pair.T
+        parts = np.array_split(self.pair, -(-len(self.pair) // MOST_PAIRS) or 1)
+        found = [self._swept(steps, *pair.T) for pair in parts]
+        line, stretch = (np.concatenate([one[k] for one in found]) for k in (1, 2))
+        swept = Chords(*_joined([one for one, _, _ in found]))
+        counted = self.lines.count(line, replace(swept, step=np.arange(len(line))), stretch)
+        some = counted.missed_m > 0
+        number = np.minimum((counted.middle_m[some] / self.lines.span_m).astype(int), len(self.begin_m) - 1)
+        return np.bincount(number, weights=counted.missed_m[some], minlength=len(self.begin_m)).astype(float)
+
+    def _swept(self, steps: Steps, line: IntArray, step: IntArray) -> tuple[Chords, IntArray, IntArray]:
+        """Chords of each *step* on its *line*, the line that each is on, and its stretch."""
         placed = _turned(steps.corner_m[step] - self.begin_m[line, None], self.along[line, None])
         swept = _chords(placed, steps.travel_m[step], 1)
-        found = self.lines.count(line[swept.step], swept, steps.stretch[step])
-        some = found.missed_m > 0
-        number = (found.middle_m[some] / self.lines.span_m).astype(int)
-        return np.bincount(number, weights=found.missed_m[some], minlength=len(self.begin_m)).astype(float)
+        return swept, line[swept.step], steps.stretch[step[swept.step]]
+
+
+def _joined(parts: Sequence[Steps] | Sequence[Chords]) -> list[np.ndarray]:
+    """Columns of *parts*, one after the other."""
+    return [np.concatenate(column) for column in zip(*(vars(part).values() for part in parts), strict=True)]
 
 
 def _sides(area: BaseGeometry) -> FloatArray:

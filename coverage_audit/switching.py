@@ -28,8 +28,9 @@ def inside_headland(target: BaseGeometry, laps: Sequence[BaseGeometry], width_m:
         swath = shapely.union_all(shapely.buffer(np.array(laps, dtype=object), width_m / 2, cap_style="flat"))
         target = shapely.difference(target, swath)
     rim = EDGE_OPEN_WIDTHS * width_m
-    core = shapely.buffer(target, -rim, join_style="mitre")
-    return shapely.intersection(shapely.buffer(core, rim, join_style="mitre"), target)
+    core = shapely.make_valid(shapely.buffer(target, -rim, join_style="mitre"))
+    # sharp corners of a buffer can cross one another
+    return shapely.intersection(shapely.make_valid(shapely.buffer(core, rim, join_style="mitre")), target)
 
 
 def boom_over(reference: BaseGeometry, ground: BaseGeometry, width_m: float) -> FloatArray:

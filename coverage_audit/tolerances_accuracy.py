@@ -62,6 +62,9 @@ MOST_SCAN_STEP_M = 1.0
 """Replicates are counted along parallel lines: so many over a square target, at most so far apart. [1], [m]
 Against the exact partition the difference that a shift makes then errs by 1e-5 of the target or less."""
 
+MOST_PAIRS = 100_000
+"""Pairs of cut and step that are looked at in one go: bounds the memory where the error is large. [1]"""
+
 SCAN_DIRECTIONS = 60
 """Directions that are tried for those lines: every three degrees. [1]"""
 
@@ -85,6 +88,15 @@ CUT_REACH_SIGMAS = 3.0
 
 MAX_SIGMA_M = 1000.0
 """Largest error of a position that a job file may state. [m] Beyond it the unit is wrong."""
+
+MOST_SIGMA_M = 100.0
+"""Errors count as no larger than this: nothing can be told of a boom's width then, whatever they are. [m]"""
+
+LEAST_DRAWS = 20
+"""Fewer draws say nothing of nine chances in ten. [1]"""
+
+MOST_WORKERS = 4
+"""Draws worked on side by side: each needs some memory, and more gain little. [1]"""
 
 MAX_TIME_CONSTANT_S = 86_400.0
 """Longest time constant that a job file may state: a day. [s]"""

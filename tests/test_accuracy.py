@@ -23,6 +23,7 @@ from coverage_audit.gap_model import (
     simulate_errors,
 )
 from coverage_audit.gap_probes import find_gaps
+from coverage_audit.job_accuracy import with_replicates
 from coverage_audit.model_accuracy import AccuracySettings, ErrorModel, Gaps
 from coverage_audit.model_core import BoomLines, BoomPath
 from coverage_audit.pass_words import verdict_of
@@ -31,7 +32,7 @@ from coverage_audit.summary import summary_dict
 from coverage_audit.tolerances_accuracy import HABIT_PRIOR_LOG_SD
 
 
-def settings(steering="hand", sigma_m=0.2, replicates=16, **more):
+def settings(steering="hand", sigma_m=0.2, replicates=20, **more):
     return AccuracySettings(sigma_m, 600.0, more.pop("noise_m", 0.0), steering=steering, replicates=replicates, **more)
 
 
@@ -89,6 +90,45 @@ def test_no_replicates_turn_it_off():
 def test_a_single_draw_is_no_trouble(steering):
     found = audited(steering, replicates=1).accuracy
     assert found.missed_m2.low90 <= found.missed_m2.high90
+
+
+def test_two_draws_say_nothing_of_nine_chances_in_ten():
+    found = audited("unknown", replicates=3).accuracy
+    assert found.replicates == 4  # two for each way of steering
+    assert not found.missed_m2.told
+    assert audited("hand", replicates=20).accuracy.missed_m2.told
+
+
+def test_a_log_shorter_than_the_smoothing_is_no_trouble():
+    """Six fixes a second apart; straights are smoothed over seven."""
+    y = 2.5 * np.arange(6.0)
+    short = job(log(np.arange(6.0), np.column_stack([0 * y + 5, y])), [(0.0, 5.0)], shapely.box(0, 0, 10, 20))
+    found = audit_job(with_replicates(short, 4))
+    assert found.accuracy.missed_m2.low90 <= found.accuracy.missed_m2.high90
+
+
+@pytest.mark.parametrize("boundary_m", [0.3, 300.0])
+def test_boundary_that_alone_errs_is_no_trouble_by_hand(boundary_m):
+    found = audited("hand", sigma_m=0.0, boundary_m=boundary_m).accuracy
+    assert 0 <= found.missed_m2.low90 <= found.missed_m2.high90
+
+
+def test_error_of_a_kilometre_counts_as_a_hundred_metres():
+    found = audited("guided", sigma_m=1000.0).accuracy
+    assert found.error.sigma_m.max() == 100.0
+    assert not found.missed_m2.told
+
+
+def test_assumed_boom_state_has_its_own_ranges_alone():
+    """Draws on top would say the same doubt twice, and differently."""
+    whole = worked_job(accuracy=settings())
+    boom = dataclasses.replace(whole.settings.boom, intervals="assume")
+    found = audit_job(
+        dataclasses.replace(whole, settings=dataclasses.replace(whole.settings, boom=boom), intervals=None)
+    )
+    assert found.assumed is not None
+    assert found.accuracy is None
+    assert {strip.probability for strip in found.missed_strips} <= {None}
 
 
 def test_many_draws_are_worked_off_in_parts(monkeypatch):

@@ -13,6 +13,7 @@ import shapely
 from jobs import boom, job, log, worked_job
 from shapely import affinity
 
+from coverage_audit import scan
 from coverage_audit.audit_drive import drive_of, ground_of, job_plane
 from coverage_audit.coverage import partition
 from coverage_audit.ground import lay_out
@@ -177,6 +178,37 @@ def test_cuts_agree_with_the_exact_partition():
     found = Cuts.of(cuts, ground.target, steps, 1.0, WIDTH_M).missed_m(steps)
     assert len(cuts) > 10
     assert found == pytest.approx(calibrate_accuracy.missed_across(parts, cuts), abs=1e-6)
+
+
+def test_rounding_at_the_end_of_the_last_cut_makes_no_further_one():
+    """Cuts of one length whose ends are swept, at two hundred angles."""
+    for angle in 0.01 * np.arange(200):
+        along, across = np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])
+        ends = [np.stack([s * 5 * along - 60 * across, s * 5 * along + 60 * across]) for s in (-1, 1)]
+        steps = steps_of([boom_lines(*one.T, stretch=k, travel0=200.0 * k) for k, one in enumerate(ends)])
+        cut = np.array([shapely.LineString([-along, along])])
+        missed = Cuts.of(cut, shapely.box(-99, -99, 99, 99), steps, 1.0, WIDTH_M).missed_m(steps)
+        assert missed == pytest.approx([1.0])  # between swaths of 9 m, ten apart
+
+
+@pytest.mark.parametrize("order", [[0, 1], [1, 0]])
+def test_cuts_outside_the_target_have_nothing_to_miss(order):
+    steps = steps_of([boom_lines([0, 0], [0, 50])])
+    cuts = np.array([shapely.LineString([(8, 2), (8, 6)]), shapely.LineString([(90, 0), (90, 5)])])[order]
+    found = Cuts.of(cuts, shapely.box(0, 0, 10, 10), steps, 1.0, WIDTH_M).missed_m(steps)
+    assert found == pytest.approx(np.array([4.0, 0.0])[order])
+
+
+def test_pairs_are_worked_off_in_parts(monkeypatch):
+    lines, ground = simulated_lines(2106, "hand")
+    steps = steps_of(lines)
+    west, south, east, north = ground.target.bounds
+    cuts = np.array([shapely.LineString([(west, y), (east, y)]) for y in np.linspace(south + 1, north - 1, 20)])
+    whole = Cuts.of(cuts, ground.target, steps, 1.0, WIDTH_M)
+    once = whole.missed_m(steps)
+    monkeypatch.setattr(scan, "MOST_PAIRS", 100)
+    assert whole.missed_m(steps) == pytest.approx(once, abs=1e-9)
+    assert once.sum() > 1.0
 
 
 def test_no_cuts_and_nothing_near_are_no_trouble():
