@@ -341,6 +341,14 @@ def test_verdict_gives_the_range_and_counts_likely_strips(by_hand):
     assert any(sentence.startswith("Missed as logged: 1") for sentence in told.sentences)
 
 
+def test_what_was_not_shown_on_simulated_jobs_is_said(by_hand):
+    error = dataclasses.replace(by_hand.accuracy.error, fix_class="RTK float")
+    unshown = dataclasses.replace(by_hand, accuracy=dataclasses.replace(by_hand.accuracy, error=error))
+    told = {audit.accuracy.error.fix_class: " ".join(verdict_of(audit).sentences) for audit in (by_hand, unshown)}
+    assert "has not been shown" in told["RTK float"]
+    assert "has not been shown" not in told["RTK fixed"]
+
+
 @pytest.mark.parametrize(
     ("chance", "words"),
     [(None, ""), (0.004, "; hardly any chance"), (0.62, "; 62 chances in 100"), (0.996, "; no doubt that it is real")],
