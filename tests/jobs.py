@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 
 from coverage_audit.model import Fixes, Interval, Job, NamedArea, PlaneOrigin, TrackLog
+from coverage_audit.model_core import BoomLines
 from coverage_audit.model_settings import BoomSettings, JobSettings
 from coverage_audit.plane import Plane
 
@@ -95,3 +96,10 @@ def worked_job(hz=10.0, **settings):
     """The field of 100 x 60 m with six 10 m passes, the third 1 m off, whose answer is known by heart."""
     times, points, intervals = parallel_passes(WORKED_X, 0.0, 100.0, hz=hz)
     return job(log(times, points), intervals, FIELD_100_X_60, **settings)
+
+
+def straight_lines(x_m, stretch, start_s, length_m=100.0):
+    """Boom lines of 10 m along a pass to the north, a metre and a second apart."""
+    y = np.arange(length_m + 1)
+    zero, no = np.zeros(len(y)), np.zeros(len(y), bool)
+    return BoomLines(zero + x_m, y, zero, y + 1000.0 * start_s, no, no, no, ((-5.0, 5.0),), stretch)
