@@ -136,8 +136,10 @@ HABIT_STEPS = (2.0, 1.4, 1.15)
 """Factors by which habits are searched. [1]"""
 
 UNPROVEN_CLASSES = frozenset({("RTK float", "classical"), ("RTK float", "berkson")})
-"""(class of fix, regime) whose 90 % range failed the calibration on simulated jobs, or was not judged; see
-DEVELOPERS.md for the table."""
+UNPROVEN_FAST = frozenset({("autonomous", "classical"), ("RTK fixed", "classical")})
+FAST_STEP_S = 0.5
+"""(class of fix, regime) whose 90 % range failed the calibration on simulated jobs, or was not judged; the second
+where fixes lie closer than this many seconds: judged at 10 Hz. DEVELOPERS.md has the table."""
 
 HAND_SPREAD = {"autonomous": 1.7, "differential": 1.55, "RTK float": 1.55, "RTK fixed": 0.9}
 """Draws of the hand-steered regime are spread about their mean by so much: the model of a driver's habits is
