@@ -136,7 +136,10 @@ HABIT_STEPS = (2.0, 1.4, 1.15)
 """Factors by which habits are searched. [1]"""
 
 UNPROVEN_CLASSES = frozenset({("RTK float", "classical"), ("RTK float", "berkson")})
-UNPROVEN_FAST = frozenset({("autonomous", "classical"), ("RTK fixed", "classical")})
+UNPROVEN_FAST = frozenset(
+    {(fixes, "berkson") for fixes in ("autonomous", "differential", "RTK fixed")}
+    | {(fixes, "classical") for fixes in ("autonomous", "RTK fixed")}
+)
 FAST_STEP_S = 0.5
 """(class of fix, regime) whose 90 % range failed the calibration on simulated jobs, or was not judged; the second
 where fixes lie closer than this many seconds: judged at 10 Hz. DEVELOPERS.md has the table."""
