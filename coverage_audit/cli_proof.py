@@ -219,8 +219,11 @@ def _record(path: Path) -> dict[str, Any]:
 
 def _beside(path: Path) -> dict[str, bytes]:
     """The paper that was named, and those that lie beside it under the names they were made with."""
+    from .proof_verify import is_paper  # noqa: PLC0415
+
     papers = {path, path.with_name("proof.html"), path.with_name("proof.pdf")}
-    return {paper.name: paper.read_bytes() for paper in sorted(papers) if paper.suffix != ".json" and paper.is_file()}
+    found = {paper.name: paper.read_bytes() for paper in sorted(papers) if paper.is_file()}
+    return {name: data for name, data in found.items() if is_paper(data)}
 
 
 def _input_faults(record: dict[str, Any], folder: Path, progress: Progress, audit_job: AuditJob) -> list[str]:

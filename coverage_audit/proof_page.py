@@ -36,7 +36,7 @@ FIGURES = {
     "proven_share": "Proven covered, share",
     "missed_first_m2": "Missed by the first job",
     "missed_left_m2": "Still missed after touch-ups",
-    "double_m2": "Sprayed twice or more",
+    "double_m2": "Sprayed twice or more by the first job",
     "within_10pct_share": "Within 10 % of the intended rate",
     "intended_l_ha": "Intended rate of mix",
     "covered_low90_share": "First job covered at least (90 % range)",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from .proof_page import page_of, rows_of
@@ -47,6 +46,11 @@ class NotAProofError(ValueError):
     """The file holds no record of this program."""
 
 
+def is_paper(data: bytes) -> bool:
+    """Whether a file shows a record to a reader (a page, a PDF) and is not the bare record."""
+    return not data.lstrip().startswith(b"{")
+
+
 def record_in(data: bytes) -> Record:
     """The record in a JSON file, a page or a PDF.
 
@@ -63,6 +67,8 @@ def record_in(data: bytes) -> Record:
         raise NotAProofError(str(error)) from error
     if record.get("schema") != SCHEMA or record.get("copy") not in KEYS:
         raise NotAProofError("it does not say that it is a coverage proof")
+    if is_paper(data) and record["copy"] != "buyer":
+        raise NotAProofError("a page or a PDF is only ever made from a buyer's copy")
     return record
 
 
@@ -74,7 +80,7 @@ def faults(record: Record, public: str | None, papers: Mapping[str, bytes]) -> l
     public : str or None
         The key it must be signed by, in hex; None = any.
     papers : mapping of str to bytes
-        Pages (.html) and PDFs that claim to be made from the record.
+        Pages and PDFs that claim to be made from the record, by file name.
     """
     unknown = set(record) - KEYS[record["copy"]]
     if unknown:
@@ -87,13 +93,13 @@ def faults(record: Record, public: str | None, papers: Mapping[str, bytes]) -> l
 
 def _paper_faults(record: Record, papers: Mapping[str, bytes]) -> list[str]:
     try:
-        made = {".html": page_of(record).encode(), ".pdf": pdf_of(record)}
+        page, pdf = page_of(record).encode(), pdf_of(record)
     except Exception as error:  # noqa: BLE001 - a record that was tampered with can be anything
         return [f"no paper can be made from the record ({type(error).__name__})"]
     return [
         f"{name} is not the paper of this record: changed, or made by other versions. Read the figures below instead"
         for name, data in papers.items()
-        if data != made.get(PurePath(name).suffix.lower())
+        if data != (pdf if data.startswith(b"%PDF") else page)
     ]
 
 

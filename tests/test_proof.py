@@ -270,6 +270,26 @@ def test_a_changed_record_inside_a_paper_is_caught(made, tmp_path, capsys):
     assert "the signature does not fit" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize("name", ["saved.htm", "saved.json", "saved"])
+def test_a_page_is_known_by_what_it_holds_and_not_by_its_name(made, tmp_path, name):
+    page = (made / "out" / "proof.html").read_bytes()
+    (tmp_path / name).write_bytes(page)
+    assert verify(tmp_path / name) == 0
+    (tmp_path / name).write_bytes(page.replace(b'<td class="value">Larch meadow', b'<td class="value">Birch meadow'))
+    assert verify(tmp_path / name) == 3
+
+
+def test_a_paper_around_the_growers_record_is_no_proof(made, tmp_path, capsys):
+    """Its record is signed, but nothing could be held against what the page shows."""
+    page = (made / "out" / "proof.html").read_text()
+    full = json.dumps(json.loads((made / "out" / "proof.json").read_text())).replace("<", "\\u003c")
+    shown, rest = page.split('<script type="application/json" id="record">')
+    forged = f'{shown}<script type="application/json" id="record">{full}</script>{rest.split("</script>")[1]}'
+    (tmp_path / "proof.html").write_text(forged.replace("Larch meadow", "Birch meadow", 1))
+    assert cli.main(["verify", str(tmp_path / "proof.html")]) == 2
+    assert "only ever made from a buyer's copy" in capsys.readouterr().err
+
+
 def test_only_a_buyers_copy_is_held_against_the_full_record(made):
     full = made / "out" / "proof.json"
     assert verify(full) == 0
