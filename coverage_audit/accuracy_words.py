@@ -181,8 +181,8 @@ def chance_words(strip: Strip) -> str:
     if strip.probability is None:
         return ""
     percent = round(100 * strip.probability)
-    sure = {0: "hardly any chance", 100: "no doubt"}.get(percent, f"{percent} chances in 100")
-    return f"; {sure} that it is real"
+    told = {0: "most likely not real", 100: "almost surely real"}  # draws prove nothing, however they agree
+    return "; " + told.get(percent, f"{percent} chances in 100 that it is real")
 
 
 def chance_class(strip: Strip) -> str:

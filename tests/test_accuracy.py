@@ -251,7 +251,7 @@ def test_what_was_not_shown_on_simulated_jobs_is_said(by_hand):
 
 @pytest.mark.parametrize(
     ("chance", "words"),
-    [(None, ""), (0.004, "; hardly any chance"), (0.62, "; 62 chances in 100"), (0.996, "; no doubt that it is real")],
+    [(None, ""), (0.004, "; most likely not real"), (0.62, "; 62 chances in 100"), (0.996, "; almost surely real")],
 )
 def test_chances_are_told_in_words(by_hand, chance, words):
     assert chance_words(dataclasses.replace(by_hand.missed_strips[0], probability=chance)).startswith(words)
@@ -293,6 +293,7 @@ def test_without_a_word_the_ranges_stand_beside_what_the_log_shows(check, small_
     assert "may truly be missed. Write [accuracy]" in page
     assert "likely real" not in page
     assert "that it is real" not in page
+    assert "surely real" not in page
 
 
 def test_no_replicates_leave_everything_as_logged(check):
