@@ -17,7 +17,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from .gap_model import Habits, conditioned_errors, fit_habits, other_habits, pick, simulate_errors, smallest_skip, usual
+from .gap_choice import pick, usual
+from .gap_habits import Habits, Likelihood, fit_habits, other_habits
+from .gap_model import conditioned_errors, simulate_errors, smallest_skip
 from .model_accuracy import CLASSICAL, REGIMES, Accuracy, Figure, RegimeResult
 from .scan import Cuts, Scan, steps_of
 from .tolerances_accuracy import (
@@ -115,12 +117,12 @@ def _exact(question: Question) -> RegimeResult:
 def _drawn(question: Question, regime: str, count: int, run_all: RunAll, rng: np.random.Generator) -> RegimeResult:
     """Draw the truth *count* times, count each, and tell what the draws say."""
     gaps, error, target = question.gaps, question.error, question.target.area
-    habits = fit_habits(gaps, error, question.noise_m) if regime == CLASSICAL and len(gaps) else None
-    table = _counted(question, habits, count, run_all, rng)
+    habits, tried = _habits(question, count, rng) if regime == CLASSICAL and len(gaps) else (None, [])
+    table = _counted(question, tried, count, run_all, rng)
     areas = table[:, :2] + question.method_m2 * rng.standard_normal((count, 2))
-    spread = HAND_SPREAD[error.fix_class] if regime == CLASSICAL else 1.0
+    spread = HAND_SPREAD if regime == CLASSICAL else 1.0
     areas = np.clip(areas.mean(axis=0) + spread * (areas - areas.mean(axis=0)), 0.0, target)
-    chances = tuple(spread_chance(float(chance), spread) for chance in table[:, 2:].mean(axis=0))
+    chances = tuple(table[:, 2:].mean(axis=0).tolist())
     wanted = (SKIP_LENGTH_M, question.min_width_m, NormalDist().inv_cdf(SURE))
     skip = smallest_skip(gaps, error, habits, question.noise_m, wanted)
     skip = skip if skip is not None and skip < question.width_m else None
@@ -136,12 +138,19 @@ def _drawn(question: Question, regime: str, count: int, run_all: RunAll, rng: np
     return RegimeResult(missed, double, covered, chances, skip)
 
 
+def _habits(question: Question, count: int, rng: np.random.Generator) -> tuple[Habits, list[Habits]]:
+    """The driver's likeliest habits, and some that fit about as well: they are known only so well."""
+    likelihood = Likelihood.of(question.gaps, question.error, question.noise_m)
+    best = fit_habits(likelihood)
+    return best, other_habits(likelihood, best, min(HABIT_GROUPS, count), rng)
+
+
 def _counted(
-    question: Question, habits: Habits | None, count: int, run_all: RunAll, rng: np.random.Generator
+    question: Question, habits: list[Habits], count: int, run_all: RunAll, rng: np.random.Generator
 ) -> FloatArray:
     """Each draw's area missed and double [m2], and 1 for each strip that is real in it, shape (count, 2 + strips).
 
-    What scanning and thinning shift the areas by is put back. *habits* None: the errors know nothing of the gaps.
+    What scanning and thinning shift the areas by is put back. No *habits*: the errors know nothing of the gaps.
     """
     base, plain = ([with_knots(one, KNOT_STEP_M) for one in lines] for lines in (question.calm, question.lines))
     travel = np.concatenate([lines.travel_m for lines in base])
@@ -153,10 +162,10 @@ def _counted(
     rows: list[FloatArray] = []
     for first in range(0, count, MOST_AT_ONCE):
         size = min(MOST_AT_ONCE, count - first)
-        if habits is None:
-            drawn, boundary = simulate_errors(times, question.error, size, rng)
-        else:
+        if habits:
             drawn, boundary = _conditioned(question, times, habits, size, rng)
+        else:
+            drawn, boundary = simulate_errors(times, question.error, size, rng)
         shift = (boundary - drawn)[back]
         farthest = np.hypot(*np.moveaxis(shift, 1, 0)).max(axis=1)
         cuts = Cuts.of(across.ravel(), question.target, steps, farthest[steps.line].max(axis=1), question.width_m)
@@ -171,14 +180,14 @@ def _counted(
 
 
 def _conditioned(
-    question: Question, times: FloatArray, habits: Habits, count: int, rng: np.random.Generator
+    question: Question, times: FloatArray, habits: list[Habits], count: int, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
-    """Errors given the gaps, each group of draws under other habits: those fitted are known only so well."""
+    """Errors given the gaps, each group of draws under other habits."""
     gaps, error, noise = question.gaps, question.error, question.noise_m
-    tried = other_habits(gaps, error, noise, habits, min(HABIT_GROUPS, count), rng)
     drawn = [
         conditioned_errors(times, gaps, error, one, noise, len(share), rng)
-        for one, share in zip(tried, np.array_split(np.arange(count), len(tried)), strict=True)
+        for one, share in zip(habits, np.array_split(np.arange(count), len(habits)), strict=True)
+        if len(share)
     ]
     return np.concatenate([one for one, _ in drawn], axis=2), np.concatenate([one for _, one in drawn], axis=1)
 
@@ -190,16 +199,6 @@ def _figure(observed: float, draws: FloatArray, question: Question, *, told: boo
     estimate = observed + math.copysign(max(abs(off) - question.method_m2, 0.0), off)
     estimate = min(max(estimate, low), high)
     return Figure(observed, estimate, low, high, told=told and narrow_enough(low, high, estimate, question.target.area))
-
-
-def spread_chance(chance: float, spread: float) -> float:
-    """*chance* of a normal variable to lie beyond a bound, its standard deviation being *spread* times as large.
-
-    What no draw showed, or every one, stays; draws that were too wide are left.
-    """
-    if chance in (0.0, 1.0) or spread <= 1:
-        return chance
-    return NormalDist().cdf(NormalDist().inv_cdf(chance) / spread)
 
 
 def narrow_enough(low: float, high: float, estimate: float, target: float) -> bool:

@@ -10,12 +10,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .accuracy import Question, assess
-from .error_model import error_model, tip_noise, without_jitter
+from .error_model import error_model, fixes_smoothed, noise_across, tip_noise, without_jitter
 from .gap_probes import find_gaps
 from .motion import build_motion, refine
 from .swath import boom_path, on_lines, thin
 from .tolerances_accuracy import (
-    JITTER_LEFT,
     JITTER_M,
     METHOD_REL,
     MOST_GAPS,
@@ -78,8 +77,8 @@ def _question(
     width = boom.width_m
     error = error_model(track, settings)
     speed = audit.distance_on_m / max(audit.time_on_s, 1.0)
-    jitter = tip_noise(error, track.median_step_s, speed, width / 2)
-    steady = without_jitter(track) if jitter > JITTER_M else track
+    jitters = tip_noise(error, track.median_step_s, speed, width / 2) > JITTER_M
+    steady = without_jitter(track) if jitters else track
     path = boom_path(refine(build_motion(steady, width / 2)), boom)
     within = float(np.clip(REPLICATE_THIN_SIGMAS * np.median(error.sigma_m), *REPLICATE_THIN_M))
     calm = thin(on_lines(path, timeline, boom.sections_m), within)
@@ -99,5 +98,5 @@ def _question(
         error=error,
         settings=settings,
         method_m2=METHOD_REL * areas.target * min(1.0, track.median_step_s),
-        noise_m=jitter if steady is track else JITTER_LEFT * jitter,
+        noise_m=noise_across(error, track.median_step_s, fixes_smoothed(track) if jitters else 0),
     )

@@ -106,15 +106,37 @@ def tip_noise(error: ErrorModel, median_step_s: float, speed_m_s: float, half_bo
     return math.sqrt(white + moved * (half_boom_m / (apart * max(speed_m_s, 0.5))) ** 2)
 
 
+def noise_across(error: ErrorModel, median_step_s: float, half: int) -> float:
+    """Noise of a boom's tips across their way, after :func:`without_jitter` over 2 *half* + 1 fixes. [m]
+
+    Turning the boom moves its tips along the way only. A parabola through n fixes leaves
+    3 (3 n^2 - 7) / 4 n (n^2 - 4) of the variance of white noise (Savitzky & Golay 1964), and strays from a
+    random walk by 9/112 of what that grows by in half the parabola's time (its kernel's integral, squared).
+    """
+    white = error.noise_m**2 * min(1.0, median_step_s)
+    if not half:
+        return math.sqrt(white)
+    grown = difference_sd(float(np.median(error.sigma_m)), half * median_step_s, error.time_constant_s) ** 2
+    count = 2 * half + 1
+    left = 3 * (3 * count**2 - 7) / (4 * count * (count**2 - 4))
+    return math.sqrt(left * error.noise_m**2 + 9 / 112 * grown)
+
+
+def fixes_smoothed(track: Track) -> int:
+    """Fixes before and after, over which :func:`without_jitter` smooths; 0 where it does not."""
+    half = round(STRAIGHT_FIT_S / track.median_step_s)
+    return half if half >= 2 and len(track.x_m) > 2 * half else 0
+
+
 def without_jitter(track: Track) -> Track:
     """*track* with its straight parts smoothed by parabolas over ``STRAIGHT_FIT_S``.
 
     No driver swerves within two seconds; what a sparse log shows of it is the receiver's. Where
     the parabola would move a fix farther than ``STRAIGHT_FIT_M`` beyond the noise, the vehicle turned.
     """
-    half = round(STRAIGHT_FIT_S / track.median_step_s)
+    half = fixes_smoothed(track)
     part = np.concatenate([[0], np.cumsum(track.gap_after[:-1])])
-    if half < 2 or len(track.x_m) <= 2 * half:
+    if not half:
         return track
     _, (x, y), _ = local_parabolas(track.time_s, track.x_m, track.y_m, part, half)
     off = np.hypot(x - track.x_m, y - track.y_m)

@@ -6,7 +6,7 @@ the edge of other ground, or of the field, that faces it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -92,7 +92,7 @@ def find_gaps(
     found = [
         _met(tips, tips, reach, apart, FACING),
         _met_field(_segments(target), tips, reach),
-        _first_touch(_met(tips, ends, reach, apart, FACING_AHEAD), ends),
+        _first_touch(_met(tips, ends, reach, apart, FACING_AHEAD), ends, reach),
     ]
     probes = [tips, tips, ends]
     columns = {name: np.concatenate([getattr(one, name) for one in found]) for name in vars(found[0])}
@@ -152,11 +152,20 @@ def _ends(all_lines: Sequence[BoomLines]) -> _Tips:
     return _Tips(table[:, :2], table[:, 2:4], table[:, 4:6], table[:, 6], stretch, end, np.ones(len(table), bool))
 
 
-def _first_touch(met: _Met, ends: _Tips) -> _Met:
-    """Of each end of a stretch the widest gap: a boom across a slanted edge is switched for the part that needs it."""
-    end = ends.line[met.probe]
-    order = np.lexsort((-met.gap, end))
-    return met.take(order[np.flatnonzero(np.diff(end[order], prepend=-1))])
+def _first_touch(met: _Met, ends: _Tips, reach_m: float) -> _Met:
+    """Of each end of a stretch the gap of the tip that leads there.
+
+    A boom across a slanted edge is switched for the part that needs it. Where that tip met nothing, its gap
+    follows from another's and the slant. Farther than *reach_m* the edge is another one than was meant.
+    """
+    end, right = ends.line[met.probe], ends.right[met.probe]
+    aside = np.einsum("ij,ij->i", ends.place[met.probe] - ends.place[3 * end + 1], right)
+    half = np.abs(np.einsum("ij,ij->i", ends.place[3 * end] - ends.place[3 * end + 1], right))
+    lean = np.einsum("ij,ij->i", right, met.along)
+    carried = np.abs(lean) * half + lean * aside
+    near = np.flatnonzero(met.gap + carried <= reach_m)
+    order = near[np.lexsort((carried[near], end[near]))]
+    return replace(met, gap=met.gap + carried).take(order[np.flatnonzero(np.diff(end[order], prepend=-1))])
 
 
 def _segments(area: BaseGeometry) -> FloatArray:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
     IntArray = NDArray[np.int64]
+    BoolArray = NDArray[np.bool_]
 
 HAND, GUIDED, GUIDED_OTHER, UNKNOWN = "hand", "guided", "guided-other", "unknown"
 """How the machine was steered: by eye; by the receiver that logged; by another one; not said."""

@@ -10,7 +10,7 @@ import shapely
 from jobs import job, log, parallel_passes, straight_lines, worked_job
 
 from coverage_audit import accuracy
-from coverage_audit.accuracy import cross_cuts, narrow_enough, spread_chance, with_knots
+from coverage_audit.accuracy import cross_cuts, narrow_enough, with_knots
 from coverage_audit.accuracy_words import chance_class, chance_words
 from coverage_audit.audit import audit_job
 from coverage_audit.job_accuracy import with_replicates
@@ -202,14 +202,6 @@ def test_cuts_lie_square_across_a_strip(by_hand):
     cuts = cross_cuts([strip], 1.0)
     assert shapely.length(cuts) == pytest.approx(strip.max_width_m + 2.0)
     assert shapely.intersects(cuts, strip.line).all()
-
-
-def test_chances_are_spread_as_the_normal_law_has_it():
-    """Two standard deviations are one when it is twice as large: 0.9772 and 0.8413, any table of the normal law."""
-    assert spread_chance(0.97725, 2.0) == pytest.approx(0.84134, abs=1e-5)
-    assert spread_chance(0.5, 2.0) == pytest.approx(0.5)
-    assert [spread_chance(one, 2.0) for one in (0.0, 1.0)] == [0.0, 1.0]
-    assert spread_chance(0.97, 0.9) == 0.97
 
 
 def test_range_is_too_wide_by_either_rule():

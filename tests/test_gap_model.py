@@ -7,15 +7,8 @@ import pytest
 import shapely
 from jobs import straight_lines
 
-from coverage_audit.gap_model import (
-    Habits,
-    conditioned_errors,
-    error_covariance,
-    fit_habits,
-    gap_covariance,
-    other_habits,
-    simulate_errors,
-)
+from coverage_audit.gap_habits import Habits, Likelihood, TrueGaps, error_covariance, fit_habits, other_habits
+from coverage_audit.gap_model import conditioned_errors, simulate_errors
 from coverage_audit.gap_probes import find_gaps
 from coverage_audit.model_accuracy import ErrorModel, Gaps
 from coverage_audit.model_core import BoomPath
@@ -62,7 +55,7 @@ def test_errors_given_one_gap_share_it_as_variances_do():
     """Mean of the errors' difference = -gap * V_e / (V_e + V_g): the textbook of one Gaussian observation."""
     gaps = one_gap(0.5)
     drawn, _ = conditioned_errors(np.array([0.0, 600.0]), gaps, ERROR, Habits(), 0.0, 4000, np.random.default_rng(1005))
-    error, true = error_covariance(gaps, ERROR)[0, 0], gap_covariance(gaps, Habits())[0, 0]
+    error, true = error_covariance(gaps, ERROR)[0, 0], TrueGaps.of(gaps).covariance(Habits())[0, 0]
     difference = drawn[0, 0] - drawn[1, 0]  # the edge met less the edge measured from
     # standard error of the mean of 4000: below 0.3 / 63 = 0.005 m; three of these
     assert difference.mean() == pytest.approx(0.5 * error / (error + true), abs=0.015)
@@ -73,7 +66,7 @@ def test_errors_given_one_gap_share_it_as_variances_do():
 def test_gaps_that_say_nothing_leave_the_habits_as_wide_as_they_were():
     """Error a thousand times the driver's wander: the posterior is the prior, e^1 either way."""
     blind = dataclasses.replace(ERROR, sigma_m=np.full(2, 300.0))
-    tried = other_habits(one_gap(0.5), blind, 0.0, Habits(), 4000, np.random.default_rng(1007))
+    tried = other_habits(Likelihood.of(one_gap(0.5), blind, 0.0), Habits(), 4000, np.random.default_rng(1007))
     for name, usual in vars(Habits()).items():
         logs = np.log([getattr(one, name) for one in tried]) - np.log(usual)
         assert logs.std() == pytest.approx(HABIT_PRIOR_LOG_SD, rel=0.05)  # 4 / sqrt(2 n) is 4.5 %
@@ -89,9 +82,10 @@ def test_many_gaps_narrow_the_habits():
     column |= {"other_travel_m": 200 * travel}
     exact = dataclasses.replace(ERROR, sigma_m=np.full(2, 1e-4))
     gaps = Gaps(**column)
-    best = fit_habits(gaps, exact, 0.0)
+    likelihood = Likelihood.of(gaps, exact, 0.0)
+    best = fit_habits(likelihood)
     assert best.wander_m == pytest.approx(0.3, rel=0.2)
-    tried = other_habits(gaps, exact, 0.0, best, 400, rng)
+    tried = other_habits(likelihood, best, 400, rng)
     # 200 gaps tell a standard deviation to 1 / sqrt(400) = 5 %
     assert np.log([one.wander_m for one in tried]).std() == pytest.approx(0.05, rel=0.5)
 
