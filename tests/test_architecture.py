@@ -46,8 +46,9 @@ PARTS = {
     "propose": {"cross_track", "switching", "steering"},
     "pass_ground": {"steering"},
     "measures": {"compare"},
-    "accuracy": {"gap_model", "scan"},
-    "gap_model": {"error_model"},
+    "accuracy": {"gap_choice", "gap_habits", "gap_model", "scan"},
+    "gap_model": {"error_model", "gap_habits"},
+    "gap_habits": {"error_model", "gap_choice"},
     "error_model": {"smoothing"},
     "rate_flow": {"rate"},
     "rate_steps": {"rate_flow"},
@@ -169,8 +170,10 @@ ROOMS = (
 )
 MAY_IMPORT = {room: LOWER.get(room, _rule_of_the_storey(room)) | PARTS.get(room, set()) for room in ROOMS}
 
-CORE = FLOOR | STAGES | {"audit", "audit_touchup", "gap_model", "rate_cells"}
-CORE |= set().union(*(PARTS[room] for room in ("audit", "audit_touchup", "findings", "motion", "passes", "swath")))
+CORE = FLOOR | STAGES | {"audit", "audit_touchup", "rate_cells"}
+CORE |= set().union(
+    *(PARTS[room] for room in ("accuracy", "audit", "audit_touchup", "findings", "motion", "passes", "swath"))
+)
 CORE |= PARTS["simulate"]
 NOT_IN_CORE = {
     "argparse", "branca", "csv", "folium", "geopandas", "gpxpy", "importlib", "io", "jinja2", "json", "logging", "os",

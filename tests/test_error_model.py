@@ -6,7 +6,14 @@ import numpy as np
 import pytest
 from jobs import START_S
 
-from coverage_audit.error_model import difference_sd, error_model, gauss_markov, tip_noise, without_jitter
+from coverage_audit.error_model import (
+    difference_sd,
+    error_model,
+    gauss_markov,
+    noise_across,
+    tip_noise,
+    without_jitter,
+)
 from coverage_audit.model_accuracy import AccuracySettings, ErrorModel
 from coverage_audit.model_core import Track
 from coverage_audit.tolerances_accuracy import CLASS_NOISE_M, CLASS_SIGMA_M, CLASS_TIME_S
@@ -99,6 +106,26 @@ def test_tip_noise_without_lever_is_that_of_places():
     assert tip_noise(error, 1.0, 2.5, 0.0) == pytest.approx(0.03)
     # heading from places 2 s and 5 m apart: sqrt(2) 0.03 / 5 rad, times 5 m
     assert tip_noise(error, 1.0, 2.5, 5.0) == pytest.approx(0.03 * np.sqrt(1 + 2))
+
+
+def test_white_noise_left_by_a_parabola_through_seven_fixes_is_a_third():
+    # Savitzky & Golay 1964, Anal. Chem. 36:1627-1639, table I: 7 / 21 at the middle of seven points
+    error = ErrorModel(np.zeros(1), np.zeros(1), 0.03, 600.0, 0.0, "", "")
+    assert noise_across(error, 1.0, 3) == pytest.approx(0.03 / np.sqrt(3), rel=1e-12)
+    assert noise_across(error, 1.0, 0) == pytest.approx(0.03)
+    assert noise_across(error, 0.25, 0) == pytest.approx(0.015)  # unsmoothed, the motion's own fit evens four fixes
+
+
+def test_parabola_strays_from_a_random_walk_by_the_sum_of_its_kernel():
+    """Another route: numpy's fit of unit impulses gives the kernel; steps of the walk before and after add up."""
+    half, step_s, sigma, memory_s = 60, 0.05, 0.9, 600.0
+    tau = np.arange(-half, half + 1)
+    kernel = np.polyfit(tau, np.eye(2 * half + 1), 2)[-1]
+    before = np.cumsum(kernel)[:half]
+    strays = difference_sd(sigma, step_s, memory_s) * np.sqrt(2 * np.square(before).sum())
+    error = ErrorModel(np.zeros(1), np.full(1, sigma), 0.0, memory_s, 0.0, "", "")
+    # sums of 121 steps for an integral: within 1 / 60 of the variance; the walk forgets 3 s / 600 s
+    assert noise_across(error, step_s, half) == pytest.approx(strays, rel=0.02)
 
 
 def test_jitter_is_taken_out_of_straights_and_turns_are_left():
