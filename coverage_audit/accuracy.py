@@ -19,7 +19,7 @@ import shapely
 
 from .gap_choice import pick, usual
 from .gap_habits import Habits, Likelihood, fit_habits, other_habits
-from .gap_model import conditioned_errors, simulate_errors, smallest_skip
+from .gap_model import Seen, conditioned_errors, simulate_errors, smallest_skip
 from .model_accuracy import CLASSICAL, REGIMES, Accuracy, Figure, RegimeResult
 from .scan import Cuts, Scan, steps_of
 from .tolerances_accuracy import (
@@ -116,15 +116,16 @@ def _exact(question: Question) -> RegimeResult:
 
 def _drawn(question: Question, regime: str, count: int, run_all: RunAll, rng: np.random.Generator) -> RegimeResult:
     """Draw the truth *count* times, count each, and tell what the draws say."""
-    gaps, error, target = question.gaps, question.error, question.target.area
-    habits, tried = _habits(question, count, rng) if regime == CLASSICAL and len(gaps) else (None, [])
-    table = _counted(question, tried, count, run_all, rng)
+    target = question.target.area
+    seen = Seen.of(question.gaps, question.error, question.noise_m)
+    habits, tried = _habits(question, count, rng) if regime == CLASSICAL and len(question.gaps) else (None, [])
+    table = _counted(question, seen, tried, count, run_all, rng)
     areas = table[:, :2] + question.method_m2 * rng.standard_normal((count, 2))
     spread = HAND_SPREAD if regime == CLASSICAL else 1.0
     areas = np.clip(areas.mean(axis=0) + spread * (areas - areas.mean(axis=0)), 0.0, target)
     chances = tuple(table[:, 2:].mean(axis=0).tolist())
     wanted = (SKIP_LENGTH_M, question.min_width_m, NormalDist().inv_cdf(SURE))
-    skip = smallest_skip(gaps, error, habits, question.noise_m, wanted)
+    skip = smallest_skip(seen, habits, wanted)
     skip = skip if skip is not None and skip < question.width_m else None
     told = skip is not None and count >= LEAST_DRAWS
     missed, double = (_figure(question.observed_m2[k], areas[:, k], question, told=told) for k in (MISSED, DOUBLE))
@@ -146,7 +147,7 @@ def _habits(question: Question, count: int, rng: np.random.Generator) -> tuple[H
 
 
 def _counted(
-    question: Question, habits: list[Habits], count: int, run_all: RunAll, rng: np.random.Generator
+    question: Question, seen: Seen, habits: list[Habits], count: int, run_all: RunAll, rng: np.random.Generator
 ) -> FloatArray:
     """Each draw's area missed and double [m2], and 1 for each strip that is real in it, shape (count, 2 + strips).
 
@@ -163,7 +164,7 @@ def _counted(
     for first in range(0, count, MOST_AT_ONCE):
         size = min(MOST_AT_ONCE, count - first)
         if habits:
-            drawn, boundary = _conditioned(question, times, habits, size, rng)
+            drawn, boundary = _conditioned(seen, times, habits, size, rng)
         else:
             drawn, boundary = simulate_errors(times, question.error, size, rng)
         shift = (boundary - drawn)[back]
@@ -180,12 +181,11 @@ def _counted(
 
 
 def _conditioned(
-    question: Question, times: FloatArray, habits: list[Habits], count: int, rng: np.random.Generator
+    seen: Seen, times: FloatArray, habits: list[Habits], count: int, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
     """Errors given the gaps, each group of draws under other habits."""
-    gaps, error, noise = question.gaps, question.error, question.noise_m
     drawn = [
-        conditioned_errors(times, gaps, error, one, noise, len(share), rng)
+        conditioned_errors(times, seen, one, len(share), rng)
         for one, share in zip(habits, np.array_split(np.arange(count), len(habits)), strict=True)
         if len(share)
     ]

@@ -8,6 +8,7 @@ for simulations given data: Journel & Huijbregts 1978, Mining Geostatistics, ch.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +22,22 @@ if TYPE_CHECKING:
     from .model_accuracy import ErrorModel, FloatArray, Gaps
 
 
+@dataclass(frozen=True)
+class Seen:
+    """Measured gaps and what makes them vary: the receiver's error (n, n) [m2], true gaps, and white noise [m2]."""
+
+    gaps: Gaps
+    error: ErrorModel
+    errors_m2: FloatArray
+    true: TrueGaps
+    white_m2: float
+
+    @classmethod
+    def of(cls, gaps: Gaps, error: ErrorModel, noise_m: float) -> Seen:
+        """Put together what does not depend on the driver's habits; *noise_m* is that of one edge."""
+        return cls(gaps, error, error_covariance(gaps, error), TrueGaps.of(gaps), 2 * noise_m**2 + 1e-10)
+
+
 def simulate_errors(
     time_s: FloatArray, error: ErrorModel, count: int, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
@@ -30,15 +47,10 @@ def simulate_errors(
 
 
 def conditioned_errors(
-    time_s: FloatArray,
-    gaps: Gaps,
-    error: ErrorModel,
-    habits: Habits,
-    noise_m: float,
-    count: int,
-    rng: np.random.Generator,
+    time_s: FloatArray, seen: Seen, habits: Habits, count: int, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
     """Errors at rising *time_s* given the measured gaps; shapes as :func:`simulate_errors`."""
+    gaps, error = seen.gaps, seen.error
     other = np.where(np.isfinite(gaps.other_s), gaps.other_s, gaps.own_s)
     times, back = np.unique(np.concatenate([time_s, gaps.own_s, other]), return_inverse=True)
     wander, boundary = simulate_errors(times, error, count, rng)
@@ -46,11 +58,10 @@ def conditioned_errors(
     met_field = gaps.kind == 1
     of_other = np.where(met_field[:, None, None], boundary[None], wander[met])
     simulated = np.einsum("ni,nik->nk", gaps.normal, of_other - wander[own])
-    true = TrueGaps.of(gaps).covariance(habits)
-    true[np.diag_indices(len(gaps))] += 2 * noise_m**2 + 1e-10
+    true = seen.true.covariance(habits)
+    true[np.diag_indices(len(gaps))] += seen.white_m2
     simulated += np.linalg.cholesky(true) @ rng.standard_normal((len(gaps), count))
-    total = error_covariance(gaps, error) + true
-    weight = np.linalg.solve(total, gaps.gap_m[:, None] - simulated)
+    weight = np.linalg.solve(seen.errors_m2 + true, gaps.gap_m[:, None] - simulated)
     pull = gaps.normal[:, :, None] * weight[:, None, :]
     strength = np.zeros_like(wander)
     np.add.at(strength, own, -pull)
@@ -71,9 +82,7 @@ def _felt(time_s: FloatArray, strength: FloatArray, memory_s: float) -> FloatArr
     return before + after - strength
 
 
-def smallest_skip(
-    gaps: Gaps, error: ErrorModel, habits: Habits | None, noise_m: float, wanted: tuple[float, float, float]
-) -> float | None:
+def smallest_skip(seen: Seen, habits: Habits | None, wanted: tuple[float, float, float]) -> float | None:
     """Width of a skip that is at least so wide in truth with probability ``SURE``; None when no gap was measured. [m]
 
     Parameters
@@ -83,6 +92,7 @@ def smallest_skip(
     wanted : (length, width, sure) float
         Length of the skip [m], least true width [m], and the normal quantile of being sure [1].
     """
+    gaps = seen.gaps
     between = np.flatnonzero(gaps.kind == 0)
     places = between[np.linspace(0, len(between) - 1, min(CLUSTER_SKIPS, len(between))).astype(int)]
     windows = np.zeros((len(gaps), len(places)))
@@ -93,12 +103,11 @@ def smallest_skip(
         windows[:, column] = beside / beside.sum()
     if not len(places):
         return None
-    errors = error_covariance(gaps, error)
-    plain = wanted[1] + wanted[2] * np.sqrt(np.einsum("nk,nk->k", windows, errors @ windows))
+    plain = wanted[1] + wanted[2] * np.sqrt(np.einsum("nk,nk->k", windows, seen.errors_m2 @ windows))
     if habits is None:
         return float(np.median(plain))
-    true = TrueGaps.of(gaps).covariance(habits)
-    total = errors + true + (2 * noise_m**2 + 1e-10) * np.eye(len(gaps))
+    true = seen.true.covariance(habits)
+    total = seen.errors_m2 + true + seen.white_m2 * np.eye(len(gaps))
     near = true @ windows
     gain = np.linalg.solve(total, near)
     believed = np.maximum(((windows > 0) * gain).sum(axis=0), 1e-9)

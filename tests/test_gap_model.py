@@ -8,7 +8,7 @@ import shapely
 from jobs import straight_lines
 
 from coverage_audit.gap_habits import Habits, Likelihood, TrueGaps, error_covariance, fit_habits, other_habits
-from coverage_audit.gap_model import conditioned_errors, simulate_errors
+from coverage_audit.gap_model import Seen, conditioned_errors, simulate_errors
 from coverage_audit.gap_probes import find_gaps
 from coverage_audit.model_accuracy import ErrorModel, Gaps
 from coverage_audit.model_core import BoomPath
@@ -54,7 +54,8 @@ def test_variance_of_a_gap_is_the_closed_form():
 def test_errors_given_one_gap_share_it_as_variances_do():
     """Mean of the errors' difference = -gap * V_e / (V_e + V_g): the textbook of one Gaussian observation."""
     gaps = one_gap(0.5)
-    drawn, _ = conditioned_errors(np.array([0.0, 600.0]), gaps, ERROR, Habits(), 0.0, 4000, np.random.default_rng(1005))
+    seen = Seen.of(gaps, ERROR, 0.0)
+    drawn, _ = conditioned_errors(np.array([0.0, 600.0]), seen, Habits(), 4000, np.random.default_rng(1005))
     error, true = error_covariance(gaps, ERROR)[0, 0], TrueGaps.of(gaps).covariance(Habits())[0, 0]
     difference = drawn[0, 0] - drawn[1, 0]  # the edge met less the edge measured from
     # standard error of the mean of 4000: below 0.3 / 63 = 0.005 m; three of these
