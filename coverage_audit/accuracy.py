@@ -55,7 +55,7 @@ class Question:
     """What is asked: the audit's own figures (missed, double, covered) [m2], and what they stand on.
 
     ``lines`` are the audit's own boom lines, ``calm`` those without the receiver's jitter.
-    ``method_m2``: what the audit itself errs by.
+    ``method_m2``: what the audit itself errs by, after ``bias_m2`` (missed, double) is taken off.
     """
 
     observed_m2: tuple[float, float, float]
@@ -71,6 +71,7 @@ class Question:
     settings: AccuracySettings
     noise_m: float
     method_m2: float
+    bias_m2: FloatArray
 
 
 def assess(question: Question, run_all: RunAll, rng: np.random.Generator) -> Accuracy:
@@ -120,7 +121,7 @@ def _drawn(question: Question, regime: str, count: int, run_all: RunAll, rng: np
     seen = Seen.of(question.gaps, question.error, question.noise_m)
     habits, tried = _habits(question, count, rng) if regime == CLASSICAL and len(question.gaps) else (None, [])
     table = _counted(question, seen, tried, count, run_all, rng)
-    areas = table[:, :2] + question.method_m2 * rng.standard_normal((count, 2))
+    areas = table[:, :2] - question.bias_m2 + question.method_m2 * rng.standard_normal((count, 2))
     spread = HAND_SPREAD if regime == CLASSICAL else 1.0
     areas = np.clip(areas.mean(axis=0) + spread * (areas - areas.mean(axis=0)), 0.0, target)
     chances = tuple(table[:, 2:].mean(axis=0).tolist())

@@ -16,6 +16,7 @@ from .motion import build_motion, refine
 from .swath import boom_path, on_lines, thin
 from .tolerances_accuracy import (
     JITTER_M,
+    METHOD_BIAS_REL,
     METHOD_REL,
     MOST_GAPS,
     MOST_WORKERS,
@@ -98,5 +99,6 @@ def _question(
         error=error,
         settings=settings,
         method_m2=METHOD_REL * areas.target * min(1.0, track.median_step_s),
+        bias_m2=np.array(METHOD_BIAS_REL) * areas.target * min(1.0, track.median_step_s) ** 2,
         noise_m=noise_across(error, track.median_step_s, fixes_smoothed(track) if jitters else 0),
     )
