@@ -2,6 +2,7 @@
 
 Run: python tests/calibrate_accuracy.py RESULTS.jsonl --jobs 200 --replicates 200
 (then: --table alone shows the table again). Seeds 0-199 are for judging; tune on 1000 and above.
+--errorless FIRST COUNT prints what the audit itself errs by, from logs without any error.
 
 Hand: truth is the driven path, the log has the receiver's error on it. Guided: the machine steers by
 the erring receiver, so the log is the driven line and the truth is the log less the error.
@@ -166,6 +167,18 @@ def run(seed, name, steering, hz, replicates):
     }
 
 
+def errorless(seed, steering, hz):
+    """What an audit of errorless fixes errs by, missed and double, of the target. [1]"""
+    one = simulate(dataclasses.replace(scenario(seed, steering, hz), gnss=GnssError()))
+    truth = [true_lines(one, on, off, stretch) for stretch, (on, off) in enumerate(one.on_intervals)]
+    spans = [(on - START_S, off - START_S) for on, off in one.on_intervals]
+    field = one.scenario.field
+    found = audit_job(job(log(one.times_s - START_S, one.logged_m), spans, field, boom=boom(WIDTH_M))).area_m2
+    pieces = [piece for lines in thin(truth, 0.01) for piece in pieces_of(lines)]
+    missed, double, _ = areas_of(partition(pieces, lay_out([field], [], FieldSettings()), WIDTH_M, travel_at))
+    return np.array([found.missed - missed, found.double - double]) / found.target
+
+
 def figures(figure):
     return [figure.observed, figure.estimate, figure.low90, figure.high90, figure.told]
 
@@ -210,13 +223,20 @@ def read(results):
 
 def main():
     options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("results", type=Path)
+    options.add_argument("results", type=Path, nargs="?")
     options.add_argument("--jobs", type=int, default=200)
     options.add_argument("--first", type=int, default=0)
     options.add_argument("--hz", type=float, default=1.0)
     options.add_argument("--replicates", type=int, default=200)
     options.add_argument("--table", action="store_true")
+    options.add_argument("--errorless", type=int, nargs=2, metavar=("FIRST", "COUNT"))
     given = options.parse_args()
+    if given.errorless:
+        first, count = given.errorless
+        for steering in (BY_EYE, BY_RECEIVER):
+            off = np.array([errorless(seed, steering, given.hz) for seed in range(first, first + count)])
+            sys.stdout.write(f"{steering}: mean {off.mean(axis=0)}, standard deviation {off.std(axis=0)}\n")
+        return
     given.results.touch()
     done = {(row["seed"], row["class"], row["steering"]) for row in read(given.results)}
     with given.results.open("a", encoding="utf-8") as store:

@@ -170,7 +170,7 @@ def test_boundary_error_alone_widens_the_range():
 def test_what_sparse_fixes_make_of_turns_is_taken_off(hz, off_m2):
     """Without any error to speak of, the range lies about what was seen less the audit's own excess at that step."""
     figure = audited("guided", hz=hz, sigma_m=1e-5, replicates=200).accuracy.missed_m2
-    # the audit's own scatter is 0.3e-4 of 6000 m2 a second apart: quantiles of 200 draws vary by 0.03 m2; three of these
+    # the audit's own scatter is 0.3e-4 of 6000 m2: quantiles of 200 draws vary by 0.03 m2; three of these
     assert (figure.low90 + figure.high90) / 2 == pytest.approx(figure.observed - off_m2, abs=0.09)
 
 
