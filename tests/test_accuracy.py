@@ -166,7 +166,7 @@ def test_boundary_error_alone_widens_the_range():
     assert vague.missed_m2.high90 - vague.missed_m2.low90 > 5 * (sharp.missed_m2.high90 - sharp.missed_m2.low90)
 
 
-@pytest.mark.parametrize(("hz", "off_m2"), [(1.0, 0.45e-4 * 6000), (10.0, 0.45e-6 * 6000)])
+@pytest.mark.parametrize(("hz", "off_m2"), [(1.0, 0.3e-4 * 6000), (10.0, 0.3e-6 * 6000)])
 def test_what_sparse_fixes_make_of_turns_is_taken_off(hz, off_m2):
     """Without any error to speak of, the range lies about what was seen less the audit's own excess at that step."""
     figure = audited("guided", hz=hz, sigma_m=1e-5, replicates=200).accuracy.missed_m2
