@@ -10,7 +10,7 @@ import shapely
 from jobs import job, log, parallel_passes, straight_lines, worked_job
 
 from coverage_audit import accuracy
-from coverage_audit.accuracy import cross_cuts, narrow_enough, with_knots
+from coverage_audit.accuracy import cross_cuts, narrow_enough, range_of, with_knots
 from coverage_audit.accuracy_words import chance_class, chance_words
 from coverage_audit.audit import audit_job
 from coverage_audit.job_accuracy import with_replicates
@@ -232,6 +232,15 @@ def test_cuts_lie_square_across_a_strip(by_hand):
     cuts = cross_cuts([strip], 1.0)
     assert shapely.length(cuts) == pytest.approx(strip.max_width_m + 2.0)
     assert shapely.intersects(cuts, strip.line).all()
+
+
+@pytest.mark.parametrize("count", [19, 39, 199])
+def test_range_of_few_draws_holds_one_more_in_nine_of_ten(count):
+    """Order statistics: of n + 1 alike, the last is as likely at any rank, so (n + 1) / 20 ranks lie out on each side."""
+    drawn = np.random.default_rng(1012).standard_normal((20_000, count + 1))
+    low, high = np.array([range_of(one[1:]) for one in drawn]).T
+    held = np.mean((drawn[:, 0] > low) & (drawn[:, 0] < high))
+    assert held == pytest.approx(0.9, abs=0.0065)  # three standard errors of 20 000
 
 
 def test_range_is_too_wide_by_either_rule():
