@@ -234,13 +234,13 @@ def test_cuts_lie_square_across_a_strip(by_hand):
     assert shapely.intersects(cuts, strip.line).all()
 
 
-@pytest.mark.parametrize("count", [19, 39, 199])
+@pytest.mark.parametrize("count", [19, 39])
 def test_range_of_few_draws_holds_one_more_in_nine_of_ten(count):
-    """Order statistics: of n + 1 alike, the last is as likely at any rank, so (n + 1) / 20 ranks lie out on each side."""
-    drawn = np.random.default_rng(1012).standard_normal((20_000, count + 1))
+    """Order statistics: of n + 1 alike, the last is as likely at any rank; (n + 1) / 20 lie out on each side."""
+    drawn = np.random.default_rng(1012).standard_normal((4000, count + 1))
     low, high = np.array([range_of(one[1:]) for one in drawn]).T
     held = np.mean((drawn[:, 0] > low) & (drawn[:, 0] < high))
-    assert held == pytest.approx(0.9, abs=0.0065)  # three standard errors of 20 000
+    assert held == pytest.approx(0.9, abs=0.0142)  # three standard errors of 4000
 
 
 def test_range_is_too_wide_by_either_rule():
