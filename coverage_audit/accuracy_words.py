@@ -5,11 +5,9 @@ from __future__ import annotations
 import dataclasses
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from . import display
 from .model_accuracy import BERKSON, CLASSICAL, GUIDED, GUIDED_OTHER, HAND, UNKNOWN
-from .tolerances_accuracy import FAST_STEP_S, LIKELY, UNPROVEN_CLASSES, UNPROVEN_FAST
+from .tolerances_accuracy import LIKELY, UNPROVEN_CLASSES
 
 if TYPE_CHECKING:
     from .model import Audit, Strip
@@ -135,10 +133,8 @@ def _skip_sentence(found: Accuracy, audit: Audit) -> str:
 
 
 def _unproven(found: Accuracy) -> list[str]:
-    """Say it where no simulated jobs of this class and regime have shown that the range holds what it promises."""
-    fast = float(np.median(np.diff(found.error.time_s))) < FAST_STEP_S
-    unproven = UNPROVEN_CLASSES | UNPROVEN_FAST if fast else UNPROVEN_CLASSES
-    if not any((found.error.fix_class, regime) in unproven for regime in found.by_regime):
+    """Say it where no simulated jobs of this class have shown that the range holds what it promises."""
+    if found.error.fix_class not in UNPROVEN_CLASSES:
         return []
     text = "On simulated jobs of this kind the range has not been shown to hold the truth 9 times in 10"
     return [f"{text} (the table is in DEVELOPERS.md): take it as a guide, not as a bound."]

@@ -153,11 +153,8 @@ HABIT_CURVE_STEP = 0.2
 HABIT_SEARCH = (0.5, 0.02)
 """Habits are searched, in logarithms, with a first step of so much, until nothing moves by more than so little. [1]"""
 
-UNPROVEN_CLASSES = frozenset({("RTK float", "classical"), ("RTK float", "berkson")})
-UNPROVEN_FAST = frozenset({("autonomous", "berkson"), ("RTK fixed", "classical")})
-FAST_STEP_S = 0.5
-"""(class of fix, regime) whose 90 % range held too few truths on simulated jobs, or was not judged; the second where
-fixes lie closer than this many seconds: judged at 10 Hz. DEVELOPERS.md has the table."""
+UNPROVEN_CLASSES = frozenset({"RTK float"})
+"""Classes of fixes whose ranges were not judged on simulated jobs, or failed there. DEVELOPERS.md has the table."""
 
 HAND_SPREAD = 1.1
 """Draws of the hand-steered regime are spread about their mean by so much: passes set wrong, and corners, are not in
