@@ -91,7 +91,8 @@ def assess(question: Question, run_all: RunAll, rng: np.random.Generator) -> Acc
         by_regime = {regime: _exact(question) for regime in regimes}
     else:
         draws = max(question.settings.replicates // len(regimes), 2)
-        by_regime = {regime: _drawn(question, regime, draws, run_all, rng) for regime in regimes}
+        seen = Seen.of(question.gaps, question.error, question.noise_m)
+        by_regime = {regime: _drawn(question, seen, regime, draws, run_all, rng) for regime in regimes}
     found = list(by_regime.values())
     skips = [one.smallest_detectable_skip_m for one in found]
     return Accuracy(
@@ -115,10 +116,11 @@ def _exact(question: Question) -> RegimeResult:
     return RegimeResult(missed, double, covered, (1.0,) * len(question.strips), question.min_width_m)
 
 
-def _drawn(question: Question, regime: str, count: int, run_all: RunAll, rng: np.random.Generator) -> RegimeResult:
+def _drawn(
+    question: Question, seen: Seen, regime: str, count: int, run_all: RunAll, rng: np.random.Generator
+) -> RegimeResult:
     """Draw the truth *count* times, count each, and tell what the draws say."""
     target = question.target.area
-    seen = Seen.of(question.gaps, question.error, question.noise_m)
     habits, tried = _habits(question, count, rng) if regime == CLASSICAL and len(question.gaps) else (None, [])
     table = _counted(question, seen, tried, count, run_all, rng)
     areas = table[:, :2] - question.bias_m2 + question.method_m2 * rng.standard_normal((count, 2))
