@@ -23,6 +23,8 @@ KEY, PUBLIC, SECRET = "coverage-audit.key", "coverage-audit.pub", "coverage-audi
 PRIVATE = (KEY, SECRET)
 """Files that nobody but their owner may read."""
 
+PLACE_HELP = "exact: map and full areas; blurred (default) or none: no map, areas to 0.1 ha"
+
 DOES_NOT_HOLD = 3
 LARGEST_BYTES = 50_000_000
 """Larger files are no proof. [bytes]"""
@@ -38,7 +40,7 @@ def add_proof(commands: argparse._SubParsersAction[Any], run: Mapping[str, objec
     proof.add_argument("-o", "--output", type=Path, metavar="DIR", required=True, help="folder for the papers")
     proof.add_argument("--key", type=Path, metavar="FILE", help=f"private key ({KEY}); {SECRET} is read beside it")
     proof.add_argument("--time", metavar="T", help="when it is made, ISO 8601 (default: now)")
-    proof.add_argument("--place", choices=("exact", "blurred", "none"), default="blurred", help="how much of the place")
+    proof.add_argument("--place", choices=("exact", "blurred", "none"), default="blurred", help=PLACE_HELP)
     verify = commands.add_parser("verify", help="check a coverage proof", allow_abbrev=False)
     verify.add_argument(
         "proof", type=Path, metavar="PROOF", help="proof.pdf, proof.html, proof-buyer.json or proof.json"

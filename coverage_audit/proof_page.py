@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup
 
 from .pages import page_templates
+from .proof_picture import MAP_WORDS, bar_of
 from .proof_sign import fingerprint, library, spoken
 
 if TYPE_CHECKING:
@@ -43,16 +44,10 @@ FIGURES = {
 }
 UNITS = {"m2": "m²", "ha": "ha", "%": "%", "L/ha": "L/ha"}
 
-MAP_WORDS = {
-    "exact": "The field; black: missed by the first job.",
-    "blurred": "The field's shape, distorted on purpose: without scale, north or place.",
-    "none": "",
-}
-
 
 def withheld_words(record: Record) -> str:
     """What the seller keeps back."""
-    place = "" if record["place"] == "exact" else ", the field's place and the files' hashes"
+    place = "" if record["place"] == "exact" else ", the field's shape and place, the files' hashes"
     return (
         f"Withheld by the seller: the track, the times of day, the operator's name{place}. Each part is committed to, "
         "so that the full record can be held against this one."
@@ -106,7 +101,8 @@ def page_of(record: Record) -> str:
             data=Markup(data),  # noqa: S704 - JSON with "<" escaped
             withheld=withheld_words(record),
             map_words=MAP_WORDS[record["place"]],
-            paths=_svg_paths(record["map"]),
+            paths=_svg_paths(record["map"]) if record["place"] == "exact" else [],
+            bar=bar_of(record),
             signed=record.get("signature"),
         )
     )

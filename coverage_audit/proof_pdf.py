@@ -7,7 +7,8 @@ import io
 import unicodedata
 from typing import TYPE_CHECKING, Any
 
-from .proof_page import HOW, MAP_WORDS, NOT_SAID, TITLE, rows_of, withheld_words
+from .proof_page import HOW, NOT_SAID, TITLE, rows_of, withheld_words
+from .proof_picture import MAP_WORDS, Bar, bar_of
 from .proof_sign import canonical, fingerprint, library, spoken
 
 if TYPE_CHECKING:
@@ -15,6 +16,9 @@ if TYPE_CHECKING:
 
 NAME_MM = 74
 """Room for the name of a figure, in one line. [mm]"""
+
+BAR_MM, PALE = 7, 214
+"""Height of the bar [mm], and the grey of what is proven: 0 black, 255 white."""
 
 ATTACHED = "proof-buyer.json"
 """Name of the record inside the PDF."""
@@ -53,6 +57,7 @@ def pdf_of(record: Record) -> bytes:
     paper.set_font("Helvetica", "B", 18)
     paper.cell(0, 10, TITLE, new_x="LMARGIN", new_y="NEXT")
     _table(paper, rows_of(record))
+    _bar(paper, bar_of(record))
     _drawing(paper, record["map"], record["place"])
     for heading, lines in (("How it was measured", (HOW,)), ("What this does not say", NOT_SAID)):
         paper.set_font("Helvetica", "B", 10)
@@ -88,8 +93,24 @@ def _table(paper: Any, rows: list[tuple[str, str, str]]) -> None:  # noqa: ANN40
     paper.ln(2)
 
 
+def _bar(paper: Any, bar: Bar) -> None:  # noqa: ANN401 - an FPDF
+    left, top, wide = paper.l_margin, paper.get_y(), paper.epw
+    black = wide * float(bar.rest) / 100
+    paper.set_line_width(0.4)
+    paper.set_fill_color(PALE)
+    paper.rect(left, top, wide, BAR_MM, style="DF")
+    paper.set_fill_color(0)
+    paper.rect(left + wide - black, top, black, BAR_MM, style="F")
+    paper.set_xy(left, top + BAR_MM + 1)
+    paper.set_font("Helvetica", "", 8.5)
+    paper.multi_cell(0, 4.2, bar.words, new_x="LMARGIN", new_y="NEXT")
+    paper.ln(2)
+
+
 def _drawing(paper: Any, drawing: Record, place: str) -> None:  # noqa: ANN401 - an FPDF
-    if len(drawing["outline"]) < 3:
+    if place != "exact":
+        paper.multi_cell(0, 4.2, MAP_WORDS[place], new_x="LMARGIN", new_y="NEXT")
+        paper.ln(2)
         return
     size, left, top = 46.0, paper.l_margin, paper.get_y()
     scale = size / 1000

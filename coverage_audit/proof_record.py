@@ -9,7 +9,6 @@ from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-import numpy as np
 import shapely
 
 from . import __version__
@@ -17,13 +16,12 @@ from .display import utc_text
 from .errors import InputError
 from .plane import Plane
 from .proof_figures import figures, text
+from .proof_picture import drawn_map
 from .proof_sign import commitment, fingerprint, salt
 from .units import HECTARE_M2
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-    from shapely.geometry.base import BaseGeometry
 
     from .model import Audit
     from .model_proof import ProofSettings
@@ -193,9 +191,9 @@ def buyer_record(full: Record, audit: Audit, place: str, secret_hex: str) -> Rec
     Parameters
     ----------
     place : {"exact", "blurred", "none"}
-        How much of the place is shown.
+        "exact" shows the field's shape and full figures; both others no shape, and areas to 0.1 ha.
     secret_hex : str
-        For the salts of the commitments, and for blurring.
+        For the salts of the commitments.
     """
     own = fingerprint(full)
     shown = {key: full[key] for key in ("schema", "what", "figures", "later", "software")}
@@ -208,7 +206,7 @@ def buyer_record(full: Record, audit: Audit, place: str, secret_hex: str) -> Rec
         "copy": "buyer",
         "made": full["made"][:10],
         "place": place,
-        "map": drawn_map(audit, place, bytes.fromhex(salt(secret_hex, own, ("map",)))),
+        "map": drawn_map(audit, place),
         "withheld": sorted("/".join(path) for path in withheld),
         "commitments": {
             "/".join(path): commitment(salt(secret_hex, own, path), value) for path, value in withheld.items()
@@ -221,77 +219,3 @@ def _coarse(figure: Record) -> Record:
     if figure["unit"] != "m2" or figure["value"] is None:
         return figure
     return {"value": text(float(figure["value"]) / HECTARE_M2, 1), "unit": "ha", "origin": figure["origin"]}
-
-
-def drawn_map(audit: Audit, place: str, seed: bytes) -> Record:
-    """Outline (and, when exact, missed strips) as whole numbers in a box of 1000; nothing for "none"."""
-    longest = max(shapely.get_parts(audit.layers.field), key=lambda part: part.area)
-    outline = shapely.Polygon(longest.exterior)
-    if place == "none":
-        return {"outline": [], "missed": []}
-    if place == "blurred":
-        shape = blurred(outline, seed)
-        return {"outline": [] if shape.is_empty else _boxed(shape, shape.bounds), "missed": []}
-    parts = [part for strip in audit.missed_strips for part in shapely.get_parts(strip.polygon)]
-    return {"outline": _boxed(outline, outline.bounds), "missed": [_boxed(part, outline.bounds) for part in parts]}
-
-
-def _boxed(shape: BaseGeometry, bounds: tuple[float, float, float, float]) -> list[list[int]]:
-    west, south, east, north = bounds
-    scale = 1000 / max(east - west, north - south)
-    points = (shapely.get_coordinates(shape.exterior) - (west, south)) * scale
-    return [[round(x), round(y)] for x, y in points.tolist()]
-
-
-BLUR_M = 30.0
-LEAST_RESIDUAL_M = 12.0
-"""The drawn outline is off the true one by at least this after the best turn, shift and scale: 10 m asked. [m]"""
-
-
-def blurred(outline: BaseGeometry, seed: bytes) -> BaseGeometry:
-    """*outline* simplified to 30 m, turned at random, its corners moved in and out until no fit brings it back.
-
-    A field so small that this cannot be done gives an empty polygon: then no shape is shown.
-    """
-    rng = np.random.default_rng(np.frombuffer(seed, np.uint32))
-    plain = shapely.simplify(outline, BLUR_M).convex_hull
-    middle = shapely.get_coordinates(plain.centroid)[0]
-    corners = shapely.get_coordinates(shapely.segmentize(plain, plain.length / 9))[:-1] - middle
-    out = np.where(np.arange(len(corners)) % 2 == 0, 1.0, -1.0) * rng.uniform(0.6, 1.0, len(corners))
-    turn = rng.uniform(0, 2 * np.pi)
-    turned = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-    for size in np.arange(0.2, 0.95, 0.05):
-        # about a point inside a convex shape, corners moved along their rays never cross
-        shape = shapely.Polygon(corners * (1 + size * out)[:, None] @ turned)
-        if fit_residual_m(shape, outline) >= LEAST_RESIDUAL_M:
-            return shape
-    return shapely.Polygon()
-
-
-def fit_residual_m(drawn: BaseGeometry, true: BaseGeometry) -> float:
-    """Root mean square distance between two outlines after the best similarity, the worse of both ways. [m]
-
-    Iterated closest points (Besl & McKay 1992), from eight turns at equal area.
-    """
-    border = shapely.boundary(true)
-    back = shapely.line_interpolate_point(border, np.linspace(0, 1, 100), normalized=True)
-    start = shapely.get_coordinates(shapely.segmentize(drawn.exterior, drawn.length / 100))[:-1]
-    start = (start - start.mean(axis=0)) * math.sqrt(true.area / drawn.area)
-    best = math.inf
-    for turn in np.linspace(0, 2 * np.pi, 8, endpoint=False):
-        points = start @ np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-        points = points + shapely.get_coordinates(true.centroid)
-        for _ in range(20):
-            on = shapely.line_interpolate_point(border, shapely.line_locate_point(border, shapely.points(points)))
-            points = _similar(points, shapely.get_coordinates(on))
-            ways = shapely.distance(shapely.points(points), border), shapely.distance(shapely.LinearRing(points), back)
-            best = min(best, max(float(np.sqrt(np.mean(way**2))) for way in ways))
-    return best
-
-
-def _similar(points: np.ndarray, goal: np.ndarray) -> np.ndarray:
-    """*points* moved by the similarity that brings them nearest to *goal* (Umeyama 1991, without reflection)."""
-    a, b = points - points.mean(axis=0), goal - goal.mean(axis=0)
-    z, w = a[:, 0] + 1j * a[:, 1], b[:, 0] + 1j * b[:, 1]
-    moved = z * (np.vdot(z, w) / max(np.vdot(z, z).real, 1e-12))
-    return np.column_stack([moved.real, moved.imag]) + goal.mean(axis=0)

@@ -30,7 +30,7 @@ STAGES = {
 READERS = {"read_job", "read_track", "read_field", "read_boom", "read_result"}
 WRITERS = {"summary", "report", "export_rate", "report_compare", "look", "propose_csv"}
 WRITERS |= {"report_touchup", "export_touchup", "touchup_words"}
-WRITERS |= {"proof_record", "proof_figures", "proof_page", "proof_pdf", "proof_verify"}
+WRITERS |= {"proof_record", "proof_figures", "proof_page", "proof_pdf", "proof_picture", "proof_verify"}
 ENTRANCE = {"cli", "files", "__main__", "__init__"}
 
 PARTS = {
@@ -61,9 +61,9 @@ PARTS = {
     "simulate_plan": {"simulate_route"},
     # readers: the job reader opens the papers that a job names
     "job_schema": {"job_touchup"},
-    "proof_record": {"__init__", "display", "proof_figures", "proof_sign"},
-    "proof_page": {"pages", "proof_sign"},
-    "proof_pdf": {"proof_page", "proof_sign"},
+    "proof_record": {"__init__", "display", "proof_figures", "proof_picture", "proof_sign"},
+    "proof_page": {"pages", "proof_picture", "proof_sign"},
+    "proof_pdf": {"proof_page", "proof_picture", "proof_sign"},
     "proof_verify": {"proof_page", "proof_pdf", "proof_record", "proof_sign"},
     "read_job": {
         "job_accuracy",

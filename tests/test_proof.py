@@ -11,11 +11,9 @@ import zlib
 from pathlib import Path
 
 import fpdf
-import numpy as np
 import pypdf
 import pypdfium2
 import pytest
-import shapely
 import zxingcpp
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -29,7 +27,7 @@ from coverage_audit.model_settings import RateSettings
 from coverage_audit.proof_figures import figures
 from coverage_audit.proof_page import page_of, rows_of
 from coverage_audit.proof_pdf import NAME_MM, pdf_of, record_in_pdf
-from coverage_audit.proof_record import blurred, buyer_record, fit_residual_m, grower_record, refuse
+from coverage_audit.proof_record import buyer_record, grower_record, refuse
 from coverage_audit.proof_sign import (
     WORDS,
     canonical,
@@ -401,23 +399,6 @@ def test_the_buyers_files_give_nothing_away(made, keys, tmp_path, place):
         text = streams(data) if name.endswith("pdf") else data.decode()
         assert [one for one in secret if one in text] == [], name
     assert json.loads((tmp_path / "proof-buyer.json").read_text())["figures"]["target_m2"]["unit"] == "ha"
-
-
-@pytest.mark.parametrize("seed", range(4))
-@pytest.mark.parametrize(
-    "field", [shapely.box(0, 0, 100, 60), shapely.box(0, 0, 400, 300), shapely.Point(0, 0).buffer(150)]
-)
-def test_a_blurred_outline_fits_the_true_one_nowhere(field, seed):
-    """At least 10 m off after the best similarity, as asked."""
-    drawn = blurred(field, np.random.default_rng(seed).bytes(32))
-    assert drawn.is_valid
-    assert fit_residual_m(drawn, field) >= 10
-
-
-def test_the_true_outline_fits_itself():
-    field = shapely.box(0, 0, 100, 60)
-    turned = shapely.affinity.rotate(shapely.affinity.scale(field, 1.3, 1.3), 30)
-    assert fit_residual_m(turned, field) < 0.5
 
 
 def test_the_pdf_is_a_document_whose_text_can_be_selected(made):
