@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .errors import InputError
+from .safe_text import printable
 
 if TYPE_CHECKING:
     import argparse
@@ -75,7 +76,6 @@ def told(audit: Audit, plan: TouchupPlan, folder: Path) -> str:
     """What to tell the person on the terminal."""
     from . import touchup_words as words  # noqa: PLC0415
     from .display import duration, length  # noqa: PLC0415
-    from .summary import printable  # noqa: PLC0415
 
     units, count = audit.job.settings.report.units, len(audit.job.settings.boom.sections_m)
     lines = [words.headline(plan, units), ""]

@@ -26,7 +26,7 @@ from .model_settings import (
     TrackSettings,
 )
 from .read_boom import read_boom
-from .read_bytes import read_bytes
+from .read_bytes import is_there, read_bytes
 from .read_field import read_field
 from .read_track import read_track
 
@@ -230,7 +230,7 @@ def _job(
 def _existing(folder: Path, name: str, place: str) -> Path:
     """Path of a file that is there."""
     path = folder / name
-    if not path.exists():
+    if not is_there(path, place):
         raise InputError(f'there is no file "{name}" ({_start(folder)}); check the name', place)
     return path
 
@@ -238,7 +238,7 @@ def _existing(folder: Path, name: str, place: str) -> Path:
 def _intervals_file(folder: Path, name: str, place: str) -> Path:
     """Path of the boom CSV; a slip in one of the words gets its own message."""
     close = get_close_matches(name.lower(), INTERVAL_SOURCES, n=1, cutoff=0.7)
-    if close and not (folder / name).exists():
+    if close and not is_there(folder / name, place):
         raise InputError(f'there is no file "{name}"; did you mean "{close[0]}"?', place)
     return _existing(folder, name, place)
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from .errors import InputError
 from .model_compare import JobRecord
-from .read_bytes import read_bytes
+from .read_bytes import is_there, read_bytes
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -36,7 +36,7 @@ def read_result(folder: Path, label: str) -> JobRecord:
 
 
 def _json(path: Path) -> dict[str, Any]:
-    if not path.exists():
+    if not is_there(path, str(path.parent)):
         raise InputError(
             f"there is no {path.name} in this folder; give a job file or the result folder of coverage-audit check",
             str(path.parent),
