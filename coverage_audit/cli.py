@@ -40,6 +40,8 @@ if TYPE_CHECKING:
 
 PROGRAM = "coverage-audit"
 TRACEBACK_VARIABLE = "COVERAGE_AUDIT_TRACEBACK"
+THREAD_VARIABLES = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS", "OMP_NUM_THREADS")
+"""How many threads the linear algebra under NumPy takes, by its makers' names."""
 MESSAGE_HEAD, MESSAGE_TAIL = 500, 300
 """Characters kept of a very long message: what is wrong stands first, what to do stands last."""
 
@@ -60,6 +62,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     int
         Exit code: 0, 1 or 2.
     """
+    # sums of several threads differ in their last digits with the number of processors, and small ones take longer;
+    # the libraries read this when they are first imported, which the commands below do
+    os.environ.update(dict.fromkeys(THREAD_VARIABLES, "1"))
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             # a name from a file must not stop the run because the terminal lacks a letter
@@ -219,7 +224,8 @@ def _compare(options: argparse.Namespace) -> None:
     """``coverage-audit compare``."""
     start(options, ("compare.html", "compare.json"))
     for name in options.jobs:
-        settle(Path(name))
+        if is_there(Path(name), "arguments"):
+            settle(Path(name))
     with _progress(options) as progress:
         papers, told = compared(options, progress, _noting(options))
     write(options, papers, kind="comparison")

@@ -143,7 +143,7 @@ def _record(path: Path, label: str, progress: Progress, audit_job: AuditJob) -> 
     return JobRecord(label, summary_dict(audit), *features)
 
 
-_PRICE = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*([^\W\d_]{1,12}|[$€£])\s*(?:/|per)\s*(.+)")
+_PRICE = re.compile(r"([0-9]+(?:\.[0-9]+)?) ?([^\W\d_]{1,12}|[$€£]) ?(?:/|per) ?(.+)")
 
 
 def parse_price(text: str | None) -> Price | None:
@@ -155,12 +155,13 @@ def parse_price(text: str | None) -> Price | None:
         It is not a number, a currency and a unit of volume.
     """
     from .report_compare import Price  # noqa: PLC0415
-    from .units import VOLUME_L  # noqa: PLC0415
+    from .units import VOLUME_L, refuse_long  # noqa: PLC0415
 
     if text is None:
         return None
-    match = _PRICE.fullmatch(text.strip())
-    unit = match[3].strip() if match else ""
+    refuse_long(text, "--price")
+    match = _PRICE.fullmatch(" ".join(text.split()))
+    unit = match[3] if match else ""
     if match is None or unit not in VOLUME_L:
         known = ", ".join(VOLUME_L)
         raise InputError(f'"{text}" is not a price of the mix; write it as "0.35 EUR/L" (volume in {known})', "--price")

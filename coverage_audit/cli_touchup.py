@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +10,7 @@ from .safe_text import printable
 
 if TYPE_CHECKING:
     import argparse
+    import datetime as dt
     from collections.abc import Callable
 
     from .model import Audit
@@ -36,7 +36,10 @@ def add_touchup(
     check.add_argument("--touchup", action="store_true", help="also plan a touch-up pass, and show it in the report")
     for parser in (touchup, check):
         parser.add_argument(
-            "--on", metavar="YYYY-MM-DD", help="local day of the touch-up (default: the day after the job)"
+            "--on",
+            type=touchup_day,
+            metavar="YYYY-MM-DD",
+            help="local day of the touch-up (default: the day after the job)",
         )
 
 
@@ -52,16 +55,21 @@ def planned(audit: Audit, options: argparse.Namespace, progress: Progress) -> To
     """Plan the touch-up of an audited job."""
     from .audit_touchup import plan_touchup  # noqa: PLC0415
 
-    return plan_touchup(audit, _day(options.on), progress)
+    return plan_touchup(audit, options.on, progress)
 
 
-def _day(text: str | None) -> dt.date | None:
-    if text is None:
-        return None
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError as error:
-        raise InputError(f'"{text}" is not a date; write it as 2026-05-30', "--on") from error
+def touchup_day(text: str) -> dt.date:
+    """Day of ``--on``.
+
+    Raises
+    ------
+    InputError
+        It is no date, or out of range.
+    """
+    from . import job_schema  # noqa: PLC0415
+
+    day: dt.date = job_schema.date(text, "--on")
+    return day
 
 
 def touchup_papers(audit: Audit, plan: TouchupPlan) -> dict[str, str]:

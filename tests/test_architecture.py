@@ -121,7 +121,7 @@ PARTS = {
 
 LOWER = {
     "errors": set(),
-    "units": {"errors"},
+    "units": {"errors", "tolerances"},
     "tolerances": set(),
     "tolerances_rate": set(),
     "model_rate": set(),
@@ -152,7 +152,7 @@ LOWER = {
     "audit_touchup_field": FLOOR | STAGES,
     "model_proof": set(),
     "cli_proof": FLOOR | READERS | WRITERS | {"proof_sign"},
-    "cli_touchup": FLOOR | WRITERS | {"audit_touchup", "display"},
+    "cli_touchup": FLOOR | WRITERS | {"audit_touchup", "display", "job_schema"},
     "demo": FLOOR | {"plane", "simulate", "simulate_plan", "simulate_route"},
     "simulate_files": FLOOR | {"plane", "simulate"},
     "cli": FLOOR | READERS | WRITERS | {"audit", "demo"},
