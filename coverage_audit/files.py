@@ -245,7 +245,7 @@ def _write_copies(folder: Path, wanted: _Exchange) -> Undo:
     old = [*(name for name in wanted.contents if name not in fresh), *wanted.gone]
     copies = {name: f"{PREFIX}{number}{OLD}" for number, name in enumerate(old)}
     for name, copy in copies.items():
-        mode = stat.S_IMODE((folder / name).stat().st_mode)
+        mode = stat.S_IMODE((folder / name).stat().st_mode) | stat.S_IWUSR  # Windows removes no read-only file
         _write_through(folder / copy, (folder / name).read_bytes(), mode)
     return Undo(fresh, copies)
 

@@ -6,14 +6,17 @@ import json
 from typing import Any
 
 REPLACEMENT = "\ufffd"
-NO_BREAK_SPACE = "\u00a0"
+HARMLESS = "\u00a0\u202f\u200c\u200d"
+"""Kept though Python calls them unprintable: blanks that do not break, and how letters join in Persian and Hindi."""
 ONE_LINE_CHARACTERS = 200
 """Longest typed text on one line of a terminal or paper: what follows is cut, so that it pushes nothing away."""
 
 
 def printable(text: str) -> str:
     """*text* without characters that steer a terminal, break a line or turn the direction of reading."""
-    return "".join(letter if letter.isprintable() or letter == NO_BREAK_SPACE else REPLACEMENT for letter in text)
+    if text.isprintable():
+        return text
+    return "".join(letter if letter.isprintable() or letter in HARMLESS else REPLACEMENT for letter in text)
 
 
 def one_line(text: str, most: int = ONE_LINE_CHARACTERS) -> str:

@@ -92,6 +92,7 @@ PARTS = {
     "map_layers": {"accuracy_words", "map_passes"},
     "report_compare": {"display", "compare_map", "pages", "safe_text"},
     "compare_map": {"display", "static_map"},
+    "pages": {"safe_text"},
     "look": {"display", "safe_text"},
     "summary_rate": {"display"},
     "report": {"display", "pages", "charts", "map_layers", "map_view", "report_facts", "report_rate", "static_map"}

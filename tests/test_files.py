@@ -84,6 +84,18 @@ def test_failure_at_every_step_puts_everything_back(tmp_path, monkeypatch):
     assert failing == 4  # two marks and two papers
 
 
+def test_papers_are_written_by_what_windows_can_do(tmp_path):
+    """Stand-ins with the rules of Windows: what they refuse was seen to fail with a POSIX-only call put in."""
+    command = [sys.executable, str(Path(__file__).parent / "windows_writer.py"), str(tmp_path)]
+    done = subprocess.run(
+        command, capture_output=True, text=True, check=False, env=os.environ | {"PYTHONPATH": str(ROOT)}
+    )
+    assert done.returncode == 0, done.stderr
+    told = json.loads(done.stdout)
+    assert told["found"] == {"report.html": "new", "summary.json": "new"}
+    assert "another run is writing" in told["between"]
+
+
 def test_half_written_files_of_a_run_that_is_gone_are_removed(tmp_path):
     files.write_all(tmp_path, {"a": "old"}, kind="report")
     for name in (".coverage-audit.0.part", ".coverage-audit.7.old", ".coverage-audit.json.part", files_lock.LOCK):
