@@ -111,7 +111,7 @@ def compared(options: argparse.Namespace, progress: Progress, audit_job: AuditJo
 
 
 def _labels(options: argparse.Namespace) -> list[str]:
-    given = [one_line(label) for label in options.label or ()]
+    given = list(options.label or ())
     if given and len(given) != len(options.jobs):
         raise InputError(f"{len(given)} labels stand beside {len(options.jobs)} jobs; give one for each", "--label")
     names = given or [
