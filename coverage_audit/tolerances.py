@@ -234,6 +234,9 @@ WIDTH_AGREEMENT_M = 0.01
 MAX_QUANTITY_CHARACTERS = 100
 """Longest quantity, price or place as text: a number of 17 digits, a unit and blanks need far less. [1]"""
 
+LARGEST_FIGURE = 1e12
+"""Largest figure of a saved audit: a million square kilometres in m2, and its square can still be worked with. [1]"""
+
 MAX_TEXT_CHARACTERS = 10_000
 """Longest text under one key: five pages of notes. [1]"""
 

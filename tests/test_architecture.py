@@ -77,7 +77,7 @@ PARTS = {
     }
     | {"read_track"},
     "read_boom": {"read_bytes"},
-    "read_result": {"read_bytes"},
+    "read_result": {"read_bytes", "result_shape"},
     "read_field": {"read_bytes", "read_gpx"},
     "read_track": {"read_bytes", "read_gpx", "read_nmea", "nmea_sentences"},
     "read_gpx": {"fix_faults"},
