@@ -63,6 +63,8 @@ def test_every_table_of_units_can_say_its_range():
 def test_long_text_is_refused_before_any_pattern_sees_it(key, filling):
     with pytest.raises(InputError, match=r"characters|not start"):
         job_touchup.TOUCHUP[key]("1" + filling * 100_000 + "x", "touchup." + key)
+    with pytest.raises(InputError, match=r"characters|not start"):
+        job_touchup.TOUCHUP[key](filling * 100_000, "touchup." + key)
 
 
 @pytest.mark.parametrize("filling", [" ", "0", "\n", "."])
