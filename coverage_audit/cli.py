@@ -21,11 +21,14 @@ from typing import TYPE_CHECKING, NoReturn
 
 from . import __version__
 from .cli_more import add_commands, compared, looked, proposed_csv
+from .cli_output import REPORT_PAPERS, add_replace, note, start, token, where_to_look, write
 from .cli_proof import PRIVATE, add_proof, key_files, proof_papers, verified
 from .cli_touchup import add_touchup, planned, refuse_lost, told, touchup_papers
 from .errors import InputError
-from .files import check_folder, write_all
+from .files import StoppedAfterWritingError, check_folder, settle, write_all
 from .job_accuracy import whole_replicates, with_replicates
+from .read_bytes import is_there
+from .safe_text import REPLACEMENT, printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -37,6 +40,8 @@ if TYPE_CHECKING:
 
 PROGRAM = "coverage-audit"
 TRACEBACK_VARIABLE = "COVERAGE_AUDIT_TRACEBACK"
+THREAD_VARIABLES = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS", "OMP_NUM_THREADS")
+"""How many threads the linear algebra under NumPy takes, by its makers' names."""
 MESSAGE_HEAD, MESSAGE_TAIL = 500, 300
 """Characters kept of a very long message: what is wrong stands first, what to do stands last."""
 
@@ -57,20 +62,27 @@ def main(arguments: Sequence[str] | None = None) -> int:
     int
         Exit code: 0, 1 or 2.
     """
+    # sums of several threads differ in their last digits with the number of processors, and small ones take longer;
+    # the libraries read this when they are first imported, which the commands below do
+    os.environ.update(dict.fromkeys(THREAD_VARIABLES, "1"))
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             # a name from a file must not stop the run because the terminal lacks a letter
             stream.reconfigure(errors="backslashreplace")
+    options = argparse.Namespace(written=False)
     try:
         with _terminated_like_interrupted():
-            options = _parser().parse_args(arguments)
+            _parser().parse_args(arguments, options)
             if "run" not in options:
                 raise InputError(NOTHING_ASKED)  # noqa: TRY301 - one way out for all
             return int(options.run(options) or 0)
     except InputError as error:
         return _fail(2, str(error))
-    except KeyboardInterrupt:
-        return _fail(2, "stopped; nothing was written")
+    except KeyboardInterrupt as stopped:
+        written = options.written or isinstance(stopped, StoppedAfterWritingError)
+        return _fail(
+            2, f"stopped; {f'all was written to {options.output} already' if written else 'nothing was written'}"
+        )
     except BrokenPipeError:
         # whoever reads our output has read enough; keep the interpreter from complaining at exit
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -126,6 +138,7 @@ def _parser() -> argparse.ArgumentParser:
     add_commands(commands, {"propose": _propose, "compare": _compare, "look": _look})
     add_touchup(commands, check, _touchup)
     add_proof(commands, {"keygen": _keygen, "proof": _proof, "verify": _verify})
+    add_replace(commands)
     return parser
 
 
@@ -162,7 +175,7 @@ def _check(options: argparse.Namespace) -> None:
         raise InputError("give the folder for the report: -o DIR", "arguments")
     refuse_lost(options)
     if options.output is not None:
-        check_folder(options.output)
+        start(options, REPORT_PAPERS)
     with _progress(options) as progress:
         job = with_replicates(_read(options, progress), options.replicates)
         if options.output is not None:
@@ -173,7 +186,8 @@ def _check(options: argparse.Namespace) -> None:
         if options.output is not None:
             papers = _papers(audit, plan) | (_rate_grid(audit) if options.rate_grid else {})
     if papers:
-        write_all(options.output, papers)
+        note(options, job)
+        write(options, papers, kind="report", job=token(job))
     _tell(options, audit, "")
 
 
@@ -182,35 +196,39 @@ def _demo(options: argparse.Namespace) -> None:
     from .demo import demo_truth_text, write_demo_job  # noqa: PLC0415
     from .read_job import read_job  # noqa: PLC0415
 
-    check_folder(options.output)
+    start(options, REPORT_PAPERS)
     with tempfile.TemporaryDirectory() as scratch, _progress(options) as progress:
         job_file = write_demo_job(Path(scratch))
         job = read_job(job_file, progress)
         inputs = {path.name: path.read_bytes() for path in sorted(Path(scratch).iterdir())}
         audit = _audit(job, progress, job_file.name)
         papers = _papers(audit)
-    write_all(options.output, {**inputs, **papers})
+    write(options, {**inputs, **papers}, kind="report", job=token(job), loose=inputs)
     _tell(options, audit, demo_truth_text(audit))
 
 
 def _propose(options: argparse.Namespace) -> None:
     """``coverage-audit propose``: never over a file that somebody may have edited."""
     check_folder(options.output.parent)
-    if options.output.exists():
+    if is_there(options.output, str(options.output)):
         taken = "this file is there already and may have been edited; choose another name"
         raise InputError(taken, str(options.output))
     with _progress(options) as progress:
         text, told = proposed_csv(options, progress)
     write_all(options.output.parent, {options.output.name: text})
+    options.written = True
     _say(options, told)
 
 
 def _compare(options: argparse.Namespace) -> None:
     """``coverage-audit compare``."""
-    check_folder(options.output)
+    start(options, ("compare.html", "compare.json"))
+    for name in options.jobs:
+        if is_there(Path(name), "arguments"):
+            settle(Path(name))
     with _progress(options) as progress:
-        papers, told = compared(options, progress, _audit)
-    write_all(options.output, papers)
+        papers, told = compared(options, progress, _noting(options))
+    write(options, papers, kind="comparison")
     if options.json:
         print(papers["compare.json"].rstrip("\n"), flush=True)  # noqa: T201 - this room talks to the person
     else:
@@ -226,16 +244,17 @@ def _keygen(options: argparse.Namespace) -> None:
     """``coverage-audit keygen``."""
     check_folder(options.output)
     papers, told = key_files(options.output)
-    write_all(options.output, papers, PRIVATE)
+    write_all(options.output, papers, private=PRIVATE)
+    options.written = True
     _say(options, told)
 
 
 def _proof(options: argparse.Namespace) -> None:
     """``coverage-audit proof``."""
-    check_folder(options.output)
+    start(options, ())
     with _progress(options) as progress:
-        papers, told = proof_papers(options, progress, _audit)
-    write_all(options.output, papers, ("proof.json",))
+        papers, told = proof_papers(options, progress, _noting(options))
+    write(options, papers, kind="proof", private=("proof.json",))
     _say(options, told)
 
 
@@ -249,8 +268,6 @@ def _verify(options: argparse.Namespace) -> int:
 
 def _say(options: argparse.Namespace, told: str) -> None:
     """Print *told* unless the person asked for quiet; names from files steer no terminal."""
-    from .summary import printable  # noqa: PLC0415
-
     if not options.quiet:
         print("\n".join(printable(line) for line in told.strip("\n").split("\n")), flush=True)  # noqa: T201
 
@@ -259,12 +276,14 @@ def _touchup(options: argparse.Namespace) -> None:
     """``coverage-audit touchup``."""
     from .read_job import read_job  # noqa: PLC0415
 
-    check_folder(options.output)
+    start(options, ("report.html",))
     with _progress(options) as progress:
-        audit = _audit(read_job(options.job, progress), progress, options.job)
+        job = read_job(options.job, progress)
+        audit = _audit(job, progress, options.job)
         plan = planned(audit, options, progress)
-        papers = _papers(audit, plan)
-    write_all(options.output, {name: papers[name] for name in papers if name.startswith(("touchup", "report"))})
+        papers = {"report.html": _papers(audit, plan)["report.html"], **touchup_papers(audit, plan)}
+    note(options, job)
+    write(options, papers, kind="report", job=token(job), beside=True)
     if options.json:
         print(papers["touchup.json"].rstrip("\n"), flush=True)  # noqa: T201 - this room talks to the person
     else:
@@ -280,6 +299,16 @@ def _audit(job: Job, progress: Progress, job_file: str | None) -> Audit:
         return audit_job(job, progress)
     except InputError as error:
         raise InputError(error.what, key_place(error.place, job_file and Path(job_file).name)) from error
+
+
+def _noting(options: argparse.Namespace) -> Callable[[Job, Progress, str | None], Audit]:
+    """Return the audit that also notes what each job was read from."""
+
+    def audit(job: Job, progress: Progress, job_file: str | None) -> Audit:
+        note(options, job)
+        return _audit(job, progress, job_file)
+
+    return audit
 
 
 def _fetch_report_room() -> None:
@@ -322,22 +351,13 @@ def _tell(options: argparse.Namespace, audit: Audit, truth: str) -> None:
     if options.json:
         print(summary_json(audit).rstrip("\n"), flush=True)  # noqa: T201 - this room talks to the person
     elif not options.quiet:
-        parts = [terminal_text(audit), truth, _where_to_look(options.output)]
+        parts = [terminal_text(audit), truth, where_to_look(options.output)]
         print("\n\n".join(part.strip("\n") for part in parts if part), flush=True)  # noqa: T201
-
-
-def _where_to_look(folder: Path) -> str:
-    """Where the papers are."""
-    return (
-        f"Open {folder / 'report.html'} in a web browser to see the map.\n"
-        f"Beside it: summary.json (every figure), findings.geojson and passes.geojson (for a map program) and\n"
-        f"missed.gpx (to walk to the missed strips with a phone)."
-    )
 
 
 def _fail(code: int, message: str) -> int:
     """Say on standard error, in exactly one line, what went wrong."""
-    line = " ".join("".join(letter if letter.isprintable() else " " for letter in message).split())
+    line = " ".join(printable(" ".join(message.split())).replace(REPLACEMENT, " ").split())
     if len(line) > MESSAGE_HEAD + MESSAGE_TAIL:
         line = f"{line[:MESSAGE_HEAD]} ... {line[-MESSAGE_TAIL:]}"
     print(f"{PROGRAM}: {line}", file=sys.stderr)  # noqa: T201
@@ -355,7 +375,7 @@ def _progress(options: argparse.Namespace) -> Iterator[Progress]:
     with tqdm(total=1.0, leave=False, bar_format="{desc:<28.28} {percentage:3.0f} % {bar} {elapsed}") as bar:
 
         def show(stage: str, fraction: float) -> None:
-            bar.set_description_str(stage, refresh=False)
+            bar.set_description_str(printable(stage), refresh=False)
             bar.n = min(max(fraction, 0.0), 1.0)
             bar.refresh()
 

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from .errors import InputError
 from .job_accuracy import with_replicates
+from .read_bytes import is_there
+from .safe_text import one_line, printable
 
 if TYPE_CHECKING:
     import argparse
@@ -62,9 +64,9 @@ def proposed_csv(options: argparse.Namespace, progress: Progress) -> tuple[str, 
     except InputError as error:
         raise InputError(error.what, key_place(error.place, Path(options.job).name)) from error
     text = proposal_csv(on_off, job.settings.timezone)
-    name = options.output.name
+    name = printable(options.output.name)
     told = (
-        f"{len(on_off)} boom-on times ASSUMED from the track are in {options.output}.\n"
+        f"{len(on_off)} boom-on times ASSUMED from the track are in {printable(str(options.output))}.\n"
         f'Correct them from memory, then set intervals = "{name}" in the job file. An audit carries an ASSUMED notice\n'
         'as long as any row says "yes" under assumed: clear it in the rows you are sure of.'
     )
@@ -105,14 +107,18 @@ def compared(options: argparse.Namespace, progress: Progress, audit_job: AuditJo
     found = Comparison(tuple(jobs), MEASURES, tuple(values), tuple(differences), price)
     papers = {"compare.html": compare_html(found), "compare.json": compare_json(found)}
     told = "\n".join([*sentences(found), "", *(f"  - {note}" for note in notes(found))])
-    return papers, f"{told}\n\nOpen {options.output / 'compare.html'} in a web browser."
+    return papers, f"{told}\n\nOpen {printable(str(options.output / 'compare.html'))} in a web browser."
 
 
 def _labels(options: argparse.Namespace) -> list[str]:
     given = list(options.label or ())
     if given and len(given) != len(options.jobs):
         raise InputError(f"{len(given)} labels stand beside {len(options.jobs)} jobs; give one for each", "--label")
-    names = given or [Path(name).stem if Path(name).is_file() else Path(name).resolve().name for name in options.jobs]
+    names = given or [
+        Path(name).resolve().name if is_there(Path(name), "arguments") and Path(name).is_dir() else Path(name).stem
+        for name in options.jobs
+    ]
+    names = [one_line(name) for name in names]
     if len(set(names)) < len(names):
         if given:
             raise InputError("two jobs have the same label; give each its own", "--label")
@@ -127,17 +133,17 @@ def _record(path: Path, label: str, progress: Progress, audit_job: AuditJob) -> 
     from .read_result import read_result  # noqa: PLC0415
     from .summary import findings_geojson, passes_geojson, summary_dict  # noqa: PLC0415
 
+    if not is_there(path, "arguments"):
+        raise InputError("there is no such job file or result folder; check the name", str(path))
     if path.is_dir():
         return read_result(path, label)
-    if not path.exists():
-        raise InputError("there is no such job file or result folder; check the name", str(path))
     # what is compared does not rest on draws of the job
     audit = audit_job(with_replicates(read_job(path, progress), 0), progress, str(path))
     features = [tuple(json.loads(text(audit))["features"]) for text in (findings_geojson, passes_geojson)]
     return JobRecord(label, summary_dict(audit), *features)
 
 
-_PRICE = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*([^\W\d_]{1,12}|[$€£])\s*(?:/|per)\s*(.+)")
+_PRICE = re.compile(r"([0-9]+(?:\.[0-9]+)?) ?([^\W\d_]{1,12}|[$€£]) ?(?:/|per) ?(.+)")
 
 
 def parse_price(text: str | None) -> Price | None:
@@ -149,12 +155,13 @@ def parse_price(text: str | None) -> Price | None:
         It is not a number, a currency and a unit of volume.
     """
     from .report_compare import Price  # noqa: PLC0415
-    from .units import VOLUME_L  # noqa: PLC0415
+    from .units import VOLUME_L, refuse_long  # noqa: PLC0415
 
     if text is None:
         return None
-    match = _PRICE.fullmatch(text.strip())
-    unit = match[3].strip() if match else ""
+    refuse_long(text, "--price")
+    match = _PRICE.fullmatch(" ".join(text.split()))
+    unit = match[3] if match else ""
     if match is None or unit not in VOLUME_L:
         known = ", ".join(VOLUME_L)
         raise InputError(f'"{text}" is not a price of the mix; write it as "0.35 EUR/L" (volume in {known})', "--price")
@@ -173,6 +180,6 @@ def looked(options: argparse.Namespace) -> str:
     date = None if options.date is None else job_schema.date(options.date, "--date")
     timezone = "UTC" if options.timezone is None else job_schema.timezone(options.timezone, "--timezone")
     path = Path(options.track)
-    if not path.exists():
+    if not is_there(path, "arguments"):
         raise InputError("there is no such file; check the name", str(path))
     return look_text(read_track(path, date), timezone, options.units)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .errors import InputError
+from .safe_text import printable
 
 if TYPE_CHECKING:
     import argparse
+    import datetime as dt
     from collections.abc import Callable
 
     from .model import Audit
@@ -35,7 +36,10 @@ def add_touchup(
     check.add_argument("--touchup", action="store_true", help="also plan a touch-up pass, and show it in the report")
     for parser in (touchup, check):
         parser.add_argument(
-            "--on", metavar="YYYY-MM-DD", help="local day of the touch-up (default: the day after the job)"
+            "--on",
+            type=touchup_day,
+            metavar="YYYY-MM-DD",
+            help="local day of the touch-up (default: the day after the job)",
         )
 
 
@@ -51,16 +55,21 @@ def planned(audit: Audit, options: argparse.Namespace, progress: Progress) -> To
     """Plan the touch-up of an audited job."""
     from .audit_touchup import plan_touchup  # noqa: PLC0415
 
-    return plan_touchup(audit, _day(options.on), progress)
+    return plan_touchup(audit, options.on, progress)
 
 
-def _day(text: str | None) -> dt.date | None:
-    if text is None:
-        return None
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError as error:
-        raise InputError(f'"{text}" is not a date; write it as 2026-05-30', "--on") from error
+def touchup_day(text: str) -> dt.date:
+    """Day of ``--on``.
+
+    Raises
+    ------
+    InputError
+        It is no date, or out of range.
+    """
+    from . import job_schema  # noqa: PLC0415
+
+    day: dt.date = job_schema.date(text, "--on")
+    return day
 
 
 def touchup_papers(audit: Audit, plan: TouchupPlan) -> dict[str, str]:
@@ -75,7 +84,6 @@ def told(audit: Audit, plan: TouchupPlan, folder: Path) -> str:
     """What to tell the person on the terminal."""
     from . import touchup_words as words  # noqa: PLC0415
     from .display import duration, length  # noqa: PLC0415
-    from .summary import printable  # noqa: PLC0415
 
     units, count = audit.job.settings.report.units, len(audit.job.settings.boom.sections_m)
     lines = [words.headline(plan, units), ""]

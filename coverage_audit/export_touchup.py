@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import re
 from typing import TYPE_CHECKING, Any
@@ -15,6 +14,7 @@ import shapely.geometry
 from . import touchup_words as words
 from .display import SPACE
 from .plane import Plane
+from .safe_text import json_text
 from .tolerances import EXPORT_GRID_DEG
 from .tolerances_touchup import PATH_STEP_M
 
@@ -80,7 +80,7 @@ def touchup_json(audit: Audit, plan: TouchupPlan) -> str:
         "assumed": plan.terms.assumed,
         "cautions": [text.replace(SPACE, " ") for text in words.cautions(plan, units)],
     }
-    return json.dumps(found, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json_text(found, indent=2)
 
 
 def _mix(mix: Mix) -> dict[str, Any]:
@@ -214,7 +214,7 @@ def touchup_geojson(audit: Audit, plan: TouchupPlan) -> str:
         told = words.stop_words(stop, count, units).replace(SPACE, " ")
         found.append((shapely.Point(stop.start), {"id": f"stop {number}", "kind": "stop", "what": told}))
     collection = {"type": "FeatureCollection", "features": _features(found, plane)}
-    return json.dumps(collection, ensure_ascii=False, allow_nan=False) + "\n"
+    return json_text(collection)
 
 
 def _features(found: Sequence[tuple[BaseGeometry, dict[str, Any]]], plane: Plane) -> list[dict[str, Any]]:

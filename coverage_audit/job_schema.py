@@ -12,7 +12,7 @@ import datetime as dt
 import zoneinfo
 from collections.abc import Callable, Mapping
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, TypeVar
 
 from . import tolerances as tol
 from . import tolerances_accuracy as tol_accuracy
@@ -36,6 +36,10 @@ def text(value: object, place: str) -> str:
     """Text on one line or more."""
     if not isinstance(value, str):
         raise InputError(f"{_kind(value)} stands where text in quotes is wanted", place)
+    if len(value) > tol.MAX_TEXT_CHARACTERS:
+        raise InputError(
+            f"this text has {len(value)} characters; shorten it to at most {tol.MAX_TEXT_CHARACTERS}", place
+        )
     return value
 
 
@@ -54,14 +58,14 @@ def boolean(value: object, place: str) -> bool:
     return value
 
 
-def whole(maximum: int) -> Check:
-    """Whole number from 1 to *maximum*."""
+def whole(maximum: int, *, least: int = 1) -> Check:
+    """Whole number from *least* to *maximum*."""
 
     def check(value: object, place: str) -> int:
         if isinstance(value, bool) or not isinstance(value, int):
             raise InputError(f"{_kind(value)} stands where a whole number without quotes is wanted", place)
-        if not 1 <= value <= maximum:
-            raise InputError(f"{value} is out of range; it must be from 1 to {maximum}", place)
+        if not least <= value <= maximum:
+            raise InputError(f"{value} is out of range; it must be from {least} to {maximum}", place)
         return value
 
     return check
@@ -109,6 +113,14 @@ def date(value: object, place: str) -> dt.date:
             raise InputError(f'"{value}" is not a date; write it as 2026-05-30', place) from error
     if isinstance(value, dt.datetime) or not isinstance(value, dt.date):
         raise InputError(f"{_kind(value)} stands where a date is wanted; write it as 2026-05-30", place)
+    return _in_calendar(value, place)
+
+
+_Date = TypeVar("_Date", bound=dt.date)
+
+
+def _in_calendar(value: _Date, place: str) -> _Date:
+    """*value*, when days and time zones can be added to it and a log can have been made then."""
     if not tol.FIRST_YEAR <= value.year <= tol.LAST_YEAR:
         raise InputError(f"{value} is out of range; the year must be {tol.FIRST_YEAR} to {tol.LAST_YEAR}", place)
     return value
@@ -179,7 +191,8 @@ def moment(value: object, place: str) -> float:
             raise InputError(f'"{value}" is not a date with a time; write it as 2026-05-30T14:10:00Z', place) from error
     if not isinstance(value, dt.datetime):
         raise InputError(f"{_kind(value)} stands where a date with a time is wanted", place)
-    return (value if value.tzinfo else value.replace(tzinfo=dt.UTC)).timestamp()
+    found = _in_calendar(value, place)
+    return (found if found.tzinfo else found.replace(tzinfo=dt.UTC)).timestamp()
 
 
 def product_amount(*, per_mix: bool) -> Check:
@@ -190,7 +203,7 @@ def product_amount(*, per_mix: bool) -> Check:
 
     def check(value: object, place: str) -> Amount:
         number = units.parse_quantity(value, merged, place, maximum=tol_rate.MAX_PRODUCT_HA, above=True)
-        unit = units.unit_of(str(value))
+        unit = units.number_and_unit(str(value))[1]
         per, kind = next((per, kind) for per, kind, table in tables if unit in table)
         return Amount(number, kind, per, unit, merged[unit])
 
@@ -272,7 +285,7 @@ TABLES: dict[str, dict[str, Check]] = {
         "boundary": _ERROR,
         "time_constant": quantity(units.TIME_S, most=tol_accuracy.MAX_TIME_CONSTANT_S, above=True),
         "steering": choice("hand", "guided", "guided-other", "unknown"),
-        "replicates": whole(tol_accuracy.MAX_REPLICATES),
+        "replicates": whole(tol_accuracy.MAX_REPLICATES, least=0),
     },
     "touchup": TOUCHUP,
     "proof": {**dict.fromkeys(PROOF_TEXTS, text), "max_bridged": quantity({"%": 0.01}, most=tol.MOST_BRIDGED_SHARE)},

@@ -22,7 +22,7 @@ _MONEY_TIME = {f"/{unit}": 1 / size for unit, size in units.TIME_S.items()}
 _MONEY_VOLUME = {f"/{unit}": 1 / size for unit, size in units.VOLUME_L.items()}
 _WORK_M2_S = {f"{area}/{unit}": m2 / s for area, m2 in units.AREA_M2.items() for unit, s in units.TIME_S.items()}
 _SHARE = {"%": 0.01}
-_CURRENCY = re.compile(r"^\s*[^\d\s.+-]{0,3}\s*([+-]?[\d.]+(?:[eE][+-]?\d+)?)\s*(?:[^\d\s/]{1,3})?\s*(/.*)$")
+_CURRENCY = re.compile(r"[^\d\s.+-]{0,3} ?([+-]?[\d.]+(?:[eE][+-]?\d+)?) ?(?:[^\d\s/]{1,3})? ?(/.*)")
 """A number with or without a currency sign or code, then what it is per; the currency is the person's own."""
 
 
@@ -38,8 +38,11 @@ def _money(table: Mapping[str, float]) -> Check:
     plain = _quantity(table, tol_touchup.MAX_MONEY)
 
     def check(value: object, place: str) -> float:
-        match = _CURRENCY.match(value) if isinstance(value, str) else None
-        per = re.sub(r"\s", "", match[2]) if match and "imp" not in match[2] else match[2] if match else ""
+        match = None
+        if isinstance(value, str):
+            units.refuse_long(value, place)
+            match = _CURRENCY.fullmatch(" ".join(value.split()))
+        per = match[2].replace(" ", "") if match and "imp" not in match[2] else match[2] if match else ""
         return float(plain(f"{match[1]} {per}" if match else value, place))
 
     return check
@@ -49,7 +52,7 @@ def _either(first: tuple[str, Check], second: tuple[str, Check], first_table: Ma
     """A quantity of one of two kinds, told apart by its unit; returns the field it fills, and the value."""
 
     def check(value: object, place: str) -> tuple[str, float]:
-        unit = re.sub(r"^\s*[+-]?[\d.]+(?:[eE][+-]?\d+)?\s*", "", value).strip() if isinstance(value, str) else ""
+        unit = units.number_and_unit(value)[1] if isinstance(value, str) else ""
         name, chosen = first if unit in first_table else second
         return name, chosen(value, place)
 
@@ -63,7 +66,7 @@ def _entry(value: object, place: str) -> tuple[float, float]:
         raise InputError('this is not a place; write latitude and longitude as "43.6021, -116.2034"', place)
     try:
         lat, lon = (float(part) for part in parts)
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, OverflowError) as error:
         raise InputError(
             'this is not a place in degrees; write latitude and longitude as "43.6021, -116.2034"', place
         ) from error

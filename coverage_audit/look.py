@@ -9,6 +9,7 @@ import numpy as np
 from . import display
 from .model import PlaneOrigin
 from .plane import Plane
+from .safe_text import printable
 from .tolerances import GAP_STEPS
 
 if TYPE_CHECKING:
@@ -44,7 +45,8 @@ def look_text(log: TrackLog, timezone: str, units: str) -> str:
     lines = [f"{log.file}: {log.form}, {counts}"]
     lines += _dropped(log)
     if len(time) < 2:
-        return "\n".join([*lines, "No times: such a log cannot be audited. Record times with every fix."]) + "\n"
+        lines.append("No times: such a log cannot be audited. Record times with every fix.")
+        return "\n".join(printable(line) for line in lines) + "\n"
     steps = np.diff(time)
     steps = steps[steps > 0]
     lines += [
@@ -58,7 +60,7 @@ def look_text(log: TrackLog, timezone: str, units: str) -> str:
         *(f"Caution: {caution}" for caution in log.cautions),
         f"Verdict: {_enough(steps)}",
     ]
-    return "\n".join(lines) + "\n"
+    return "\n".join(printable(line) for line in lines) + "\n"
 
 
 def _dropped(log: TrackLog) -> list[str]:

@@ -82,7 +82,7 @@ def map_script(audit: Audit, plane: Plane) -> str:
 
 def _name(element: Any, name: str, suffix: str) -> Any:  # noqa: ANN401 - folium has no types
     """Give *element* a fixed name: folium draws random ones, and the same audit gives the same page."""
-    element._name, element._id = name, suffix  # noqa: SLF001 - folium has no public way to do this
+    element.get_name = lambda: f"{name}_{suffix}"
     return element
 
 

@@ -6,6 +6,9 @@ from functools import cache
 from importlib import resources
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
+
+from .safe_text import printable
 
 
 @cache
@@ -15,9 +18,17 @@ def page_templates() -> Environment:
         loader=PackageLoader("coverage_audit"),
         autoescape=select_autoescape(("html",)),
         undefined=StrictUndefined,
+        finalize=_harmless,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+
+
+def _harmless(value: object) -> object:
+    """Replace what would turn the direction of reading, or cannot be seen, in text that is not our own markup."""
+    if isinstance(value, str) and not isinstance(value, Markup):
+        return "\n".join(printable(line) for line in value.split("\n"))
+    return value
 
 
 def page_text(*names: str) -> str:

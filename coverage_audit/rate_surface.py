@@ -137,7 +137,7 @@ def bands(
         return RateBands(target_l_ha)
     given = weight * rate
     mean = float(given.sum()) / total
-    spread_l_ha = math.sqrt(max(float(given @ rate) / total - mean**2, 0.0))
+    spread_l_ha = math.sqrt(max(float((given * rate).sum()) / total - mean**2, 0.0))
     cv = spread_l_ha / mean if mean > 0 else None
     above = None
     if label_max_l_ha is not None:

@@ -159,9 +159,11 @@ def _columns(line: int, cells: list[str], name: str) -> dict[str, int]:
     names = [cell.lower() for cell in cells]
     while names and not names[-1]:
         names.pop()
-    for column in names:
+    for number, column in enumerate(names, 1):
         if column not in COLUMNS:
-            raise InputError(f'"{column}" is no column of this table; the header is on,off or on,off,sections', place)
+            # a file of another kind may hold anything, and none of it is shown
+            which = f'"{column[:20]}"' if {*COLUMNS[:2]} & {*names} else f"what stands in place {number}"
+            raise InputError(f"{which} is no column of this table; the header is on,off or on,off,sections", place)
         if names.count(column) > 1:
             raise InputError(f'there are two columns "{column}"; keep one', place)
     for column in COLUMNS[:2]:

@@ -55,3 +55,27 @@ def read_bytes(path: Path) -> InputFile:
     if not data:
         raise InputError("the file is empty; copy it again from where it was recorded", str(path))
     return InputFile(path.name, data, hashlib.sha256(data).hexdigest())
+
+
+def is_there(path: Path, place: str) -> bool:
+    """Whether there is something of this name.
+
+    Parameters
+    ----------
+    path : Path
+        As the person wrote it.
+    place : str
+        Where it was written, for the message.
+
+    Raises
+    ------
+    InputError
+        The system cannot even look for it: the name is too long, or a folder on the way is locked.
+    """
+    try:
+        return path.exists()
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise InputError(
+            f'"{path}" cannot be looked for ({reason}); check the name and the permissions of its folders', place
+        ) from error

@@ -26,7 +26,7 @@ from .model_settings import (
     TrackSettings,
 )
 from .read_boom import read_boom
-from .read_bytes import read_bytes
+from .read_bytes import is_there, read_bytes
 from .read_field import read_field
 from .read_track import read_track
 
@@ -92,13 +92,26 @@ def read_job(
         raise InputError(
             "this is not text; save the job file as UTF-8", f"{source.name}, byte {error.start}"
         ) from error
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # TOMLDecodeError, and numbers too long to be read
         raise InputError(_not_toml(source.data, error), source.name) from error
+    _refuse_huge(data, source.name)
     if intervals is not None and isinstance(boom := data.get("boom"), dict):
         data["boom"] = boom | {"intervals": intervals}
     values = JOB_FILE({key: {} for key in REQUIRED} | data, source.name)
     job_files = ((source.name, source.sha256),)
     return _job(values, path.parent, _Places(f"{source.name}, "), job_files, progress)
+
+
+def _refuse_huge(value: object, place: str) -> None:
+    """Raise on a whole number that TOML does not promise to carry (it need not go beyond 64 bits)."""
+    if isinstance(value, dict):
+        for key, entry in value.items():
+            _refuse_huge(entry, f"{place}{'.' if ', ' in place else ', '}{key}")
+    elif isinstance(value, list):
+        for entry in value:
+            _refuse_huge(entry, place)
+    elif isinstance(value, int) and value.bit_length() > 63:
+        raise InputError("this whole number is out of every range; correct it", place)
 
 
 def job_from_options(
@@ -230,7 +243,7 @@ def _job(
 def _existing(folder: Path, name: str, place: str) -> Path:
     """Path of a file that is there."""
     path = folder / name
-    if not path.exists():
+    if not is_there(path, place):
         raise InputError(f'there is no file "{name}" ({_start(folder)}); check the name', place)
     return path
 
@@ -238,7 +251,7 @@ def _existing(folder: Path, name: str, place: str) -> Path:
 def _intervals_file(folder: Path, name: str, place: str) -> Path:
     """Path of the boom CSV; a slip in one of the words gets its own message."""
     close = get_close_matches(name.lower(), INTERVAL_SOURCES, n=1, cutoff=0.7)
-    if close and not (folder / name).exists():
+    if close and not is_there(folder / name, place):
         raise InputError(f'there is no file "{name}"; did you mean "{close[0]}"?', place)
     return _existing(folder, name, place)
 

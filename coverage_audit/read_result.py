@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from .errors import InputError
 from .model_compare import JobRecord
-from .read_bytes import read_bytes
+from .read_bytes import is_there, read_bytes
+from .result_shape import FEATURES_SHAPE, SUMMARY_SHAPE
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -30,13 +31,17 @@ def read_result(folder: Path, label: str) -> JobRecord:
             "this is not the summary of an audit with its passes; run coverage-audit check on the job again",
             str(folder / "summary.json"),
         )
-    findings = _json(folder / "findings.geojson").get("features", [])
-    lines = _json(folder / "passes.geojson").get("features", [])
-    return JobRecord(label, summary, tuple(findings), tuple(lines))
+    SUMMARY_SHAPE(summary, str(folder / "summary.json"))
+    found = {}
+    for name in ("findings.geojson", "passes.geojson"):
+        found[name] = _json(folder / name)
+        FEATURES_SHAPE(found[name], str(folder / name))
+    findings, lines = (tuple(one["features"]) for one in found.values())
+    return JobRecord(label, summary, findings, lines)
 
 
 def _json(path: Path) -> dict[str, Any]:
-    if not path.exists():
+    if not is_there(path, str(path.parent)):
         raise InputError(
             f"there is no {path.name} in this folder; give a job file or the result folder of coverage-audit check",
             str(path.parent),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +10,7 @@ from markupsafe import Markup
 from . import display
 from .compare_map import compared_maps, strip_plot
 from .pages import page_templates, page_text
+from .safe_text import json_text
 from .units import ACRE_M2, HECTARE_M2
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ def compare_json(found: Comparison) -> str:
     }
     if found.price is not None:
         told["price"] = {**asdict(found.price), "differences": cost_rows(found)}
-    return json.dumps(told, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json_text(told, indent=2)
 
 
 def _plain(one: Difference) -> dict[str, Any]:

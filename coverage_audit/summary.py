@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import json
 import math
 import re
 from typing import TYPE_CHECKING, Any
@@ -17,6 +16,7 @@ from . import display
 from .accuracy_words import accuracy_keys, probabilities
 from .pass_words import verdict_of
 from .plane import Plane
+from .safe_text import json_text, one_line, printable
 from .summary_passes import cause_keys, pass_features, pass_keys
 from .summary_rate import rate_findings, rate_keys, volume_keys
 from .tolerances import EXPORT_GRID_DEG, EXPORT_GRID_M, WALKED_LINE_M
@@ -101,7 +101,7 @@ def _finding(strip: Strip, audit: Audit, plane: Plane) -> dict[str, Any]:
 
 def summary_json(audit: Audit) -> str:
     """``summary.json`` as text, indented, one line end at its end."""
-    return json.dumps(summary_dict(audit), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json_text(summary_dict(audit), indent=2)
 
 
 def terminal_text(audit: Audit) -> str:
@@ -132,7 +132,7 @@ def findings_geojson(audit: Audit) -> str:
         *rate_findings(audit),
     ]
     features = _features(found, plane)
-    return json.dumps({"type": "FeatureCollection", "features": features}, ensure_ascii=False, allow_nan=False) + "\n"
+    return json_text({"type": "FeatureCollection", "features": features})
 
 
 def missed_gpx(audit: Audit) -> str:
@@ -141,7 +141,7 @@ def missed_gpx(audit: Audit) -> str:
     units = audit.job.settings.report.units
     paper = gpxpy.gpx.GPX()
     paper.creator = "coverage-audit"
-    paper.name = _xml_text(f"{audit.job.settings.name or 'Spray job'}: missed strips")
+    paper.name = _xml_text(f"{one_line(audit.job.settings.name) or 'Spray job'}: missed strips")
     labels = plane.geometry_to_degrees(np.array([strip.label_point for strip in audit.missed_strips], dtype=object))
     lines = shapely.simplify(np.array([strip.line for strip in audit.missed_strips], dtype=object), WALKED_LINE_M)
     for strip, point, line in zip(audit.missed_strips, labels, plane.geometry_to_degrees(lines), strict=True):
@@ -160,12 +160,7 @@ def missed_gpx(audit: Audit) -> str:
 def passes_geojson(audit: Audit) -> str:
     """Write the field, its target and every pass as GeoJSON lines, with number and kind (RFC 7946)."""
     features = pass_features(audit)
-    return json.dumps({"type": "FeatureCollection", "features": features}, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def printable(text: str) -> str:
-    """*text* without characters that steer a terminal: names from files are data."""
-    return "".join(character if character.isprintable() or character == "\u00a0" else "\ufffd" for character in text)
+    return json_text({"type": "FeatureCollection", "features": features})
 
 
 def _plain(value: Any) -> Any:  # noqa: ANN401 - any JSON value
@@ -213,7 +208,7 @@ def _title(audit: Audit) -> str:
     settings = audit.job.settings
     start = display.local_datetime(audit.start_s, settings.timezone)
     worked = display.duration(audit.end_s - audit.start_s)
-    return f"{settings.name or 'Spray job'}, {start}, {worked} from first to last fix"
+    return f"{one_line(settings.name) or 'Spray job'}, {start}, {worked} from first to last fix"
 
 
 def _strip_table(strips: tuple[Strip, ...], units: str) -> list[str]:

@@ -231,6 +231,15 @@ MAX_APPLIED_L = 10_000_000.0
 WIDTH_AGREEMENT_M = 0.01
 """Widths from `width`, `sections` and `nozzles` agree within this. [m] (job-file contract)"""
 
+MAX_QUANTITY_CHARACTERS = 100
+"""Longest quantity, price or place as text: a number of 17 digits, a unit and blanks need far less. [1]"""
+
+LARGEST_FIGURE = 1e12
+"""Largest figure of a saved audit: a million square kilometres in m2, and its square can still be worked with. [1]"""
+
+MAX_TEXT_CHARACTERS = 10_000
+"""Longest text under one key: five pages of notes. [1]"""
+
 FIRST_YEAR, LAST_YEAR = 1980, 2100
 """Years a date may lie in. GPS time began on 1980-01-06."""
 

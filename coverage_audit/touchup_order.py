@@ -121,7 +121,7 @@ def library_order(choice: Choice, solutions: int) -> tuple[int, ...]:
     except ImportError as error:
         raise InputError(
             f"{len(choice.leave)} strips are worth a visit; to order more than {EXACT_STRIPS} an extra library is "
-            "needed. Install it with: pip install 'coverage-audit[touchup]'",
+            "needed. Install it in the program's folder: .venv/bin/pip install '.[touchup]'",
             "touchup",
         ) from error
     usable = np.flatnonzero(np.isfinite(choice.own) & np.isfinite(choice.first))

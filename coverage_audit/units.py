@@ -12,6 +12,7 @@ import math
 import re
 
 from .errors import InputError
+from .tolerances import MAX_QUANTITY_CHARACTERS
 
 FOOT_M = 0.3048
 INCH_M = 0.0254
@@ -89,13 +90,23 @@ PRODUCT_PER_L = {
 }
 """Product per litre of mix, by L or kg: "1.6 oz/gal", "200 mL/100 L"."""
 
-_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*\Z")
+_NUMBER = re.compile(r"([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)(.*)", re.DOTALL)
 
 
-def unit_of(text: str) -> str:
-    """The unit in a quantity such as "9 m", as it was written; "" without one."""
-    match = _NUMBER.match(text)
-    return match[2] if match else ""
+def number_and_unit(text: str) -> tuple[str, str]:
+    """Number and unit of a quantity such as "9 m", as they were written; ("", "") when it starts with no number."""
+    match = _NUMBER.match(text.strip())
+    return (match[1], match[2].strip()) if match else ("", "")
+
+
+def refuse_long(text: str, place: str) -> None:
+    """Raise when *text* is longer than any quantity is."""
+    if len(text) > MAX_QUANTITY_CHARACTERS:
+        raise InputError(
+            f"this has {len(text)} characters, more than any number with its unit; shorten it to at most "
+            f"{MAX_QUANTITY_CHARACTERS}",
+            place,
+        )
 
 
 def parse_quantity(
@@ -130,24 +141,24 @@ def parse_quantity(
     wanted = ", ".join(table)
     if not isinstance(text, str):
         raise InputError(f"{text!r} is not a quantity; write a number and a unit in quotes (units: {wanted})", place)
-    match = _NUMBER.match(text)
-    if match is None:
+    refuse_long(text, place)
+    digits, unit = number_and_unit(text)
+    if not digits:
         raise InputError(
             f'"{text}" does not start with a plain number; write for example "9 {next(iter(table))}"', place
         )
-    number, unit = float(match[1]), match[2]
     if unit.startswith(",") and unit[1:2].isdigit():
         raise InputError(f'"{text}" has a decimal comma; write the decimal point as a dot', place)
     meant = USUAL_SPELLINGS.get(unit.casefold().rstrip("."))
     if unit not in table and meant in table:
-        raise InputError(f'"{text}" has the unit "{unit}"; write it as "{match[1]} {meant}"', place)
+        raise InputError(f'"{text}" has the unit "{unit}"; write it as "{digits} {meant}"', place)
     if unit not in table:
         problem = "has no unit" if not unit else f'has the unit "{unit}", which does not fit here'
         raise InputError(f'"{text}" {problem}; use one of: {wanted}', place)
-    value = number * table[unit]
+    value = float(digits) * table[unit]
     if not math.isfinite(value) or value < minimum or value > maximum or (above and value == minimum):
-        base = next(name for name, factor in table.items() if factor == 1.0)
-        bound = f"more than {minimum:g}" if above else f"at least {minimum:g}"
-        limit = f" and at most {maximum:g}" if math.isfinite(maximum) else ""
+        base, factor = next(((name, one) for name, one in table.items() if one == 1.0), next(iter(table.items())))
+        bound = f"more than {minimum / factor:g}" if above else f"at least {minimum / factor:g}"
+        limit = f" and at most {maximum / factor:g}" if math.isfinite(maximum) else ""
         raise InputError(f'"{text}" is out of range; it must be {bound}{limit} {base}', place)
     return value

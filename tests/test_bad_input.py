@@ -301,8 +301,7 @@ def command(*arguments):
 def test_disk_full_half_way(small_job, tmp_path):
     """No file may grow beyond 20 kB: the report does not fit, so nothing stays, and old papers keep their content."""
     out = tmp_path / "out"
-    out.mkdir()
-    (out / "summary.json").write_text("old")
+    files.write_all(out, {"summary.json": "old"}, kind="report")
 
     def small_disk():
         resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000))
@@ -316,7 +315,7 @@ def test_disk_full_half_way(small_job, tmp_path):
     assert re.fullmatch(
         r"coverage-audit: .*out: the output cannot be written \(File too large\); free some space.*\n", done.stderr
     )
-    assert [path.name for path in out.iterdir()] == ["summary.json"]
+    assert {path.name for path in out.iterdir()} == {".coverage-audit.json", "summary.json"}
     assert (out / "summary.json").read_text() == "old"
 
 

@@ -19,6 +19,7 @@ from coverage_audit import cli, files
 from coverage_audit.errors import InputError
 
 PAPERS = {"report.html", "summary.json", "findings.geojson", "missed.gpx", "passes.geojson"}
+MARK = ".coverage-audit.json"
 ROOT = Path(__file__).parent.parent
 
 
@@ -43,7 +44,7 @@ def test_check_writes_its_papers_and_says_where(small_job, tmp_path):
     out = tmp_path / "new" / "out"
     done = run("check", small_job.path, "-o", out)
     assert (done.returncode, done.stderr) == (0, "")
-    assert {path.name for path in out.iterdir()} == PAPERS
+    assert {path.name for path in out.iterdir()} == PAPERS | {MARK}
     assert f"Open {out / 'report.html'}" in done.stdout
     assert done.stdout.splitlines()[-1].startswith("missed.gpx")
 
@@ -119,10 +120,10 @@ def test_second_run_replaces_the_papers_and_leaves_other_files(small_job, tmp_pa
     out = tmp_path / "out"
     out.mkdir()
     (out / "notes.txt").write_text("mine")
-    (out / "report.html").write_text("old")
+    files.write_all(out, {"report.html": "old", "rate.asc": "old"}, kind="report")
     assert cli.main(["check", str(small_job.path), "-o", str(out)]) == 0
     assert (out / "report.html").read_text() == "paper\n"
-    assert {path.name for path in out.iterdir()} == PAPERS | {"notes.txt"}
+    assert {path.name for path in out.iterdir()} == PAPERS | {"notes.txt", MARK}
 
 
 # --- arguments ----------------------------------------------------------------------------
@@ -255,7 +256,7 @@ def names(folder):
 
 def test_failing_rename_puts_everything_back(tmp_path, monkeypatch):
     """The third of four renames fails: the first two targets get their old content back."""
-    (tmp_path / "a").write_text("old a")
+    files.write_all(tmp_path, {"a": "old a"}, kind="report")
     real = Path.replace
 
     def replace(self, target):
@@ -265,13 +266,13 @@ def test_failing_rename_puts_everything_back(tmp_path, monkeypatch):
 
     monkeypatch.setattr(Path, "replace", replace)
     with pytest.raises(InputError, match="Input/output error"):
-        files.write_all(tmp_path, {"a": "new a", "b": "new b", "c": "new c", "d": "new d"})
-    assert names(tmp_path) == ["a"]
+        files.write_all(tmp_path, {"a": "new a", "b": "new b", "c": "new c", "d": "new d"}, kind="report")
+    assert names(tmp_path) == [MARK, "a"]
     assert (tmp_path / "a").read_text() == "old a"
 
 
 def test_interruption_between_renames_puts_everything_back(tmp_path, monkeypatch):
-    (tmp_path / "b").write_text("old b")
+    files.write_all(tmp_path, {"b": "old b"}, kind="report")
     real = Path.replace
 
     def replace(self, target):
@@ -282,8 +283,8 @@ def test_interruption_between_renames_puts_everything_back(tmp_path, monkeypatch
 
     monkeypatch.setattr(Path, "replace", replace)
     with pytest.raises(KeyboardInterrupt):
-        files.write_all(tmp_path, {"a": "new a", "b": "new b", "c": "new c"})
-    assert names(tmp_path) == ["b"]
+        files.write_all(tmp_path, {"a": "new a", "b": "new b", "c": "new c"}, kind="report")
+    assert names(tmp_path) == [MARK, "b"]
     assert (tmp_path / "b").read_text() == "old b"
 
 

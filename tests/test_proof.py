@@ -194,7 +194,7 @@ def test_the_same_proof_is_the_same_bytes(made, keys, tmp_path):
 
 def test_without_a_key_there_is_no_buyers_copy(made, tmp_path, capsys):
     assert cli.main(["proof", str(made / "inputs" / "job.toml"), "-o", str(tmp_path)]) == 0
-    assert {file.name for file in tmp_path.iterdir()} == {"proof.json", "proof.html"}
+    assert {file.name for file in tmp_path.iterdir()} == {".coverage-audit.json", "proof.json", "proof.html"}
     assert "NOT SIGNED" in (tmp_path / "proof.html").read_text()
     assert "no buyer's copy" in capsys.readouterr().out
     assert verify(tmp_path / "proof.json") == 3

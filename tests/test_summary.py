@@ -17,10 +17,10 @@ from audit_builder import ORIGIN, box_strip, large_job, make_audit, worked_figur
 from coverage_audit import display
 from coverage_audit.model import Volume
 from coverage_audit.plane import GEOD, Plane
+from coverage_audit.safe_text import printable
 from coverage_audit.summary import (
     findings_geojson,
     missed_gpx,
-    printable,
     summary_dict,
     summary_json,
     terminal_text,

@@ -41,6 +41,7 @@ def folder(tmp_path_factory):
 
 def test_files_written(folder):
     assert {path.name for path in folder.iterdir()} == {
+        ".coverage-audit.json",
         "touchup.json",
         "touchup.gpx",
         "touchup.geojson",
