@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from . import tolerances_field as tol
 from .errors import InputError
 from .field_crs import named_crs, written_crs
-from .field_shapes import Builder, Layer, Row
+from .field_shapes import Builder, Layer
 from .field_wkb import shape_of
 
 if TYPE_CHECKING:
@@ -72,8 +72,10 @@ def _database(data: bytes) -> sqlite3.Connection:
     return base
 
 
-def _only_reading(action: int, *_: object) -> int:
-    return sqlite3.SQLITE_OK if action in (sqlite3.SQLITE_SELECT, sqlite3.SQLITE_READ) else sqlite3.SQLITE_DENY
+def _only_reading(action: int, subject: str | None, *_: object) -> int:
+    columns = action == sqlite3.SQLITE_PRAGMA and subject == "table_xinfo"
+    reads = action in (sqlite3.SQLITE_SELECT, sqlite3.SQLITE_READ)
+    return sqlite3.SQLITE_OK if reads or columns else sqlite3.SQLITE_DENY
 
 
 def _stopped_after(steps: int) -> Callable[[], bool]:
@@ -92,15 +94,19 @@ def _layer(base: sqlite3.Connection, tables: dict[str, Any], entry: tuple[Any, .
     if not sql.lstrip().upper().startswith("CREATE TABLE"):
         raise InputError(f'its layer "{str(table)[:60]}" is no plain table; export it as a new file', builder.file)
     crs = _crs(tuple(system), builder.file)
-    quoted = '"' + str(table).replace('"', '""') + '"'
-    cursor = base.execute(f"SELECT * FROM {quoted}")  # noqa: S608 - a name of the file's own, quoted
-    columns = [str(one[0]) for one in cursor.description]
+    quoted = _quoted(table)
+    columns = [one[1] for one in base.execute(f"PRAGMA table_xinfo({quoted})") if one[6] == 0]  # none that is computed
     place = columns.index(column)
     rows = []
-    for cells in cursor:
+    for cells in base.execute(f"SELECT {', '.join(map(_quoted, columns))} FROM {quoted}"):  # noqa: S608 - quoted names
         properties = {name: cell for name, cell in zip(columns, cells, strict=True) if name != column}
-        rows.append(Row(properties, _shape(cells[place], builder)))
+        rows.append(builder.row(properties, _shape(cells[place], builder)))
     return Layer(rows, crs)
+
+
+def _quoted(name: object) -> str:
+    """A name of the file's own as SQL takes it."""
+    return '"' + str(name).replace('"', '""') + '"'
 
 
 def _crs(system: tuple[Any, ...], file: str) -> CRS | None:

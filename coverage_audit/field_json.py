@@ -108,7 +108,7 @@ def _row(feature: object, top: dict[str, Any], builder: Builder, place: str) -> 
     named = dict(properties or {})
     if isinstance(feature.get("id"), str):
         named.setdefault("id", feature["id"])
-    return Row(named, None if geometry is None else _shape(geometry, builder, place, 0))
+    return builder.row(named, None if geometry is None else _shape(geometry, builder, place, 0))
 
 
 def _shape(geometry: object, builder: Builder, place: str, depth: int) -> BaseGeometry | None:

@@ -83,7 +83,7 @@ class _Placemarks:
         elif tag == "Polygon":
             self._shapes.append(self._polygon())
         elif tag == "Placemark":
-            self.rows.append(Row(self._properties, collected(self._shapes)))
+            self.rows.append(self._builder.row(self._properties, collected(self._shapes)))
         elif (tag, parent) == ("name", "Placemark"):
             self._properties["name"] = text
         elif tag == "SimpleData" or (tag, parent) == ("value", "Data"):

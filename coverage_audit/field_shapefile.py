@@ -152,7 +152,7 @@ def _encoding(cpg: bytes) -> str:
     elif re.fullmatch(r"8859-?[0-9]{1,2}", text):
         text = f"iso8859-{text[4:].lstrip('-')}"
     try:
-        b"".decode(text)
+        b"  ".decode(text)
     except (LookupError, ValueError):
         return "iso8859-1"
     return text

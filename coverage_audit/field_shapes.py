@@ -52,6 +52,16 @@ class Builder:
     file: str
     points: int = 0
     rings: int = 0
+    rows: int = 0
+
+    def row(self, properties: Mapping[str, Any], shape: BaseGeometry | None) -> Row:
+        """One row of the file."""
+        self.rows += 1
+        if self.rows > tol.MAX_BOUNDARY_RINGS:
+            raise InputError(
+                f"it has more than {tol.MAX_BOUNDARY_RINGS} shapes; export only the field of this job", self.file
+            )
+        return Row(properties, shape)
 
     def polygon(self, rings: Sequence[FloatArray]) -> shapely.Polygon:
         """Polygon of an outer ring and its holes, each of shape (n, 2); empty where there is no ring."""

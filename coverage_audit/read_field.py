@@ -82,6 +82,8 @@ def read_field(path: Path) -> FieldFile:
     source = read_bytes(path, MAX_BOUNDARY_BYTES)
     form = _form(source)
     beside = _sidecars(path) if form == "Shapefile" else {}
+    if form == "GeoPackage":
+        _check_written_out(path)
     shapes = _driven_lines(source) if form == "GPX" else _drawn_shapes(_layers(form, source, beside), source.name)
     areas = named_areas(shapes.named, source.name, shapes.cautions)
     sources = tuple((one.name, one.sha256) for one in (source, *beside.values()))
@@ -122,6 +124,15 @@ def _sidecars(path: Path) -> dict[str, InputFile]:
     if ".shx" not in found:
         raise InputError("the .shx file beside it is empty; copy all files of the Shapefile", path.name)
     return found
+
+
+def _check_written_out(path: Path) -> None:
+    """Raise when changes to a GeoPackage still lie in its write-ahead log."""
+    log = path.with_name(f"{path.name}-wal")
+    if log.is_file() and log.stat().st_size:
+        raise InputError(
+            f"changes to it still lie in {log.name}: it is open in another program; close it there first", path.name
+        )
 
 
 def _layers(form: str, source: InputFile, beside: dict[str, InputFile]) -> list[Layer]:
