@@ -66,7 +66,10 @@ def closed_partition(
     swept_m2 : float
         What the pieces swept, summed by another rule. [m2]
     """
-    parts = partition(pieces, ground, width_m, travel_at)
+    try:
+        parts = partition(pieces, ground, width_m, travel_at)
+    except shapely.errors.GEOSException:  # edges within rounding of each other that full precision cannot part
+        return partition(pieces, ground, width_m, travel_at, NODE_GRID_M)
     if closure_rel(parts, ground, swept_m2) > CLOSURE_REL:
         parts = partition(pieces, ground, width_m, travel_at, NODE_GRID_M)
     return parts
@@ -90,7 +93,7 @@ def _count(
     order = np.lexsort((stretch, face))
     face, piece, stretch, bridged = face[order], piece[order], stretch[order], bridged[order]
     again = (np.diff(face) == 0) & (np.diff(stretch) == 0)  # swept twice by one stretch: one visit or two?
-    shared = np.append(again, [False]) | np.append([False], again)
+    shared = (np.append(again, [False]) | np.append([False], again))[: len(face)]  # no face may be swept at all
     travel = np.zeros(len(face))
     x, y = shapely.get_x(inside), shapely.get_y(inside)
     for number in np.unique(piece[shared]):

@@ -156,8 +156,15 @@ RASTER_STEP_DEG = 2.0
 """The raster count keeps a boom line at least this often: a wheel-wide wiggle of steering is
 longer, and between lines 2 degrees apart a tip 15 m out is cut by 2 mm. [m], [deg]"""
 
-RASTER_BAND_CELLS = 4_000_000
-"""Cells counted at a time: bounds the memory whatever the size of the field. [1]"""
+RASTER_TILE_CELLS = 1024
+"""Side of the square tiles in which cells are laid out. [1] Bounds the memory whatever the size of the field."""
+
+RASTER_BAND_CROSSINGS = 2_000_000
+"""Places where a row of cells meets the outline, counted at a time. [1] Bounds the memory likewise."""
+
+RASTER_MAX_TILES = 6_000
+"""Most tiles that a job's boom lines touch. [1] A boom of 36 m that covers 500 ha in single passes, each in
+ground of its own, touches 3 000; every tile takes about 10 ms."""
 
 SPRAYED_WIDTHS = 1.0
 """A polygon counts as sprayed when the boom's centre sprayed inside it over this length; a

@@ -24,6 +24,9 @@ MAX_FIELD_SPAN_M = 100_000.0
 """Widest single polygon, and widest ground of one job. [m] The largest farmed fields are about 10 km across,
 and a boom covers less than 500 ha a day."""
 
+MAX_OUTLINE_M = 2_000_000.0
+"""Longest outline of the ground of one job, holes and all. [m] A field 10 km square has 40 km."""
+
 MAX_FIELD_LAT_DEG = 88.0
 """Highest latitude of a boundary. [deg] No crop grows within 2 400 km of a pole; at the pole itself a
 longitude tells nothing."""
