@@ -109,10 +109,10 @@ def _check_place(polygon: Polygon, place: str) -> None:
             f"it reaches beyond latitude {MAX_FIELD_LAT_DEG:.0f}, where nothing is farmed; check its coordinates", place
         )
     spot = np.column_stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)])
-    span = 2 * float(np.sqrt(((spot - spot.mean(axis=0)) ** 2).sum(axis=1).max())) * GEOD.a  # never less than the width
-    if span > 2 * MAX_FIELD_SPAN_M:
+    span = float(np.ptp(spot, axis=0).max()) * GEOD.a  # along the Earth's axes: never more than the width
+    if span > MAX_FIELD_SPAN_M:
         raise InputError(
-            f"it is up to {span / 1000:.0f} km wide, more than any field (limit {MAX_FIELD_SPAN_M / 1000:.0f} km);"
+            f"it is at least {span / 1000:.0f} km wide, more than any field (limit {MAX_FIELD_SPAN_M / 1000:.0f} km);"
             " check its coordinates",
             place,
         )
