@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from .edges import near_pairs
+from .errors import InputError
 from .model_core import Partition
-from .tolerances import CLOSURE_REL, NODE_GRID_M, VISIT_WIDTHS
+from .tolerances import CLOSURE_REL, MAX_NEAR_PAIRS, NODE_GRID_M, VISIT_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -39,9 +41,15 @@ def partition(
     grid_m : float, optional
         Node the outlines on a grid this fine (snap rounding, Hobby 1999) and not in full
         precision: slower, and safe where edges run within rounding of each other. [m]
+
+    Raises
+    ------
+    InputError
+        So many outlines cross that counting would take hours and fill the machine.
     """
     polygons = np.array([piece.polygon for piece in pieces], dtype=object)
     outlines = shapely.boundary(np.append(polygons, [ground.outer, ground.field, ground.target]))
+    _check_crossings(outlines)
     faces = shapely.get_parts(shapely.polygonize([shapely.union_all(outlines, grid_size=grid_m)]))
     area = shapely.area(faces)
     faces, area = faces[area > 0], area[area > 0]
@@ -54,6 +62,18 @@ def partition(
     used = (sweeps > 0) | in_outer
     columns = (faces, area, visits, sure, sweeps, in_target, in_outer)
     return Partition(*(column[used] for column in columns))
+
+
+def _check_crossings(outlines: np.ndarray) -> None:
+    """Raise when more edges lie near each other than can be noded."""
+    if near_pairs(outlines, MAX_NEAR_PAIRS) > MAX_NEAR_PAIRS:
+        west, south, east, north = shapely.total_bounds(outlines)
+        raise InputError(
+            f"while it was on, the boom swept the same ground over and over (all within {east - west:.0f} by"
+            f" {north - south:.0f} m), more than one audit can count; check boom.width and the positions, or cut the"
+            " log into shorter jobs",
+            "track.files",
+        )
 
 
 def closed_partition(

@@ -10,6 +10,7 @@ from pyproj import Geod, Transformer
 from shapely.geometry import MultiPolygon, Polygon
 
 from . import tolerances as tol
+from .edges import near_pairs
 from .errors import InputError
 from .model import NamedArea
 from .tolerances_field import MAX_FIELD_LAT_DEG, MAX_FIELD_SPAN_M, MAX_REPAIR_PAIRS
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from .model import FloatArray
 
 GEOD = Geod(ellps="WGS84")
-_PAIRS_AT_ONCE = 5_000_000  # edges of one look times all edges: bounds the memory of the look
 
 
 def named_areas(named: Sequence[tuple[str, BaseGeometry | None]], file: str, cautions: list[str]) -> list[NamedArea]:
@@ -128,7 +128,7 @@ def _valid(polygon: Polygon, place: str, cautions: list[str]) -> BaseGeometry:
     if polygon.is_valid:
         return polygon
     flat = _flat(polygon)
-    if _near_pairs(flat) > MAX_REPAIR_PAIRS:
+    if near_pairs(flat.boundary, MAX_REPAIR_PAIRS) > MAX_REPAIR_PAIRS:
         raise InputError("the boundary crosses itself over and over; draw it again in a map program", place)
     try:
         structure, doubt = _repaired(flat)
@@ -167,22 +167,6 @@ def _fault(polygon: Polygon) -> str:
         return verb
     lon, lat = (float(number) for number in numbers)
     return f"{verb} at {lat:.6f}, {(lon + 180) % 360 - 180:.6f} (lat, lon)"
-
-
-def _near_pairs(polygon: BaseGeometry) -> int:
-    """Pairs of edges whose boxes meet, neighbours left out; counting stops above the limit."""
-    points, ring = shapely.get_coordinates(shapely.get_rings(polygon), return_index=True)
-    joined = np.diff(ring) == 0
-    edges = shapely.linestrings(np.stack([points[:-1][joined], points[1:][joined]], axis=1))
-    tree = shapely.STRtree(edges)
-    step = max(1, _PAIRS_AT_ONCE // max(1, len(edges)))
-    pairs = 0
-    for first in range(0, len(edges), step):
-        one, other = tree.query(edges[first : first + step])
-        pairs += int(np.count_nonzero(other > one + first + 1))
-        if pairs > MAX_REPAIR_PAIRS:
-            break
-    return pairs
 
 
 def _flat(geometry: BaseGeometry) -> BaseGeometry:

@@ -91,6 +91,8 @@ def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: 
 Frame = tuple[float, float, int, int]  # west, south [m], columns, rows
 Runs = tuple["IntArray", "IntArray", "IntArray"]  # row, first column, column past the last
 
+_INSIDE = 1 << 20  # added to a cell's visits when it lies in the target: more visits than any log has
+
 
 def _cells_inside(edges: FloatArray, whole: Frame) -> int:
     """Cells of the whole frame inside the outline, counted a band of rows at a time."""
@@ -143,16 +145,13 @@ def _too_wide(corners: FloatArray) -> InputError:
 
 def _count_tile(steps: _Steps, near: IntArray, edges: FloatArray, frame: Frame, visit_m: float) -> IntArray:
     """Cells of one tile inside the outline that were visited, and visited again."""
-    size = frame[2] * frame[3] + 1
-    inside = np.zeros(size, np.int32)
-    _add_runs(inside, _fill_outline(edges, frame), frame)
     plain = steps.plain[near]
-    cells = np.zeros(size, np.int32)
-    _add_runs(cells, _fill_quads(steps.corners[near[plain]], frame)[:3], frame)
+    cells = np.zeros(frame[2] * frame[3] + 1, np.int32)
+    _add_runs(cells, _fill_outline(edges, frame), frame, _INSIDE)
+    _add_runs(cells, _fill_quads(steps.corners[near[plain]], frame)[:3], frame, 1)
     np.cumsum(cells, out=cells)
     _count_again(cells, steps, near[~plain], frame, visit_m)
-    cells[np.cumsum(inside) == 0] = 0
-    return np.array([np.count_nonzero(cells), np.count_nonzero(cells > 1)])
+    return np.array([np.count_nonzero(cells > _INSIDE), np.count_nonzero(cells > _INSIDE + 1)])
 
 
 def _turn(all_lines: Sequence[BoomLines]) -> float:
@@ -236,13 +235,13 @@ def _edges(outline: BaseGeometry) -> FloatArray:
     return np.stack([points[:-1][joined], points[1:][joined]], axis=1)
 
 
-def _add_runs(cells: np.ndarray, runs: Runs, frame: Frame) -> None:
-    """Mark where runs begin and end along the flat cells; summed up along them it fills the runs."""
+def _add_runs(cells: np.ndarray, runs: Runs, frame: Frame, weight: int) -> None:
+    """Mark where *weight* begins and ends along the flat cells; summed up along them it fills the runs."""
     row, start, end = runs
     some = end > start
     first = row[some] * frame[2]
-    np.add.at(cells, first + start[some], 1)
-    np.add.at(cells, first + end[some], -1)
+    np.add.at(cells, first + start[some], weight)
+    np.add.at(cells, first + end[some], -weight)
 
 
 def _count_again(cells: np.ndarray, steps: _Steps, near: IntArray, frame: Frame, visit_m: float) -> None:

@@ -36,7 +36,7 @@ MAX_CRS_CHARS = 20_000
 about 5 000 characters."""
 
 MAX_NAME_CHARS = 120
-"""A polygon's name is cut after so many characters. [1] The longest name of a field seen has about 40."""
+"""A polygon's name is cut after so many characters. [1] What is written on a map is seldom longer than 40."""
 
 MAX_DATABASE_STEPS = 50_000_000
 """Most steps of the database engine while a GeoPackage is read. [1] A row of a hundred columns takes about

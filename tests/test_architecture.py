@@ -17,7 +17,7 @@ PACKAGE = Path(__file__).parent.parent / "coverage_audit"
 FLOOR = {"errors", "units", "tolerances", "model", "model_core", "model_settings"}
 FLOOR |= {"model_accuracy", "tolerances_accuracy"}
 FLOOR |= {"model_passes", "model_compare", "tolerances_passes", "tolerances_compare"}
-FLOOR |= {"tolerances_field"}
+FLOOR |= {"tolerances_field", "edges"}
 FLOOR |= {"tolerances_rate", "model_rate", "rate_classes"}
 FLOOR |= {"model_touchup", "tolerances_touchup", "model_proof"}
 STAGES = {
@@ -127,6 +127,7 @@ LOWER = {
     "units": {"errors"},
     "tolerances": set(),
     "tolerances_field": set(),
+    "edges": {"model"},
     "tolerances_rate": set(),
     "model_rate": set(),
     "model_touchup": set(),

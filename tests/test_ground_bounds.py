@@ -10,6 +10,7 @@ from coverage_audit import coverage, raster
 from coverage_audit.audit import audit_job
 from coverage_audit.audit_drive import drive_of, ground_of, job_plane
 from coverage_audit.coverage import closed_partition
+from coverage_audit.edges import near_pairs
 from coverage_audit.errors import InputError
 from coverage_audit.ground import grown, lay_out, sound, sprayed_fields
 from coverage_audit.model import PlaneOrigin
@@ -163,6 +164,26 @@ def test_noding_that_fails_in_full_precision_is_done_on_a_grid(monkeypatch):
     parts = closed_partition([a_piece(shapely.box(0, 0, 10, 100))], whole(field), 10, lambda *_: np.zeros(1), 1000.0)
     assert grids == [None, 1e-6]
     assert parts.area(parts.visits > 0) == pytest.approx(1000)
+
+
+def test_a_boom_that_sweeps_the_same_ground_over_and_over_is_refused_before_it_is_noded(monkeypatch):
+    """45 strips of 100 x 20 m through one middle: each crosses every other four times; hypot(100, 20) = 102 m."""
+    noded = []
+    monkeypatch.setattr(coverage, "MAX_NEAR_PAIRS", 3000)
+    monkeypatch.setattr(coverage.shapely, "union_all", lambda *_, **__: noded.append(1))
+    strips = [a_piece(affinity.rotate(shapely.box(0, 40, 100, 60), angle)) for angle in range(0, 180, 4)]
+    with pytest.raises(InputError, match=r"over and over \(all within 102 by 102 m\)"):
+        closed_partition(strips, whole(shapely.box(0, 0, 100, 100)), 10, lambda *_: np.zeros(1), 1.0)
+    assert noded == []
+
+
+def test_near_pairs_of_a_grid_are_its_crossings():
+    """10 lines by 10 lines cross 100 times; each line's own edge is no pair."""
+    level = [shapely.LineString([(0, k), (11, k)]) for k in range(1, 11)]
+    upright = [shapely.LineString([(k, 0), (k, 11)]) for k in range(1, 11)]
+    # lines that stand in one list after another look like neighbours once: the last level and the first upright
+    assert near_pairs(np.array(level + upright), 1000) == 99
+    assert near_pairs(np.array(level + upright), 5) > 5
 
 
 def test_pieces_too_thin_to_sweep_a_face_leave_the_field_missed():
