@@ -39,11 +39,17 @@ def sprayed_fields(
     Raises
     ------
     InputError
-        The boom never sprayed inside any of them.
+        The boom never sprayed inside any of them, or its way is not made of numbers.
     """
     if sprayed.is_empty:
         raise InputError(
             "the boom was on only in gaps of the log, so nothing is known of where it sprayed", "track.files"
+        )
+    if not np.isfinite(shapely.get_coordinates(sprayed)).all():
+        raise InputError(
+            "the boom's way cannot be worked out from these settings: check antenna_ahead, axle_behind_antenna, towed"
+            " and towed_axle, which place the boom behind the antenna",
+            "boom",
         )
     wanted = {name.casefold() for name in select}
     chosen = [(name, polygon) for name, polygon in areas if not wanted or name.casefold() in wanted]

@@ -129,7 +129,8 @@ within rounding of each other can lose a crossing, and two faces become one. [m]
 
 MAX_NEAR_PAIRS = 3_000_000
 """Most pairs of edges near each other that the partition nodes. [1] Jobs of 12 to 50 ha have 0.1 to 0.2 million;
-days of turning on the spot with everything on reach 1.2 million, which takes 3 s and 0.2 GB; at 6 million it is minutes and over 2 GB."""
+turning on the spot again and again with everything on reaches 1.2 million, which takes 3 s and 0.2 GB; at 6
+million it is minutes and over 2 GB."""
 
 VISIT_WIDTHS = 1.5707963267948966
 """Sweeps of one spot within this much travel of the boom's centre are one visit (design,

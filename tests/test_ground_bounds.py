@@ -125,6 +125,14 @@ def test_ground_that_crosses_itself_by_rounding_is_made_valid_in_the_plane():
     assert sprayed_fields([("a", grown(bow, 0))], way, (), 10.0)[0]
 
 
+@pytest.mark.parametrize("bad", [np.inf, np.nan])
+def test_a_way_that_is_not_made_of_numbers_names_the_settings(bad):
+    with np.errstate(invalid="ignore"):
+        way = shapely.MultiLineString([[(0, 0), (bad, 10)]])
+    with pytest.raises(InputError, match="check antenna_ahead"):
+        sprayed_fields([("a", shapely.box(0, 0, 10, 10))], way, (), 10.0)
+
+
 @pytest.mark.parametrize("bad", [np.inf, -np.inf])
 def test_ground_where_the_plane_ends_is_none_of_this_job(bad):
     far = shapely.transform(shapely.box(0, 0, 1, 1), lambda xy: np.where(xy > 0, bad, xy))
