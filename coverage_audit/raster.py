@@ -7,7 +7,7 @@ lines, in time order; each cell remembers when it was last swept.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -20,6 +20,8 @@ from .tolerances import (
     CHUNK_TURN_DEG,
     RASTER_BAND_CROSSINGS,
     RASTER_CELL_M,
+    RASTER_CELLS_ACROSS,
+    RASTER_FINEST_M,
     RASTER_MAX_TILES,
     RASTER_STEP_DEG,
     RASTER_STEP_M,
@@ -53,7 +55,7 @@ class _Steps:
 
 
 def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: float) -> RasterCount:
-    """Count the target's cells by visits, at ``RASTER_CELL_M``.
+    """Count the target's cells by visits, at ``RASTER_CELL_M`` or finer where the boom is narrow.
 
     Only tiles that a step touches are laid out cell by cell; what lies elsewhere is counted by
     the length of its rows, so that the work grows with the ground swept and not with the field.
@@ -75,7 +77,9 @@ def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: 
     visit_m = VISIT_WIDTHS * width_m
     turn = _turn(all_lines)
     steps = _steps(all_lines, turn, visit_m)
-    outline = shapely.transform(target, lambda xy: _rotate(xy, turn))
+    scale = RASTER_CELL_M / _cell_m(all_lines, width_m)  # a narrow boom is laid out larger, which makes cells finer
+    steps = replace(steps, corners=steps.corners * scale)
+    outline = shapely.transform(target, lambda xy: _rotate(xy, turn) * scale)
     west, south, east, north = outline.bounds
     columns = math.ceil((east - west) / RASTER_CELL_M) + 1
     rows = math.ceil((north - south) / RASTER_CELL_M) + 1
@@ -84,14 +88,22 @@ def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: 
     counts = np.zeros(2)
     for frame, near in _tiles(steps.corners, (west, south, columns, rows)):
         counts += _count_tile(steps, near, edges, frame, visit_m)
-    covered, missed, double = (float(cells) * RASTER_CELL_M**2 for cells in (counts[0], inside - counts[0], counts[1]))
+    covered, missed, double = (
+        float(cells) * (RASTER_CELL_M / scale) ** 2 for cells in (counts[0], inside - counts[0], counts[1])
+    )
     return RasterCount(covered, missed, double)
 
 
 Frame = tuple[float, float, int, int]  # west, south [m], columns, rows
 Runs = tuple["IntArray", "IntArray", "IntArray"]  # row, first column, column past the last
-
 _INSIDE = 1 << 20  # added to a cell's visits when it lies in the target: more visits than any log has
+
+
+def _cell_m(all_lines: Sequence[BoomLines], width_m: float) -> float:
+    """Side of a cell: fine enough for the boom, and not so fine that a long way fills too many tiles. [m]"""
+    way_m = sum(float(np.ptp(one.travel_m)) for one in all_lines)
+    finest = max(width_m / RASTER_CELLS_ACROSS, way_m / (RASTER_TILE_CELLS * RASTER_MAX_TILES / 4), RASTER_FINEST_M)
+    return min(RASTER_CELL_M, finest)
 
 
 def _cells_inside(edges: FloatArray, whole: Frame) -> int:
@@ -137,7 +149,7 @@ def _tiles(corners: FloatArray, whole: Frame) -> Iterator[tuple[Frame, IntArray]
 def _too_wide(corners: FloatArray) -> InputError:
     span = float(np.ptp(corners.reshape(-1, 2), axis=0).max())
     return InputError(
-        f"the boom sprayed along a way that spans {span / 1000:.0f} km, over more ground than one job can; check the"
+        f"the boom sprayed along a way that spans {span / 1000:.3g} km, over more ground than one job can; check the"
         " positions and the boom's on-times, or cut the log into one job",
         "track.files",
     )

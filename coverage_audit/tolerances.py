@@ -161,6 +161,12 @@ RASTER_STEP_DEG = 2.0
 """The raster count keeps a boom line at least this often: a wheel-wide wiggle of steering is
 longer, and between lines 2 degrees apart a tip 15 m out is cut by 2 mm. [m], [deg]"""
 
+RASTER_CELLS_ACROSS = 20
+"""A boom is at least so many cells wide... [1] Each edge of a pass is then rounded by less than a fortieth of it."""
+
+RASTER_FINEST_M = 0.001
+"""...but a cell is never finer than this. [m] A hundredth of the narrowest nozzle's band."""
+
 RASTER_TILE_CELLS = 1024
 """Side of the square tiles in which cells are laid out. [1] Bounds the memory whatever the size of the field."""
 

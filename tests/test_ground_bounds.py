@@ -1,5 +1,7 @@
 """Ground at the edge of what can be laid out and counted: huge, hair-thin, crossing, at the end of the plane."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 import shapely
@@ -65,6 +67,16 @@ def test_cells_laid_out_grow_with_the_ground_swept_and_not_with_the_field(monkey
     assert max(most) <= 16 * 1024**2
 
 
+def test_a_boom_narrower_than_a_cell_is_counted_on_finer_cells():
+    """Three passes of a hand's breadth in a plot of 10 x 10 m: 3 x 0.05 x 10 m2."""
+    narrow = ((-0.025, 0.025),)
+    swept = [dataclasses.replace(straight(x, -1, 11, k), offsets_m=narrow) for k, x in enumerate((3, 5, 7))]
+    found = raster_count(swept, shapely.box(0, 0, 10, 10), 0.05)
+    assert found.covered_m2 == pytest.approx(1.5, abs=5e-4 * 100)
+    assert found.covered_m2 == pytest.approx(1.5, rel=2e-3)
+    assert found.covered_m2 + found.missed_m2 == pytest.approx(100, rel=1e-4)
+
+
 def test_ground_seamed_by_tiles_is_counted_once(monkeypatch):
     """A pass of 700 m crosses tiles of 102.4 m; with other tiles the very same cells are counted."""
     swept = [straight(0, -50, 650), straight(9, 650, -50, 1), lines([-40, 60, 160], [300, 310, 300], 2)]
@@ -94,7 +106,7 @@ def test_ground_visited_over_a_thousand_times_outside_the_target_is_not_taken_fo
 
 def test_boom_lines_over_more_ground_than_a_job_can_are_refused(monkeypatch):
     monkeypatch.setattr(raster, "RASTER_MAX_TILES", 3)
-    with pytest.raises(InputError, match="spans 1 km, over more ground than one job can"):
+    with pytest.raises(InputError, match=r"spans 0\.585 km, over more ground than one job can"):
         raster_count([straight(0, 0, 600)], shapely.box(-100, 0, 100, 600), WIDTH_M)
 
 
