@@ -21,6 +21,7 @@ from .tolerances import (
     RASTER_BAND_CROSSINGS,
     RASTER_CELL_M,
     RASTER_CELLS_ACROSS,
+    RASTER_CELLS_ALONG,
     RASTER_FINEST_M,
     RASTER_MAX_TILES,
     RASTER_STEP_DEG,
@@ -55,7 +56,7 @@ class _Steps:
 
 
 def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: float) -> RasterCount:
-    """Count the target's cells by visits, at ``RASTER_CELL_M`` or finer where the boom is narrow.
+    """Count the target's cells by visits, at ``RASTER_CELL_M`` or finer where boom or field is small.
 
     Only tiles that a step touches are laid out cell by cell; what lies elsewhere is counted by
     the length of its rows, so that the work grows with the ground swept and not with the field.
@@ -77,7 +78,9 @@ def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: 
     visit_m = VISIT_WIDTHS * width_m
     turn = _turn(all_lines)
     steps = _steps(all_lines, turn, visit_m)
-    scale = RASTER_CELL_M / _cell_m(all_lines, width_m)  # a narrow boom is laid out larger, which makes cells finer
+    scale = RASTER_CELL_M / _cell_m(
+        all_lines, target, width_m
+    )  # small ground is laid out larger, which makes cells finer
     steps = replace(steps, corners=steps.corners * scale)
     outline = shapely.transform(target, lambda xy: _rotate(xy, turn) * scale)
     west, south, east, north = outline.bounds
@@ -99,10 +102,11 @@ Runs = tuple["IntArray", "IntArray", "IntArray"]  # row, first column, column pa
 _INSIDE = 1 << 20  # added to a cell's visits when it lies in the target: more visits than any log has
 
 
-def _cell_m(all_lines: Sequence[BoomLines], width_m: float) -> float:
-    """Side of a cell: fine enough for the boom, and not so fine that a long way fills too many tiles. [m]"""
+def _cell_m(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: float) -> float:
+    """Side of a cell: fine enough for boom and field, and not so fine that a long way fills too many tiles. [m]"""
     way_m = sum(float(np.ptp(one.travel_m)) for one in all_lines)
-    finest = max(width_m / RASTER_CELLS_ACROSS, way_m / (RASTER_TILE_CELLS * RASTER_MAX_TILES / 4), RASTER_FINEST_M)
+    fine = min(width_m / RASTER_CELLS_ACROSS, math.sqrt(target.area) / RASTER_CELLS_ALONG)
+    finest = max(fine, way_m / (RASTER_TILE_CELLS * RASTER_MAX_TILES / 4), RASTER_FINEST_M)
     return min(RASTER_CELL_M, finest)
 
 

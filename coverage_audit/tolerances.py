@@ -164,6 +164,10 @@ longer, and between lines 2 degrees apart a tip 15 m out is cut by 2 mm. [m], [d
 RASTER_CELLS_ACROSS = 20
 """A boom is at least so many cells wide... [1] Each edge of a pass is then rounded by less than a fortieth of it."""
 
+RASTER_CELLS_ALONG = 500
+"""...and a target is as large as a square of so many by so many. [1] In a garden of 100 m2 the edges would else
+round by more than the two counts may differ."""
+
 RASTER_FINEST_M = 0.001
 """...but a cell is never finer than this. [m] A hundredth of the narrowest nozzle's band."""
 

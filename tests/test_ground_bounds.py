@@ -77,6 +77,13 @@ def test_a_boom_narrower_than_a_cell_is_counted_on_finer_cells():
     assert found.covered_m2 + found.missed_m2 == pytest.approx(100, rel=1e-4)
 
 
+def test_a_garden_is_counted_on_finer_cells():
+    """A pass from -1.97 to 8.03 m in 12 x 10 m: cells of 0.1 m would round by more than 5e-4 of it."""
+    found = raster_count([straight(3.03, -5, 15)], shapely.box(0, 0, 12, 10), WIDTH_M)
+    assert found.covered_m2 == pytest.approx(80.3, abs=1e-4 * 120)
+    assert found.covered_m2 + found.missed_m2 == pytest.approx(120, rel=1e-4)
+
+
 def test_ground_seamed_by_tiles_is_counted_once(monkeypatch):
     """A pass of 700 m crosses tiles of 102.4 m; with other tiles the very same cells are counted."""
     swept = [straight(0, -50, 650), straight(9, 650, -50, 1), lines([-40, 60, 160], [300, 310, 300], 2)]
