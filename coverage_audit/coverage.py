@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from .edges import near_pairs
+from .errors import InputError
 from .model_core import Partition
-from .tolerances import CLOSURE_REL, NODE_GRID_M, VISIT_WIDTHS
+from .tolerances import CLOSURE_REL, MAX_NEAR_PAIRS, NODE_GRID_M, VISIT_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -39,9 +41,15 @@ def partition(
     grid_m : float, optional
         Node the outlines on a grid this fine (snap rounding, Hobby 1999) and not in full
         precision: slower, and safe where edges run within rounding of each other. [m]
+
+    Raises
+    ------
+    InputError
+        So many outlines cross that counting would take hours and fill the machine.
     """
     polygons = np.array([piece.polygon for piece in pieces], dtype=object)
     outlines = shapely.boundary(np.append(polygons, [ground.outer, ground.field, ground.target]))
+    _check_crossings(outlines)
     faces = shapely.get_parts(shapely.polygonize([shapely.union_all(outlines, grid_size=grid_m)]))
     area = shapely.area(faces)
     faces, area = faces[area > 0], area[area > 0]
@@ -56,6 +64,18 @@ def partition(
     return Partition(*(column[used] for column in columns))
 
 
+def _check_crossings(outlines: np.ndarray) -> None:
+    """Raise when more edges lie near each other than can be noded."""
+    if near_pairs(outlines, MAX_NEAR_PAIRS) > MAX_NEAR_PAIRS:
+        west, south, east, north = shapely.total_bounds(outlines)
+        raise InputError(
+            f"while it was on, the boom swept the same ground over and over (all within {east - west:.0f} by"
+            f" {north - south:.0f} m), more than one audit can count; check boom.width and the positions, or cut the"
+            " log into shorter jobs",
+            "track.files",
+        )
+
+
 def closed_partition(
     pieces: Sequence[Piece], ground: Ground, width_m: float, travel_at: TravelAt, swept_m2: float
 ) -> Partition:
@@ -66,7 +86,10 @@ def closed_partition(
     swept_m2 : float
         What the pieces swept, summed by another rule. [m2]
     """
-    parts = partition(pieces, ground, width_m, travel_at)
+    try:
+        parts = partition(pieces, ground, width_m, travel_at)
+    except shapely.errors.GEOSException:  # edges within rounding of each other that full precision cannot part
+        return partition(pieces, ground, width_m, travel_at, NODE_GRID_M)
     if closure_rel(parts, ground, swept_m2) > CLOSURE_REL:
         parts = partition(pieces, ground, width_m, travel_at, NODE_GRID_M)
     return parts
@@ -90,7 +113,7 @@ def _count(
     order = np.lexsort((stretch, face))
     face, piece, stretch, bridged = face[order], piece[order], stretch[order], bridged[order]
     again = (np.diff(face) == 0) & (np.diff(stretch) == 0)  # swept twice by one stretch: one visit or two?
-    shared = np.append(again, [False]) | np.append([False], again)
+    shared = (np.append(again, [False]) | np.append([False], again))[: len(face)]  # no face may be swept at all
     travel = np.zeros(len(face))
     x, y = shapely.get_x(inside), shapely.get_y(inside)
     for number in np.unique(piece[shared]):

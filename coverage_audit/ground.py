@@ -10,6 +10,7 @@ import shapely
 from .errors import InputError
 from .model_core import Ground
 from .tolerances import BUFFER_QUAD_SEGS, SPRAYED_WIDTHS
+from .tolerances_field import MAX_FIELD_SPAN_M, MAX_OUTLINE_M
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,11 +39,17 @@ def sprayed_fields(
     Raises
     ------
     InputError
-        The boom never sprayed inside any of them.
+        The boom never sprayed inside any of them, or its way is not made of numbers.
     """
     if sprayed.is_empty:
         raise InputError(
             "the boom was on only in gaps of the log, so nothing is known of where it sprayed", "track.files"
+        )
+    if not np.isfinite(shapely.get_coordinates(sprayed)).all():
+        raise InputError(
+            "the boom's way cannot be worked out from these settings: check antenna_ahead, axle_behind_antenna, towed"
+            " and towed_axle, which place the boom behind the antenna",
+            "boom",
         )
     wanted = {name.casefold() for name in select}
     chosen = [(name, polygon) for name, polygon in areas if not wanted or name.casefold() in wanted]
@@ -70,12 +77,13 @@ def lay_out(fields: Sequence[BaseGeometry], exclude: Sequence[BaseGeometry], set
     Raises
     ------
     InputError
-        Nothing is left to spray.
+        Nothing is left to spray, or the field is larger than one job can be.
     """
     field = shapely.union_all(list(fields))
+    _check_size(field)
     outer = shapely.union_all([shapely.Polygon(part.exterior) for part in shapely.get_parts(field)])
     holes = shapely.difference(outer, field)
-    no_spray = shapely.union_all([holes, *exclude])
+    no_spray = shapely.union_all([holes, *(sound(area) for area in exclude)])
     if settings.exclude_setback_m > 0:
         no_spray = shapely.buffer(no_spray, settings.exclude_setback_m, quad_segs=BUFFER_QUAD_SEGS)
     allowed = outer
@@ -88,5 +96,35 @@ def lay_out(fields: Sequence[BaseGeometry], exclude: Sequence[BaseGeometry], set
 
 
 def grown(polygon: BaseGeometry, by_m: float) -> BaseGeometry:
-    """*polygon* with its outline moved outward by *by_m*, corners kept sharp. [m]"""
-    return shapely.buffer(polygon, by_m, join_style="mitre") if by_m > 0 else polygon
+    """*polygon*, valid, with its outline moved outward by *by_m*, corners kept sharp. [m]"""
+    whole = sound(polygon)
+    return shapely.buffer(whole, by_m, join_style="mitre") if by_m > 0 else whole
+
+
+def sound(polygon: BaseGeometry) -> BaseGeometry:
+    """*polygon* as laid into the plane, valid there too.
+
+    A hair-thin part that just holds in degrees may cross itself by rounding in metres. Ground on
+    the other side of the Earth, where the plane ends, is no ground of this job: empty.
+    """
+    if not np.isfinite(shapely.get_coordinates(polygon)).all():
+        return shapely.Polygon()
+    return polygon if polygon.is_valid else shapely.make_valid(polygon, method="structure", keep_collapsed=False)
+
+
+def _check_size(field: BaseGeometry) -> None:
+    """Raise when the field is wider, or its outline longer, than those of one job."""
+    west, south, east, north = field.bounds
+    span = max(east - west, north - south)
+    if span > MAX_FIELD_SPAN_M:
+        raise InputError(
+            f"the sprayed fields span {span / 1000:.0f} km, more than one job can (limit {MAX_FIELD_SPAN_M / 1000:.0f}"
+            " km): check the boundary, or name those of this job with field.select",
+            "field.boundary",
+        )
+    if field.length > MAX_OUTLINE_M:
+        raise InputError(
+            f"the outline of the field is {field.length / 1000:.0f} km long, more than any (limit"
+            f" {MAX_OUTLINE_M / 1000:.0f} km): it runs to and fro; draw it again in a map program",
+            "field.boundary",
+        )

@@ -180,7 +180,12 @@ class Partition:
 
     def union(self, where: BoolArray) -> BaseGeometry:
         """Polygons of the faces selected by *where*, shape (n,)."""
-        return shapely.coverage_union_all(self.faces[where]) if where.any() else shapely.MultiPolygon()
+        if not where.any():
+            return shapely.MultiPolygon()
+        try:
+            return shapely.coverage_union_all(self.faces[where])
+        except shapely.errors.GEOSException:  # faces that rounding has let overlap by a hair: slower, and takes any
+            return shapely.union_all(self.faces[where])
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 SCHEMA = "coverage-audit proof 1"
 PLACES = ("exact", "blurred", "none")
 MISSING = "not stated"
-LIBRARIES = ("numpy", "shapely", "pyproj", "geopandas", "gpxpy")
+LIBRARIES = ("numpy", "shapely", "pyproj", "gpxpy")
 
 WITHHELD = ("grower", "inputs", "settings")
 """Parts of the grower's record that the buyer's copy only commits to."""

@@ -7,26 +7,32 @@ lines, in time order; each cell remembers when it was last swept.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
+from .errors import InputError
 from .model_core import RasterCount
 from .tolerances import (
     CHUNK_TURN_DEG,
-    RASTER_BAND_CELLS,
+    RASTER_BAND_CROSSINGS,
     RASTER_CELL_M,
+    RASTER_CELLS_ACROSS,
+    RASTER_CELLS_ALONG,
+    RASTER_FINEST_M,
+    RASTER_MAX_TILES,
     RASTER_STEP_DEG,
     RASTER_STEP_M,
+    RASTER_TILE_CELLS,
     RASTER_TURN_DEG,
     VISIT_WIDTHS,
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from shapely.geometry.base import BaseGeometry
 
@@ -50,7 +56,10 @@ class _Steps:
 
 
 def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: float) -> RasterCount:
-    """Count the target's cells by visits, at ``RASTER_CELL_M``.
+    """Count the target's cells by visits, at ``RASTER_CELL_M`` or finer where boom or field is small.
+
+    Only tiles that a step touches are laid out cell by cell; what lies elsewhere is counted by
+    the length of its rows, so that the work grows with the ground swept and not with the field.
 
     Parameters
     ----------
@@ -60,40 +69,105 @@ def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: 
         Ground to count. [m]
     width_m : float
         Full boom width. [m]
+
+    Raises
+    ------
+    InputError
+        The boom lines touch more than ``RASTER_MAX_TILES``.
     """
+    visit_m = VISIT_WIDTHS * width_m
     turn = _turn(all_lines)
-    steps = _steps(all_lines, turn, VISIT_WIDTHS * width_m)
-    outline = shapely.transform(target, lambda xy: _rotate(xy, turn))
+    steps = _steps(all_lines, turn, visit_m)
+    scale = RASTER_CELL_M / _cell_m(
+        all_lines, target, width_m
+    )  # small ground is laid out larger, which makes cells finer
+    steps = replace(steps, corners=steps.corners * scale)
+    outline = shapely.transform(target, lambda xy: _rotate(xy, turn) * scale)
     west, south, east, north = outline.bounds
     columns = math.ceil((east - west) / RASTER_CELL_M) + 1
     rows = math.ceil((north - south) / RASTER_CELL_M) + 1
     edges = _edges(outline)
-    band = max(1, RASTER_BAND_CELLS // columns)
-    counts = np.zeros(3)
-    low = steps.corners[:, :, 1].min(axis=1)
-    high = steps.corners[:, :, 1].max(axis=1)
-    for first in range(0, rows, band):
-        height = min(band, rows - first)
-        frame = (west, south + first * RASTER_CELL_M, columns, height)
-        near = (high >= frame[1]) & (low <= frame[1] + height * RASTER_CELL_M)
-        cells = np.zeros(columns * height + 1, np.int16)
-        _add_runs(cells, _fill_outline(edges, frame), frame, _INSIDE)
-        _add_runs(cells, _fill_quads(steps.corners[near & steps.plain], frame)[:3], frame, 1)
-        np.cumsum(cells, out=cells)
-        _count_again(cells, steps, np.flatnonzero(near & ~steps.plain), frame, VISIT_WIDTHS * width_m)
-        counts += [
-            np.count_nonzero(cells > _INSIDE),
-            np.count_nonzero(cells == _INSIDE),
-            np.count_nonzero(cells > _INSIDE + 1),
-        ]
-    covered, missed, double = (counts * RASTER_CELL_M**2).tolist()
+    inside = _cells_inside(edges, (west, south, columns, rows))
+    counts = np.zeros(2)
+    for frame, near in _tiles(steps.corners, (west, south, columns, rows)):
+        counts += _count_tile(steps, near, edges, frame, visit_m)
+    covered, missed, double = (
+        float(cells) * (RASTER_CELL_M / scale) ** 2 for cells in (counts[0], inside - counts[0], counts[1])
+    )
     return RasterCount(covered, missed, double)
 
 
 Frame = tuple[float, float, int, int]  # west, south [m], columns, rows
 Runs = tuple["IntArray", "IntArray", "IntArray"]  # row, first column, column past the last
+_INSIDE = 1 << 20  # added to a cell's visits when it lies in the target: more visits than any log has
 
-_INSIDE = 1024  # added to a cell's visits when it lies in the target
+
+def _cell_m(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: float) -> float:
+    """Side of a cell: fine enough for boom and field, and not so fine that a long way fills too many tiles. [m]"""
+    way_m = sum(float(np.ptp(one.travel_m)) for one in all_lines)
+    fine = min(width_m / RASTER_CELLS_ACROSS, math.sqrt(target.area) / RASTER_CELLS_ALONG)
+    finest = max(fine, way_m / (RASTER_TILE_CELLS * RASTER_MAX_TILES / 4), RASTER_FINEST_M)
+    return min(RASTER_CELL_M, finest)
+
+
+def _cells_inside(edges: FloatArray, whole: Frame) -> int:
+    """Cells of the whole frame inside the outline, counted a band of rows at a time."""
+    west, south, columns, rows = whole
+    crossings = float(np.abs(np.diff(edges[:, :, 1], axis=1)).sum()) / RASTER_CELL_M
+    band = max(1, int(rows * min(1.0, RASTER_BAND_CROSSINGS / max(1.0, crossings))))
+    inside = 0
+    for first in range(0, rows, band):
+        frame = (west, south + first * RASTER_CELL_M, columns, min(band, rows - first))
+        _, start, end = _fill_outline(edges, frame)
+        inside += int((end - start).sum())
+    return inside
+
+
+def _tiles(corners: FloatArray, whole: Frame) -> Iterator[tuple[Frame, IntArray]]:
+    """Square tiles of the frame that steps touch, and which steps do, in their order."""
+    west, south, columns, rows = whole
+    side = RASTER_TILE_CELLS * RASTER_CELL_M
+    across, along = -(-columns // RASTER_TILE_CELLS), -(-rows // RASTER_TILE_CELLS)
+    boxes = [np.floor((corners[:, :, axis] - (west, south)[axis]) / side) for axis in (0, 1)]
+    x0, x1 = np.clip(boxes[0].min(axis=1), 0, across), np.clip(boxes[0].max(axis=1), -1, across - 1)
+    y0, y1 = np.clip(boxes[1].min(axis=1), 0, along), np.clip(boxes[1].max(axis=1), -1, along - 1)
+    wide, high = np.maximum(x1 - x0 + 1, 0).astype(np.int64), np.maximum(y1 - y0 + 1, 0).astype(np.int64)
+    share = wide * high
+    if int(share.max(initial=0)) > RASTER_MAX_TILES:
+        raise _too_wide(corners)
+    step = np.repeat(np.arange(len(corners)), share)
+    place = np.arange(len(step)) - np.repeat(np.cumsum(share) - share, share)
+    row, column = np.divmod(place, np.maximum(wide, 1)[step])
+    tile = (y0.astype(np.int64)[step] + row) * across + x0.astype(np.int64)[step] + column
+    order = np.argsort(tile, kind="stable")
+    bounds = np.flatnonzero(np.diff(tile[order], prepend=-1, append=-1))
+    if len(bounds) - 1 > RASTER_MAX_TILES:
+        raise _too_wide(corners)
+    for first, stop in pairwise(bounds):
+        j, i = divmod(int(tile[order[first]]), across)
+        left, low = i * RASTER_TILE_CELLS, j * RASTER_TILE_CELLS
+        size = (min(RASTER_TILE_CELLS, columns - left), min(RASTER_TILE_CELLS, rows - low))
+        yield (west + left * RASTER_CELL_M, south + low * RASTER_CELL_M, *size), step[order[first:stop]]
+
+
+def _too_wide(corners: FloatArray) -> InputError:
+    span = float(np.ptp(corners.reshape(-1, 2), axis=0).max())
+    return InputError(
+        f"the boom sprayed along a way that spans {span / 1000:.3g} km, over more ground than one job can; check the"
+        " positions and the boom's on-times, or cut the log into one job",
+        "track.files",
+    )
+
+
+def _count_tile(steps: _Steps, near: IntArray, edges: FloatArray, frame: Frame, visit_m: float) -> IntArray:
+    """Cells of one tile inside the outline that were visited, and visited again."""
+    plain = steps.plain[near]
+    cells = np.zeros(frame[2] * frame[3] + 1, np.int32)
+    _add_runs(cells, _fill_outline(edges, frame), frame, _INSIDE)
+    _add_runs(cells, _fill_quads(steps.corners[near[plain]], frame)[:3], frame, 1)
+    np.cumsum(cells, out=cells)
+    _count_again(cells, steps, near[~plain], frame, visit_m)
+    return np.array([np.count_nonzero(cells > _INSIDE), np.count_nonzero(cells > _INSIDE + 1)])
 
 
 def _turn(all_lines: Sequence[BoomLines]) -> float:
@@ -182,8 +256,8 @@ def _add_runs(cells: np.ndarray, runs: Runs, frame: Frame, weight: int) -> None:
     row, start, end = runs
     some = end > start
     first = row[some] * frame[2]
-    np.add.at(cells, first + start[some], np.int16(weight))
-    np.add.at(cells, first + end[some], np.int16(-weight))
+    np.add.at(cells, first + start[some], weight)
+    np.add.at(cells, first + end[some], -weight)
 
 
 def _count_again(cells: np.ndarray, steps: _Steps, near: IntArray, frame: Frame, visit_m: float) -> None:

@@ -22,36 +22,37 @@ class InputFile:
     sha256: str
 
 
-def read_bytes(path: Path) -> InputFile:
+def read_bytes(path: Path, limit: int | None = None) -> InputFile:
     """Read a whole file.
 
     Parameters
     ----------
     path : Path
         The file.
+    limit : int, optional
+        Most bytes it may have, when that is less than ``MAX_FILE_BYTES``. [byte]
 
     Raises
     ------
     InputError
-        Missing, not a plain file, unreadable, empty or larger than ``MAX_FILE_BYTES``.
+        Missing, not a plain file, unreadable, empty or larger than the limit.
     """
+    most = MAX_FILE_BYTES if limit is None else min(limit, MAX_FILE_BYTES)
     try:
         if not path.exists():
             raise InputError("there is no such file; check the name and the folder", str(path))
         if not path.is_file():
             raise InputError("this is not a file; give the name of a file", str(path))
-        size = path.stat().st_size
-        if size > MAX_FILE_BYTES:
-            limit = MAX_FILE_BYTES // 1024**2
-            raise InputError(
-                f"the file has {size / 1024**2:.0f} MiB, more than the limit of {limit} MiB; cut it into one job",
-                str(path),
-            )
-        data = path.read_bytes()
-    except OSError as error:
+        with path.open("rb") as file:
+            # a file may grow, and some on the system's own file systems have no size: what counts is what comes
+            data = file.read(most + 1)
+    except (OSError, ValueError) as error:  # a name with a null character or a half surrogate is a ValueError
+        why = getattr(error, "strerror", None) or error
+        raise InputError(f"the file cannot be read ({why}); check its permissions", str(path)) from error
+    if len(data) > most:
         raise InputError(
-            f"the file cannot be read ({error.strerror or error}); check its permissions", str(path)
-        ) from error
+            f"the file has more than the limit of {most / 1024**2:.3g} MiB; cut it into one job", str(path)
+        )
     if not data:
         raise InputError("the file is empty; copy it again from where it was recorded", str(path))
     return InputFile(path.name, data, hashlib.sha256(data).hexdigest())

@@ -127,6 +127,11 @@ NODE_GRID_M = 1e-6
 """Outlines are noded on a grid this fine when the faces do not add up without one: edges that run
 within rounding of each other can lose a crossing, and two faces become one. [m]"""
 
+MAX_NEAR_PAIRS = 3_000_000
+"""Most pairs of edges near each other that the partition nodes. [1] Jobs of 12 to 50 ha have 0.1 to 0.2 million;
+turning on the spot again and again with everything on reaches 1.2 million, which takes 3 s and 0.2 GB; at 6
+million it is minutes and over 2 GB."""
+
 VISIT_WIDTHS = 1.5707963267948966
 """Sweeps of one spot within this much travel of the boom's centre are one visit (design,
 section 1): pi/2, since a boom that pivots about its end comes round to no spot sooner. [boom widths]"""
@@ -156,8 +161,25 @@ RASTER_STEP_DEG = 2.0
 """The raster count keeps a boom line at least this often: a wheel-wide wiggle of steering is
 longer, and between lines 2 degrees apart a tip 15 m out is cut by 2 mm. [m], [deg]"""
 
-RASTER_BAND_CELLS = 4_000_000
-"""Cells counted at a time: bounds the memory whatever the size of the field. [1]"""
+RASTER_CELLS_ACROSS = 20
+"""A boom is at least so many cells wide... [1] Each edge of a pass is then rounded by less than a fortieth of it."""
+
+RASTER_CELLS_ALONG = 500
+"""...and a target is as large as a square of so many by so many. [1] In a garden of 100 m2 the edges would else
+round by more than the two counts may differ."""
+
+RASTER_FINEST_M = 0.001
+"""...but a cell is never finer than this. [m] A hundredth of the narrowest nozzle's band."""
+
+RASTER_TILE_CELLS = 1024
+"""Side of the square tiles in which cells are laid out. [1] Bounds the memory whatever the size of the field."""
+
+RASTER_BAND_CROSSINGS = 2_000_000
+"""Places where a row of cells meets the outline, counted at a time. [1] Bounds the memory likewise."""
+
+RASTER_MAX_TILES = 6_000
+"""Most tiles that a job's boom lines touch. [1] A boom of 36 m that covers 500 ha in single passes, each in
+ground of its own, touches 3 000; every tile takes about 10 ms."""
 
 SPRAYED_WIDTHS = 1.0
 """A polygon counts as sprayed when the boom's centre sprayed inside it over this length; a

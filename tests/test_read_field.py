@@ -299,7 +299,7 @@ def test_ground_that_a_ring_goes_round_twice_is_refused(refusal):
         ("b.geojson", collection(feature([SQUARE[0], SQUARE[1], SQUARE[0], SQUARE[0]])), "only points or lines"),
         ("b.geojson", collection(feature(SQUARE))[:-40], "broken or cut off"),
         ("b.geojson", collection(feature(SQUARE[:-1])), "cannot be built"),
-        ("b.geojson", '{"a": 1}', "broken or cut off"),
+        ("b.geojson", '{"a": 1}', 'its "type" is missing'),
         ("b.geojson", collection(feature(SQUARE)).replace("43.601", "NaN"), "not a number"),
         ("b.geojson", collection(feature([(y, x) for x, y in SQUARE])), "seem to be swapped"),
         ("b.geojson", collection(feature([(x + 5e5, y + 48e5) for x, y in SQUARE])), "projected coordinates without"),
