@@ -40,6 +40,21 @@ STAND_WINDOW_S = 3.0
 STAND_SPEED_M_S = 0.1
 """Slower than this over the window is standing (design: volume let out below 0.1 m/s). [m/s]"""
 
+SCATTER_WINDOWS_S = (6.0, 12.0, 20.0)
+"""Fixes that scatter more than standing speed allows over the window are judged over these, the longest
+last: in 20 s that speed goes 2 m, twice ``JITTER_M``; creeping faster goes farther. [s]"""
+
+SCATTER_FIXES = 500
+"""... and over no more fixes than this to either side, whatever the rate: bounds the work. [1]"""
+
+SCATTER_M = 0.1
+"""Fixes of a stand that lie farther than this off its place make steps that have no direction. [m] Five times
+the noise of a good receiver."""
+
+SCATTER_REACH = 1.5
+"""The first and last fixes of a stand may lie so many times as far off its place as the farthest of the others,
+but not beyond ``JITTER_M``. [1]"""
+
 TIP_NOISE_M = 0.02
 """Smoothing is widened until white noise swings the boom's tip by less than this. [m]"""
 
