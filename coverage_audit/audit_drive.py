@@ -16,7 +16,7 @@ from .motion import build_motion, refine
 from .plane import Plane, nearest_m
 from .swath import boom_path, on_lines, thin, thinning_m
 from .tolerances import DRAWN_PATH_M, MAX_FIELD_DISTANCE_M
-from .track import clean_track
+from .track import clean_track, order_cautions
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -69,7 +69,7 @@ def drive_of(job: Job, plane: Plane) -> Drive:
     path = boom_path(motion, settings.boom)
     lines = on_lines(path, timeline, settings.boom.sections_m)
     thinned = thin(lines, thinning_m(motion.noise_m))
-    return Drive(track, dropped, path, timeline, lines, thinned, cautions)
+    return Drive(track, dropped, path, timeline, lines, thinned, (*order_cautions(job.logs), *cautions))
 
 
 def ground_of(job: Job, plane: Plane, drive: Drive) -> tuple[Ground, tuple[str, ...], tuple[str, ...]]:

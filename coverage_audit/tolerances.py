@@ -32,6 +32,16 @@ SPIKE_SHADOW = 0.3
 ISLAND_S = 10.0
 """Fixes that stand apart from the rest of the track, for less than this, are a jump. [s]"""
 
+ALONE_S = 600.0
+"""... and fixes that stand apart in time by more than this (ten minutes) on every side, for less than that, have a wrong
+clock: they sprayed nothing that could be told. [s]"""
+
+CLOCK_NOISE_S = 0.02
+"""Logged times jitter by this much, as writing and reading take their turns. [s] 1 to 7 ms were seen at 23 Hz."""
+
+MOVED_FIXES = 5
+"""A track of at least so many fixes that stands in the wrong place of its file is put in time order. [1]"""
+
 # --- motion ----------------------------------------------------------------------------------
 
 STAND_WINDOW_S = 3.0

@@ -1,4 +1,4 @@
-"""A standing machine whose fixes wander: it collapses to a place, whatever the boom does; creeping and pivoting do not."""
+"""A standing machine whose fixes wander collapses to a place, whatever the boom does; creeping and pivoting do not."""
 
 import math
 
