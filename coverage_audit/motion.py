@@ -20,6 +20,7 @@ from .tolerances import (
     COURSE_SPEED_M_S,
     CUSP_ANGLE_DEG,
     CUSP_SAMPLE_S,
+    HEADING_NOISE_SHARE,
     HEADING_NOISES,
     HEADING_SPEED_M_S,
     JITTER_M,
@@ -30,7 +31,6 @@ from .tolerances import (
     REFINE_TURN_DEG,
     SAME_WAY_DEG,
     SCATTER_FIXES,
-    SCATTER_M,
     SCATTER_REACH,
     SCATTER_WINDOWS_S,
     STAND_SPEED_M_S,
@@ -142,9 +142,12 @@ def _hold_while_standing(track: Track) -> tuple[FloatArray, FloatArray, BoolArra
         ends = [time[start], time[stop - 1]]
         held_x[start:stop] = np.interp(time[start:stop], ends, [x[start], x[stop - 1]])
         held_y[start:stop] = np.interp(time[start:stop], ends, [y[start], y[stop - 1]])
+    _, moved = _going_on(time, x, y)
+    # a dense log is smoothed over its noise; in a slower one every fix of a restless stand looks like driving
+    smoothed = float(np.median(np.diff(time))) * (MIN_WINDOW_FIXES - 1) / 2 <= MAX_SMOOTHING_S
+    restless = np.inf if smoothed else HEADING_NOISE_SHARE * _least_move(time)
     for start, stop in _stands(time, quiet | _scattered(time, x, y)):
-        off = np.hypot(x[start:stop] - held_x[start:stop], y[start:stop] - held_y[start:stop]).max()
-        if off > SCATTER_M or not quiet[start:stop].all():
+        if not quiet[start:stop].all() or moved[stop - 1] - moved[start] > restless * (stop - 1 - start):
             first, last = _whole_stand(time, x, y, (start, stop))
             stand = slice(first, last)
             held_x[stand], held_y[stand] = _middle_to_middle(time[stand], x[stand], y[stand])
@@ -185,7 +188,7 @@ def _scattered(time: FloatArray, x: FloatArray, y: FloatArray) -> BoolArray:
     found = np.zeros(len(time), bool)
     here = np.arange(len(time))
     agreeing, moved = _going_on(time, x, y)
-    least = (HEADING_SPEED_M_S * max(CUSP_SAMPLE_S, float(np.median(np.diff(time))))) ** 2
+    least = _least_move(time)
     for window_s in SCATTER_WINDOWS_S:
         before, after = _window(time, window_s)
         span = time[after] - time[before]
@@ -210,6 +213,11 @@ def _going_on(time: FloatArray, x: FloatArray, y: FloatArray) -> tuple[FloatArra
     dx, dy = np.where(near, x[ahead] - x, 0.0), np.where(near, y[ahead] - y, 0.0)
     agreeing = np.cumsum(dx * dx[ahead] + dy * dy[ahead])
     return agreeing, np.cumsum(dx**2 + dy**2)
+
+
+def _least_move(time: FloatArray) -> float:
+    """Square of the short move below which the direction of travel is scatter. [m2]"""
+    return float(HEADING_SPEED_M_S * max(CUSP_SAMPLE_S, float(np.median(np.diff(time))))) ** 2
 
 
 def _window(time: FloatArray, window_s: float) -> tuple[IntArray, IntArray]:

@@ -33,8 +33,8 @@ ISLAND_S = 10.0
 """Fixes that stand apart from the rest of the track, for less than this, are a jump. [s]"""
 
 ALONE_S = 600.0
-"""... and fixes that stand apart in time by more than this (ten minutes) on every side, for less than that, have a wrong
-clock: they sprayed nothing that could be told. [s]"""
+"""... and fixes that stand apart in time by more than this (ten minutes) on every side, for less than that,
+have a wrong clock: they sprayed nothing that could be told. [s]"""
 
 CLOCK_NOISE_S = 0.02
 """Logged times jitter by this much, as writing and reading take their turns. [s] 1 to 7 ms were seen at 23 Hz."""
@@ -57,9 +57,9 @@ last: in 20 s that speed goes 2 m, twice ``JITTER_M``; creeping faster goes fart
 SCATTER_FIXES = 500
 """... and over no more fixes than this to either side, whatever the rate: bounds the work. [1]"""
 
-SCATTER_M = 0.1
-"""Fixes of a stand that lie farther than this off its place make steps that have no direction. [m] Five times
-the noise of a good receiver."""
+HEADING_NOISE_SHARE = 0.25
+"""A stand whose moves have more than this share of the square of the least move with a direction is restless:
+some of them look like driving. [1] Half of that speed, 0.075 m/s; a good receiver's noise makes 0.03."""
 
 SCATTER_REACH = 1.5
 """The first and last fixes of a stand may lie so many times as far off its place as the farthest of the others,
@@ -129,6 +129,17 @@ BRIDGE_WIDTHS = 5.0
 
 TOWED_BACKING_WIDTHS = 1.0
 """A towed boom backed up farther than this earns a caution (design, section 2). [boom widths]"""
+
+MOST_AXLE_BEHIND_M = 12.0
+MOST_AXLE_AHEAD_M = 6.0
+"""Farthest that a fixed axle lies behind the antenna (a long machine with the antenna on its nose) and ahead of it
+(an antenna over a boom that is carried behind). Common practice, no source. [m]"""
+
+SLIDING_DEG = 10.0
+SLIDING_M = 2.0
+SLIDING_SHARE = 0.01
+"""An axle rolls; one whose vehicle would be dragged backwards, by more than this beyond square to its way, over more
+than this distance and this share of the way, does not lie where it is said to. [deg], [m], [1]"""
 
 # --- swath and partition ---------------------------------------------------------------------
 

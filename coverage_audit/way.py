@@ -107,7 +107,8 @@ def smooth_way(fixed: Fixed) -> Way:
     heading = _headings(vx, vy, standing)
     along = np.concatenate([[0.0], np.cumsum(np.where(standing, 0.0, pace)[1:] * step)])
     left = noise * float(np.sqrt(min(1.0, gap_s / half)))
-    return Way(np.interp(grid, time, clock), x[0], y[0], heading, along, standing, step, reach, left)
+    moments = grid if time is clock else np.interp(grid, time, clock)
+    return Way(moments, x[0], y[0], heading, along, standing, step, reach, left)
 
 
 def _pressed(time: FloatArray, step_s: float) -> FloatArray:

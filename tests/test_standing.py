@@ -45,7 +45,7 @@ def test_standing_with_the_boom_on_leaves_no_crossing_pieces(seed, reach_m):
     turned = np.ptp(found.path.heading_rad)
     assert turned < math.radians(20)
     assert not found.path.reverse.any()
-    assert sum(len(pieces_of(one)) for one in found.thinned) <= 40  # 60 fixes of driving, none of standing
+    assert sum(len(pieces_of(one)) for one in found.thinned) <= 50  # 60 fixes of driving; hundreds without
 
 
 @pytest.mark.parametrize("speed_m_s", [0.15, 0.3])
