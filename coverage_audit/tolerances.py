@@ -270,6 +270,13 @@ WIDTH_AGREEMENT_M = 0.01
 FIRST_YEAR, LAST_YEAR = 1980, 2100
 """Years a date may lie in. GPS time began on 1980-01-06."""
 
+EARLIEST_TIME_S, LATEST_TIME_S = -2_208_988_800.0, 4_133_980_800.0
+"""Times that are read lie from 1900-01-01 (a counter of seconds that ran over says 1901) to before 2101-01-01.
+[s since 1970]"""
+
+EARLIEST_JOB_S = 0.0
+"""A job lies in 1970 at the earliest, where a clock that was never set begins. [s since 1970]"""
+
 # --- field boundaries (read_field) ----------------------------------------------------------
 
 BOUNDARY_CLOSE_M = 20.0

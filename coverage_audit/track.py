@@ -16,8 +16,10 @@ from .model_core import Track
 from .tolerances import (
     ALONE_S,
     CLOCK_NOISE_S,
+    EARLIEST_JOB_S,
     GAP_STEPS,
     ISLAND_S,
+    LATEST_TIME_S,
     MAX_FIELD_DISTANCE_M,
     MAX_SPEED_M_S,
     MOVED_FIXES,
@@ -79,7 +81,14 @@ def _clean_log(
     x, y = to_metres(fixes.lon_deg, fixes.lat_deg)
     time = fixes.time_s + clock_offset_s
     logged = _in_order(time, fixes.segment)
-    in_time = logged[_not_alone(time[logged])]
+    dated = logged[(time[logged] >= EARLIEST_JOB_S) & (time[logged] < LATEST_TIME_S)]
+    if not len(dated):
+        raise InputError(
+            "every time of the log, with clock_offset added, lies before 1970 or after 2100; correct the offset, or "
+            "the logger's clock",
+            log.file,
+        )
+    in_time = dated[_not_alone(time[dated])]
     keep = in_time[_ordered(time[in_time])]
     dropped = _lost_in_order(time, logged, keep)
     steps: tuple[tuple[str, Callable[[IntArray], IntArray]], ...] = (
