@@ -174,6 +174,12 @@ the boom on: only then can sweeps meet again so soon. [deg]"""
 CUT_STEP_M = 0.15
 """Cuts there lie this close, so the border between one visit and two is off by half of it at most. [m]"""
 
+MOST_LINE_CUTS = 30_000
+"""... and where so many would not do for a job, as with fixes that leap about, they lie farther apart. [1]"""
+
+COARSE_SHARE = 0.9
+"""More than this share of them and it is told. [1]"""
+
 CLOSURE_REL = 1e-6
 """Sums that must close exactly do so within this share of the field; the rest is rounding. [1]"""
 
