@@ -205,6 +205,9 @@ SPRAYED_WIDTHS = 1.0
 """A polygon counts as sprayed when the boom's centre sprayed inside it over this length; a
 neighbour's field that only caught the boom's tip does not. [boom widths]"""
 
+NEAREST_TOLD_M = 0.5
+"""A boom nearer to a field than this is not told as so many metres away from it. [m]"""
+
 # --- findings --------------------------------------------------------------------------------
 
 END_TOUCH_SHARE = 0.5
