@@ -32,10 +32,10 @@ def cut_times(path: BoomPath, timeline: Timeline, width_m: float) -> FloatArray:
         Full boom width. [m]
     """
     visit = VISIT_WIDTHS * width_m
-    stretches = [found for part in _parts(path, timeline) if (found := _zones(path, part, visit)) is not None]
+    stretches = [zones for part in _parts(path, timeline) if (zones := _zones(path, part, visit)) is not None]
     whole = sum(float((one.ends - one.starts).sum()) for one in stretches)
     per_half = math.ceil(visit / 2 / max(CUT_STEP_M, whole / MOST_LINE_CUTS))
-    found = []
+    found: list[FloatArray] = []
     for one in stretches:
         places = _places(one.starts, one.ends, one.cusps, visit / (2 * per_half), visit / 2)
         found.append(np.interp(places, path.travel_m[one.part], path.time_s[one.part]))
