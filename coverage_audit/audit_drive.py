@@ -15,8 +15,8 @@ from .model import PlaneOrigin
 from .motion import build_motion, refine
 from .plane import Plane, nearest_m
 from .swath import boom_path, on_lines, thin, thinning_m
-from .tolerances import DRAWN_PATH_M, MAX_FIELD_DISTANCE_M
-from .track import clean_track
+from .tolerances import COARSE_SHARE, DRAWN_PATH_M, MAX_FIELD_DISTANCE_M, MOST_LINE_CUTS
+from .track import clean_track, order_cautions
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -69,7 +69,16 @@ def drive_of(job: Job, plane: Plane) -> Drive:
     path = boom_path(motion, settings.boom)
     lines = on_lines(path, timeline, settings.boom.sections_m)
     thinned = thin(lines, thinning_m(motion.noise_m))
-    return Drive(track, dropped, path, timeline, lines, thinned, cautions)
+    told = (*order_cautions(job.logs), *cautions, *_coarse_cautions(lines))
+    return Drive(track, dropped, path, timeline, lines, thinned, told)
+
+
+def _coarse_cautions(lines: list[BoomLines]) -> list[str]:
+    """Caution where turns with the boom on are too many to be cut as finely as usual."""
+    if sum(int(one.cut.sum()) for one in lines) < COARSE_SHARE * MOST_LINE_CUTS:
+        return []
+    told = "The boom turned about so often while it was on that its turns were worked out more coarsely than usual:"
+    return [f"{told} check that the fixes do not leap about and that the boom was off while standing."]
 
 
 def ground_of(job: Job, plane: Plane, drive: Drive) -> tuple[Ground, tuple[str, ...], tuple[str, ...]]:

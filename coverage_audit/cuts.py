@@ -8,11 +8,11 @@ otherwise be one piece.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from .tolerances import BUSY_TURN_DEG, CUT_STEP_M, VISIT_WIDTHS
+from .tolerances import BUSY_TURN_DEG, CUT_STEP_M, MOST_LINE_CUTS, VISIT_WIDTHS
 
 if TYPE_CHECKING:
     from .model import BoolArray, FloatArray, IntArray
@@ -32,21 +32,47 @@ def cut_times(path: BoomPath, timeline: Timeline, width_m: float) -> FloatArray:
         Full boom width. [m]
     """
     visit = VISIT_WIDTHS * width_m
-    per_half = math.ceil(visit / 2 / CUT_STEP_M)
-    found = []
+    stretches = [zones for part in _parts(path, timeline) if (zones := _zones(path, part, visit)) is not None]
+    whole = sum(float((one.ends - one.starts).sum()) for one in stretches)
+    per_half = math.ceil(visit / 2 / max(CUT_STEP_M, whole / MOST_LINE_CUTS))
+    found: list[FloatArray] = []
+    for one in stretches:
+        places = _places(one.starts, one.ends, one.cusps, visit / (2 * per_half), visit / 2)
+        found.append(np.interp(places, path.travel_m[one.part], path.time_s[one.part]))
+    return np.unique(np.concatenate(found)) if found else np.empty(0)
+
+
+class _Zones(NamedTuple):
+    """Where one stretch is cut: points of the path, travel at begin and end of each zone, and at reversals. [m]"""
+
+    part: slice
+    starts: FloatArray
+    ends: FloatArray
+    cusps: FloatArray
+
+
+def _parts(path: BoomPath, timeline: Timeline) -> list[slice]:
+    """Points of the path in each stretch, and one beyond each end."""
+    parts = []
     for number in np.unique(timeline.stretch):
         own = timeline.stretch == number
         first = int(np.searchsorted(path.time_s, timeline.start_s[own][0], "right")) - 1
         last = int(np.searchsorted(path.time_s, timeline.end_s[own][-1], "left")) + 1
-        part = slice(max(first, 0), last + 1)
-        travel, heading, reverse = path.travel_m[part], path.heading_rad[part], path.reverse[part]
-        reach = np.searchsorted(travel, travel + visit, "right") - 1
-        busy = _busy(heading, reverse, reach)
-        if busy.any():
-            cusps = travel[1:][np.diff(reverse.astype(np.int8)) != 0]
-            places = _places(travel, reach, busy, cusps, visit / (2 * per_half), visit / 2)
-            found.append(np.interp(places, travel, path.time_s[part]))
-    return np.unique(np.concatenate(found)) if found else np.empty(0)
+        parts.append(slice(max(first, 0), last + 1))
+    return parts
+
+
+def _zones(path: BoomPath, part: slice, visit_m: float) -> _Zones | None:
+    """The zones of one stretch in which the boom may come back within one visit, None where there is none."""
+    travel, heading, reverse = path.travel_m[part], path.heading_rad[part], path.reverse[part]
+    reach = np.searchsorted(travel, travel + visit_m, "right") - 1
+    busy = _busy(heading, reverse, reach)
+    if not busy.any():
+        return None
+    start, end = travel[busy], travel[reach[busy]]
+    fresh = np.append([True], start[1:] > np.maximum.accumulate(end)[:-1])
+    ends = np.maximum.reduceat(end, np.flatnonzero(fresh))
+    return _Zones(part, start[fresh], ends, travel[1:][np.diff(reverse.astype(np.int8)) != 0])
 
 
 def _busy(heading: FloatArray, reverse: BoolArray, reach: IntArray) -> BoolArray:
@@ -63,14 +89,8 @@ def _busy(heading: FloatArray, reverse: BoolArray, reach: IntArray) -> BoolArray
     return (turned > math.radians(BUSY_TURN_DEG)) | (changes[reach] > changes)
 
 
-def _places(
-    travel: FloatArray, reach: IntArray, busy: BoolArray, cusps: FloatArray, step_m: float, half_visit_m: float
-) -> FloatArray:
+def _places(starts: FloatArray, ends: FloatArray, cusps: FloatArray, step_m: float, half_visit_m: float) -> FloatArray:
     """Travel at which to cut: every *step_m* through the busy zones, counted from a reversal where there is one."""
-    start, end = travel[busy], travel[reach[busy]]
-    fresh = np.append([True], start[1:] > np.maximum.accumulate(end)[:-1])
-    starts = start[fresh]
-    ends = np.maximum.reduceat(end, np.flatnonzero(fresh))
     places = []
     for low, high in zip(starts, ends, strict=True):
         inside = cusps[(cusps >= low) & (cusps <= high)]

@@ -9,7 +9,7 @@ import shapely
 
 from .errors import InputError
 from .model_core import Ground
-from .tolerances import BUFFER_QUAD_SEGS, SPRAYED_WIDTHS
+from .tolerances import BUFFER_QUAD_SEGS, NEAREST_TOLD_M, SPRAYED_WIDTHS
 from .tolerances_field import MAX_FIELD_SPAN_M, MAX_OUTLINE_M
 
 if TYPE_CHECKING:
@@ -56,9 +56,14 @@ def sprayed_fields(
     inside = np.array([shapely.length(shapely.intersection(sprayed, polygon)) for _, polygon in chosen])
     if not (inside > 0).any():
         union = shapely.union_all([polygon for _, polygon in chosen])
+        away = float(shapely.distance(union, sprayed))
+        where = (
+            "it only touched its edge, or stood"
+            if away < NEAREST_TOLD_M
+            else f"at its nearest it was {away:.0f} m away"
+        )
         raise InputError(
-            "the boom never sprayed inside the field: at its nearest it was "
-            f"{shapely.distance(union, sprayed):.0f} m away. Check that boundary and track belong to the same job",
+            f"the boom never sprayed inside the field: {where}. Check that boundary and track belong to the same job",
             "field.boundary",
         )
     if wanted:

@@ -13,7 +13,7 @@ from .safe_text import printable
 from .tolerances import GAP_STEPS
 
 if TYPE_CHECKING:
-    from .model import FloatArray, TrackLog
+    from .model import FloatArray, IntArray, TrackLog
 
 QUALITY = {
     -1: "not stated",
@@ -32,6 +32,9 @@ GAPS_SHOWN = 5
 MAX_GAP_S = 5.0
 """The job file's usual max_gap: a log with longer steps is refused by the audit. [s]"""
 
+GAPS_MATTER = 0.01
+"""Gaps with a smaller share of the way than this are not named in the verdict: stops, mostly. [1]"""
+
 DENSE_STEP_S = 1.2
 """Up to here a log counts as dense: one fix a second, give or take a late one. [s]"""
 
@@ -49,6 +52,9 @@ def look_text(log: TrackLog, timezone: str, units: str) -> str:
         return "\n".join(printable(line) for line in lines) + "\n"
     steps = np.diff(time)
     steps = steps[steps > 0]
+    if not len(steps):
+        told = "Verdict: every fix has the same time, so nothing can be told of the drive. Record times with every fix."
+        return "\n".join([*lines, *_span(time, timezone), told]) + "\n"
     lines += [
         *_span(time, timezone),
         *_rate(steps),
@@ -58,7 +64,7 @@ def look_text(log: TrackLog, timezone: str, units: str) -> str:
         *_movement(log, units),
         *_boom(log),
         *(f"Caution: {caution}" for caution in log.cautions),
-        f"Verdict: {_enough(steps)}",
+        f"Verdict: {_enough(steps)}{_holes(log, units)}",
     ]
     return "\n".join(printable(line) for line in lines) + "\n"
 
@@ -91,7 +97,7 @@ def _rate(steps: FloatArray) -> list[str]:
 
 def _gaps(time: FloatArray, timezone: str) -> list[str]:
     steps = np.diff(time)
-    gap = np.flatnonzero((steps > MAX_GAP_S) & (steps > GAP_STEPS * np.median(steps)))
+    gap = _gap_steps(steps)
     if not len(gap):
         return [f"Gaps: none longer than {MAX_GAP_S:g} s"]
     longest = gap[np.argsort(-steps[gap])][:GAPS_SHOWN]
@@ -99,6 +105,31 @@ def _gaps(time: FloatArray, timezone: str) -> list[str]:
     told = ", ".join(f"{size} at {display.local_time(moment, timezone)}" for size, moment in places)
     more = f"; the longest {GAPS_SHOWN}" if len(gap) > GAPS_SHOWN else ""
     return [f"Gaps: {len(gap)}, {display.duration(float(steps[gap].sum()))} in all{more}: {told}"]
+
+
+def _gap_steps(steps: FloatArray) -> IntArray:
+    """Which steps of time the audit would take for gaps of the log."""
+    usual = np.median(steps[steps > 0]) if (steps > 0).any() else 0.0
+    return np.flatnonzero((steps > MAX_GAP_S) & (steps > GAP_STEPS * usual))
+
+
+def _holes(log: TrackLog, units: str) -> str:
+    """What the gaps take from the log: how far the vehicle moved in them, which is what an audit cannot see."""
+    fixes = log.fixes
+    used = np.flatnonzero(np.isfinite(fixes.time_s) & np.isfinite(fixes.lat_deg) & np.isfinite(fixes.lon_deg))
+    used = used[np.argsort(fixes.time_s[used], kind="stable")]
+    gap = _gap_steps(np.diff(fixes.time_s[used]))
+    if not len(gap):
+        return ""
+    lon, lat = fixes.lon_deg[used], fixes.lat_deg[used]
+    x, y = Plane(PlaneOrigin(float(np.median(lon)), float(np.median(lat)))).to_metres(lon, lat)
+    moved = np.hypot(np.diff(x), np.diff(y))
+    lost, whole = float(moved[gap].sum()), float(moved.sum())
+    share = lost / whole if whole > 0 else 0.0
+    if share < GAPS_MATTER:
+        return ""
+    told = f" But {display.number(len(gap))} gap(s) hold {display.length(lost, units)} of the way"
+    return f"{told} ({display.share(lost, whole)}): what was sprayed in them counts as missed, or as not proven."
 
 
 def _quality(log: TrackLog) -> str:

@@ -169,10 +169,10 @@ def day_number(day: str, month: str, year: str) -> float:
         years = int(year)
         if len(year) <= 2:
             years += 1900 if years >= _FIRST_YEAR % 100 else 2000
-        if years not in range(_FIRST_YEAR, _FIRST_YEAR + 200):
+        if years not in range(_FIRST_YEAR, tolerances.LAST_YEAR + 1):
             return _NAN
         return float(dt.date(years, int(month), int(day)).toordinal() - _DAY_ZERO)
-    except ValueError:
+    except (ValueError, OverflowError):  # a month of twenty digits overflows
         return _NAN
 
 

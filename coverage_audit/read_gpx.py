@@ -11,6 +11,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import math
+import re
 from collections import Counter
 from dataclasses import dataclass, field
 from functools import partial
@@ -20,7 +21,7 @@ from xml.parsers import expat
 import numpy as np
 
 from .errors import InputError
-from .fix_faults import find_faults, out_of_range, refuse_unusable, zero_position
+from .fix_faults import find_faults, out_of_range, refuse_unusable, time_out_of_range, zero_position
 from .model import Fixes, Mark, TrackLog
 
 if TYPE_CHECKING:
@@ -30,10 +31,13 @@ if TYPE_CHECKING:
 
     from .model import FloatArray
 
+_POINT_START = re.compile(rb"<(?:[\w.-]+:)?trkpt\s")
 _GPX_1_0 = "http://www.topografix.com/GPX/1/0"
 # GPX fix types as NMEA GGA quality codes; "pps" is the precise service, code 3.
 _FIX_QUALITY = {"none": 0, "2d": 1, "3d": 1, "dgps": 2, "pps": 3}
 _NOT_NEGATIVE = (0.0, math.inf)
+# Without this NumPy would read years of five digits, and warn of a zone before the "Z".
+_USUAL_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(?::\d\d(?:\.\d{1,9})?)?Z", re.ASCII)
 _OPTIONAL = ("ele", "hdop", "sat", "fix", "speed", "course")
 
 
@@ -50,14 +54,16 @@ def read_gpx(data: bytes, name: str) -> TrackLog:
     Returns
     -------
     TrackLog
-        Track points in file order; ``segment`` counts every track segment, empty ones too.
+        Track points in file order; ``segment`` counts every track segment, empty ones too. A file that is cut off
+        at its end, as when a phone dies, is read to its last whole point.
 
     Raises
     ------
     InputError
-        Damaged XML, an entity declaration, not GPX, no track point, or none that can be used.
+        Damaged XML with points behind the damage or no whole one before it, an entity declaration, not GPX,
+        no track point, or none that can be used.
     """
-    document = _parse(data, name)
+    document = _parse(data, name, whole=False)
     if not document.lat:
         raise InputError("has no track points; export the track itself, not only routes or waypoints", name)
     lat, lon = _floats(document.lat), _floats(document.lon)
@@ -80,11 +86,11 @@ def read_gpx(data: bytes, name: str) -> TrackLog:
         sha256=hashlib.sha256(data).hexdigest(),
         form=f"GPX {document.version}",
         fixes=Fixes(**{column: values[usable] for column, values in columns.items()}),
-        fixes_read=len(lat),
-        dropped={"bad_checksum": 0, **dropped},
+        fixes_read=len(lat) + document.cut_points,
+        dropped={"bad_checksum": 0, **dropped, **({"cut_off": document.cut_points} if document.cut_points else {})},
         notes={label: count for label, count in notes.items() if count},
         marks=marks,
-        cautions=_cautions(name, notes),
+        cautions=(*_cut_off(name, document), *_cautions(name, notes)),
     )
 
 
@@ -109,7 +115,7 @@ def gpx_lines(data: bytes, name: str) -> list[tuple[str, FloatArray]]:
         Damaged XML, an entity declaration, not GPX, or a point without a usable position: a line
         around a field must not lose a corner unseen.
     """
-    document = _parse(data, name)
+    document = _parse(data, name, whole=True)
     segments = np.array(document.segment, dtype=np.int64)
     track = _points(document.lat, document.lon)
     lines = [(document.segment_names[number], track[segments == number]) for number in np.unique(segments).tolist()]
@@ -156,10 +162,10 @@ def _floats(texts: Collection[str | None]) -> FloatArray:
 
 def _times(texts: list[str]) -> FloatArray:
     """Seconds since 1970 UTC; all at once where every text is the usual "2024-05-30T13:00:00.0Z"."""
-    if all(len(text) > len("2024-01-01T") and text[-1] == "Z" for text in texts):
+    if all(map(_USUAL_TIME.fullmatch, texts)):
         try:
             moments = np.array([text[:-1] for text in texts], dtype="datetime64[us]")
-        except ValueError:  # some are unusual
+        except ValueError:  # some are on no calendar
             pass
         else:
             return moments.astype(np.int64) / 1e6
@@ -219,9 +225,18 @@ def _marks(document: _Document, notes: Counter[str]) -> tuple[Mark, ...]:
         time_s = _seconds(texts.get("time", ""))
         if math.isnan(time_s):
             notes["waypoint_without_time"] += 1
+        elif time_out_of_range(np.array(time_s)):
+            notes["waypoint_time_out_of_range"] += 1
         else:
             marks.append(Mark(time_s, texts.get("name", "").strip(), texts.get("type", "").strip()))
     return tuple(marks)
+
+
+def _cut_off(name: str, document: _Document) -> list[str]:
+    if not document.cut_line:
+        return []
+    told = f"{name}: the file is cut off at its end (line {document.cut_line}); {len(document.lat)} whole track points"
+    return [f"{told} before that were read. What was driven after the last of them is not in it."]
 
 
 def _cautions(name: str, notes: Counter[str]) -> tuple[str, ...]:
@@ -258,6 +273,8 @@ class _Document:
     optional: dict[str, dict[int, str]] = field(default_factory=lambda: {label: {} for label in _OPTIONAL})
     waypoints: list[dict[str, str]] = field(default_factory=list)
     routes: list[_Route] = field(default_factory=list)
+    cut_line: int = 0  # where the file is cut off, 0 when it is whole
+    cut_points: int = 0  # points that were begun and not ended
 
 
 class _Node:
@@ -279,7 +296,8 @@ class _Node:
 _SKIPPED = _Node()  # has no core children, so that all inside it is skipped as well
 
 
-def _parse(data: bytes, name: str) -> _Document:
+def _parse(data: bytes, name: str, *, whole: bool) -> _Document:
+    """What *data* holds; unless it has to be *whole* a file without its end will do."""
     parser = expat.ParserCreate(namespace_separator=" ")
     parser.buffer_text = True
     reader = _Reader(name)
@@ -290,6 +308,10 @@ def _parse(data: bytes, name: str) -> _Document:
     try:
         parser.Parse(data, True)  # noqa: FBT003  expat takes no keyword here
     except expat.ExpatError as error:
+        if not whole and not _POINT_START.search(data[max(parser.ErrorByteIndex, 0) + 1 :].replace(b"\0", b"")):
+            reader.cut(error.lineno)
+        if reader.document.cut_line:
+            return reader.document
         what = f"the XML is damaged or cut off ({expat.ErrorString(error.code)}); copy or export the file again"
         raise InputError(what, f"{name}, line {error.lineno}") from error
     except (LookupError, ValueError) as error:  # an encoding that Python does not know or expat cannot use
@@ -307,6 +329,7 @@ class _Reader:
         self._node = _SKIPPED
         self._open: list[_Node] = []
         self._track_name = ""
+        self.point = self.waypoint = _Node()
 
     def start(self, tag: str, attributes: dict[str, str]) -> None:
         node = self._node.children.get(tag, _SKIPPED) if self._open else self._root(tag, attributes)
@@ -321,6 +344,20 @@ class _Reader:
         if finish is not None:
             finish("".join(self.parts))
         self._node = self._open.pop()
+
+    def cut(self, line: int) -> None:
+        """Leave out what was begun and not ended, if a whole point is left."""
+        document, still_open = self.document, [*self._open, self._node]
+        whole = len(document.lat) - (self.point in still_open)
+        if whole <= 0:
+            return
+        document.cut_line, document.cut_points = line, len(document.lat) - whole
+        for column in (document.lat, document.lon, document.time, document.segment):
+            del column[whole:]
+        for texts in document.optional.values():
+            texts.pop(whole, None)
+        if self.waypoint in still_open:
+            document.waypoints.pop()
 
     def refuse_entity(self, entity: str, *_details: object) -> None:
         raise InputError(f'declares the XML entity "{entity}", which no GPX file needs; export it again', self.name)
@@ -358,6 +395,7 @@ class _Reader:
             under(rtept=_Node(begin=self._begin_route_point), name=_Node(finish=self._set_route_name)),
             begin=lambda _: document.routes.append(_Route()),
         )
+        self.point, self.waypoint = point, waypoint
         return _Node(under(trk=track, wpt=waypoint, rte=route))
 
     def _begin_track(self, _attributes: Mapping[str, str]) -> None:

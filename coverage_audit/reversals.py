@@ -82,8 +82,11 @@ def find_reversals(time: FloatArray, x: FloatArray, y: FloatArray, run: IntArray
 
 
 def _chords(time: FloatArray, x: FloatArray, y: FloatArray, run: IntArray) -> _Chords:
-    grid = np.arange(time[0], time[-1] + CUSP_SAMPLE_S, CUSP_SAMPLE_S)
-    sample = np.unique(np.clip(np.searchsorted(time, grid), 0, len(time) - 1))
+    # the first fix of each sampling step: as many as there are fixes at most, however long the drive
+    number = np.floor((time - time[0]) / CUSP_SAMPLE_S)
+    first = np.concatenate([[True], np.diff(number) > 0])
+    first[-1] = True
+    sample = np.flatnonzero(first)
     dx, dy = np.diff(x[sample]), np.diff(y[sample])
     length = np.hypot(dx, dy)
     keep = np.flatnonzero((length > CUSP_CHORD_M) & (np.diff(run[sample]) == 0))

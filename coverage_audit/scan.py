@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from .tolerances import VISIT_WIDTHS
-from .tolerances_accuracy import MOST_PAIRS, MOST_SCAN_STEP_M, SCAN_DIRECTIONS, SCAN_LINES
+from .tolerances_accuracy import MOST_CROSSINGS, MOST_PAIRS, MOST_SCAN_STEP_M, MOST_SWEEPS, SCAN_DIRECTIONS, SCAN_LINES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -86,11 +86,15 @@ class Lines:
         place = np.empty(len(order), int)
         place[order] = np.arange(len(order))
         several = np.flatnonzero((sweeps > 1) & (length > 0))
-        part, chord = _under(several, place[:size], place[size : 2 * size])
-        share = (middle[several[part]] - start[chord]) / (end - start)[chord]
-        when = travel[chord, 0] + share * np.diff(travel)[chord, 0]
         twice = np.zeros(len(length), bool)
-        twice[several] = _visits(part, stretch[swept.step[used]][chord], when, self.visit_m, len(several)) > 1
+        # as many sweeps lie over a part as it counts: looked at in blocks, to bound the memory
+        block = np.cumsum(sweeps[several]) // MOST_SWEEPS
+        for parts in np.split(several, np.flatnonzero(np.diff(block)) + 1):
+            part, chord = _under(parts, place[:size], place[size : 2 * size])
+            share = (middle[parts[part]] - start[chord]) / (end - start)[chord]
+            when = travel[chord, 0] + share * np.diff(travel)[chord, 0]
+            visits = _visits(part, stretch[swept.step[used]][chord], when, self.visit_m, len(parts))
+            twice[parts] = visits > 1
         return Counted(middle, np.where(sweeps == 0, length, 0.0), np.where(twice, length, 0.0))
 
 
@@ -139,6 +143,8 @@ class Scan:
         along = _clear_direction(np.concatenate([one.reshape(-1, 2, 2) for one in edges]), step)
         placed = _turned(sides, along).reshape(-1, 2)
         low, high = placed.min(axis=0), placed.max(axis=0)
+        across = np.clip(_turned(steps.corner_m, along)[..., 1], low[1], high[1])
+        step = max(step, float(np.abs(across - np.roll(across, 1, axis=1)).sum()) / MOST_CROSSINGS)
         origin, span = np.array([low[0], low[1] + step / 2]), float(high[0] - low[0])
         count = int((high[1] - low[1]) / step) + 1
         empty = cls(along, origin, step, count, Lines(span, np.empty((0, 2)), VISIT_WIDTHS * width_m))

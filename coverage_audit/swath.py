@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 
 from .cuts import cut_times
+from .errors import InputError
 from .model_core import BoomLines, BoomPath, Piece
 from .tolerances import (
     ACROSS_DEG,
@@ -23,6 +24,12 @@ from .tolerances import (
     CHUNK_TURN_DEG,
     LAP_TURN_DEG,
     MAX_THIN_M,
+    MOST_AXLE_AHEAD_M,
+    MOST_AXLE_BEHIND_M,
+    SAME_WAY_DEG,
+    SLIDING_DEG,
+    SLIDING_M,
+    SLIDING_SHARE,
     STANDING_STEP_M,
     THIN_M,
     THIN_NOISE_SHARE,
@@ -42,7 +49,7 @@ def boom_path(motion: Motion, settings: BoomSettings) -> BoomPath:
     ahead = settings.antenna_ahead_m or 0.0
     heading = motion.heading_rad
     if settings.axle_behind_antenna_m:
-        heading = _follow(motion, motion.x_m, motion.y_m, settings.axle_behind_antenna_m)
+        heading = _axle_heading(motion, settings.axle_behind_antenna_m)
     back, side = ahead, settings.antenna_right_m
     x = motion.x_m - back * np.sin(heading) - side * np.cos(heading)
     y = motion.y_m - back * np.cos(heading) + side * np.sin(heading)
@@ -70,10 +77,52 @@ def boom_path(motion: Motion, settings: BoomSettings) -> BoomPath:
     )
 
 
+def _axle_heading(motion: Motion, behind_m: float) -> FloatArray:
+    """Heading of a vehicle whose fixed axle is *behind_m* behind the antenna (negative: ahead of it).
+
+    Raises
+    ------
+    InputError
+        So long a vehicle is not built, or none could have driven this way without its axle sliding sideways.
+    """
+    side = "behind" if behind_m > 0 else "ahead of"
+    refused = f"the fixed axle cannot lie {abs(behind_m):g} m {side} the antenna"
+    if not -MOST_AXLE_AHEAD_M <= behind_m <= MOST_AXLE_BEHIND_M:
+        limits = f"at most {MOST_AXLE_BEHIND_M:g} m behind and {MOST_AXLE_AHEAD_M:g} m ahead of it"
+        raise InputError(f"{refused} of a vehicle; it must lie {limits}", "boom.axle_behind_antenna")
+    heading = _follow(motion, motion.x_m, motion.y_m, behind_m)
+    slid = _slid_m(motion, heading)
+    if slid > max(SLIDING_M, SLIDING_SHARE * float(np.hypot(np.diff(motion.x_m), np.diff(motion.y_m)).sum())):
+        raise InputError(
+            f"{refused}: over {slid:.0f} m the track turns so tightly that such a vehicle would have been dragged "
+            "backwards. Measure from the antenna to the axle that does not steer, or leave this key out",
+            "boom.axle_behind_antenna",
+        )
+    return heading
+
+
+def _slid_m(motion: Motion, heading: FloatArray) -> float:
+    """How far a vehicle with this *heading* was dragged backwards by a turn too tight for it. [m]
+
+    Where the track turns back at once it reversed, seen or not: that is no turn, and does not count.
+    """
+    dx, dy = np.diff(motion.x_m), np.diff(motion.y_m)
+    step = np.hypot(dx, dy)
+    ahead = (dx * np.sin(heading[:-1]) + dy * np.cos(heading[:-1])) / np.maximum(step, STANDING_STEP_M)
+    forward = ~(motion.reverse[1:] | motion.reverse[:-1] | motion.gap_after[:-1]) & (step > STANDING_STEP_M)
+    dragged = forward & (ahead < -math.sin(math.radians(SLIDING_DEG)))
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], dragged, [False]]).astype(np.int8)))
+    runs = zip(edges[::2], edges[1::2], strict=True)
+    return float(sum(step[a:b].sum() for a, b in runs if a and ahead[a - 1] < math.cos(math.radians(SAME_WAY_DEG))))
+
+
 def _follow(
     motion: Motion, x: FloatArray, y: FloatArray, length_m: float, ahead_heading: FloatArray | None = None
 ) -> FloatArray:
     """Heading of a rigid bar of *length_m* whose front end follows x, y and whose rear rolls: a tractrix.
+
+    A negative length is a bar whose rear end follows and whose front rolls: what is stable forwards for the one is
+    stable backwards for the other.
 
     Each straight step is solved exactly: tan(d/2) shrinks by exp(-step / length), d being the
     angle between bar and travel (the classical tractrix). Going backwards the bar swings out
@@ -86,19 +135,20 @@ def _follow(
     # a step that goes against the heading goes backwards, whatever part it lies in
     sign = np.where(dx * np.sin(start[:-1]) + dy * np.cos(start[:-1]) < 0, -1.0, 1.0)
     course = np.arctan2(sign * dx, sign * dy)
-    shrink = np.exp(-step / length_m)
+    shrink = np.exp(-step / abs(length_m))
     result = np.unwrap(start).astype(float).copy()
     breaks = np.flatnonzero(motion.gap_after[:-1] | (np.diff(motion.reverse.astype(np.int8)) != 0)) + 1
     bounds = [0, *breaks.tolist(), len(x)]
     previous: float | None = None
     for first, last in pairwise(bounds):
-        backwards = bool(motion.reverse[first])
+        reversing = bool(motion.reverse[first])
+        backwards = reversing != (length_m < 0)
         order = range(last - 2, first - 1, -1) if backwards else range(first, last - 1)
         begin = last - 1 if backwards else first
         fresh = previous is None or backwards or bool(motion.gap_after[first - 1])
         angle = float(previous or 0.0)
         if fresh:
-            turning = _steady(course, step, begin, (first, last - 1), length_m, -1.0 if backwards else 1.0)
+            turning = _steady(course, step, begin, (first, last - 1), length_m, -1.0 if reversing else 1.0)
             angle = float(result[begin])
             angle += math.remainder(turning - angle, 2 * math.pi) if turning is not None else 0.0
         result[begin] = angle
@@ -122,7 +172,7 @@ def _steady(
     """
     low = high = at
     reach = 0.0
-    while reach < length_m and (low > part[0] or high < part[1]):
+    while reach < abs(length_m) and (low > part[0] or high < part[1]):
         if low > part[0]:
             low -= 1
             reach += float(step[low])

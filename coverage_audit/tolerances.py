@@ -32,6 +32,16 @@ SPIKE_SHADOW = 0.3
 ISLAND_S = 10.0
 """Fixes that stand apart from the rest of the track, for less than this, are a jump. [s]"""
 
+ALONE_S = 600.0
+"""... and fixes that stand apart in time by more than this (ten minutes) on every side, for less than that,
+have a wrong clock: they sprayed nothing that could be told. [s]"""
+
+CLOCK_NOISE_S = 0.02
+"""Logged times jitter by this much, as writing and reading take their turns. [s] 1 to 7 ms were seen at 23 Hz."""
+
+MOVED_FIXES = 5
+"""A track of at least so many fixes that stands in the wrong place of its file is put in time order. [1]"""
+
 # --- motion ----------------------------------------------------------------------------------
 
 STAND_WINDOW_S = 3.0
@@ -39,6 +49,21 @@ STAND_WINDOW_S = 3.0
 
 STAND_SPEED_M_S = 0.1
 """Slower than this over the window is standing (design: volume let out below 0.1 m/s). [m/s]"""
+
+SCATTER_WINDOWS_S = (6.0, 12.0, 20.0)
+"""Fixes that scatter more than standing speed allows over the window are judged over these, the longest
+last: in 20 s that speed goes 2 m, twice ``JITTER_M``; creeping faster goes farther. [s]"""
+
+SCATTER_FIXES = 500
+"""... and over no more fixes than this to either side, whatever the rate: bounds the work. [1]"""
+
+HEADING_NOISE_SHARE = 0.25
+"""A stand whose moves have more than this share of the square of the least move with a direction is restless:
+some of them look like driving. [1] Half of that speed, 0.075 m/s; a good receiver's noise makes 0.03."""
+
+SCATTER_REACH = 1.5
+"""The first and last fixes of a stand may lie so many times as far off its place as the farthest of the others,
+but not beyond ``JITTER_M``. [1]"""
 
 TIP_NOISE_M = 0.02
 """Smoothing is widened until white noise swings the boom's tip by less than this. [m]"""
@@ -105,6 +130,17 @@ BRIDGE_WIDTHS = 5.0
 TOWED_BACKING_WIDTHS = 1.0
 """A towed boom backed up farther than this earns a caution (design, section 2). [boom widths]"""
 
+MOST_AXLE_BEHIND_M = 12.0
+MOST_AXLE_AHEAD_M = 6.0
+"""Farthest that a fixed axle lies behind the antenna (a long machine with the antenna on its nose) and ahead of it
+(an antenna over a boom that is carried behind). Common practice, no source. [m]"""
+
+SLIDING_DEG = 10.0
+SLIDING_M = 2.0
+SLIDING_SHARE = 0.01
+"""An axle rolls; one whose vehicle would be dragged backwards, by more than this beyond square to its way, over more
+than this distance and this share of the way, does not lie where it is said to. [deg], [m], [1]"""
+
 # --- swath and partition ---------------------------------------------------------------------
 
 THIN_M = 0.003
@@ -142,6 +178,12 @@ the boom on: only then can sweeps meet again so soon. [deg]"""
 
 CUT_STEP_M = 0.15
 """Cuts there lie this close, so the border between one visit and two is off by half of it at most. [m]"""
+
+MOST_LINE_CUTS = 30_000
+"""... and where so many would not do for a job, as with fixes that leap about, they lie farther apart. [1]"""
+
+COARSE_SHARE = 0.9
+"""More than this share of them and it is told. [1]"""
 
 CLOSURE_REL = 1e-6
 """Sums that must close exactly do so within this share of the field; the rest is rounding. [1]"""
@@ -184,6 +226,9 @@ ground of its own, touches 3 000; every tile takes about 10 ms."""
 SPRAYED_WIDTHS = 1.0
 """A polygon counts as sprayed when the boom's centre sprayed inside it over this length; a
 neighbour's field that only caught the boom's tip does not. [boom widths]"""
+
+NEAREST_TOLD_M = 0.5
+"""A boom nearer to a field than this is not told as so many metres away from it. [m]"""
 
 # --- findings --------------------------------------------------------------------------------
 
@@ -264,6 +309,13 @@ MAX_TEXT_CHARACTERS = 10_000
 
 FIRST_YEAR, LAST_YEAR = 1980, 2100
 """Years a date may lie in. GPS time began on 1980-01-06."""
+
+EARLIEST_TIME_S, LATEST_TIME_S = -2_208_988_800.0, 4_133_980_800.0
+"""Times that are read lie from 1900-01-01 (a counter of seconds that ran over says 1901) to before 2101-01-01.
+[s since 1970]"""
+
+EARLIEST_JOB_S = 0.0
+"""A job lies in 1970 at the earliest, where a clock that was never set begins. [s since 1970]"""
 
 # --- field boundaries (read_field) ----------------------------------------------------------
 

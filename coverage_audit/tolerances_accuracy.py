@@ -62,6 +62,13 @@ MOST_SCAN_STEP_M = 1.0
 """Replicates are counted along parallel lines: so many over a square target, at most so far apart. [1], [m]
 Against the exact partition the difference that a shift makes then errs by 1e-5 of the target or less."""
 
+MOST_CROSSINGS = 2_000_000
+"""Edges of swept steps cross the lines so often at most: the lines lie farther apart where the boom was very wide
+or its steps very long, which bounds the memory of a draw by some 200 MB. [1]"""
+
+MOST_SWEEPS = 1_000_000
+"""Sweeps over parts of lines that are looked at in one go, where ground was swept hundreds of times. [1]"""
+
 MOST_PAIRS = 100_000
 """Pairs of cut and step that are looked at in one go: bounds the memory where the error is large. [1]"""
 

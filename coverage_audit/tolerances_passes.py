@@ -5,6 +5,11 @@
 ALIKE_NOISES = 1.05
 """Scatters along and across travel are both noise when they differ by less than this factor. [1]"""
 
+MOST_PAUSE_S = 600.0
+MOST_WAY_STEPS = 4_000_000
+"""The even grid of the way leaves out what of a pause goes beyond this, and has no more steps than this: it holds
+some ten columns, 0.3 GB at the most. [s], [1]"""
+
 WAY_STEP_M = 0.5
 """Grid of the smoothed way: turns of a light vehicle are ten times as long. [m]"""
 

@@ -6,7 +6,6 @@ Nothing is dropped silently: every fix that is not used is counted under a reaso
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections import Counter
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -15,9 +14,15 @@ import numpy as np
 from .errors import InputError
 from .model_core import Track
 from .tolerances import (
+    ALONE_S,
+    CLOCK_NOISE_S,
+    EARLIEST_JOB_S,
     GAP_STEPS,
     ISLAND_S,
+    LATEST_TIME_S,
+    MAX_FIELD_DISTANCE_M,
     MAX_SPEED_M_S,
+    MOVED_FIXES,
     SPIKE_ACCELERATION_M_S2,
     SPIKE_NOISE_M,
     SPIKE_SCATTERS,
@@ -25,7 +30,7 @@ from .tolerances import (
 )
 
 if TYPE_CHECKING:
-    from .model import FloatArray, IntArray, TrackLog
+    from .model import BoolArray, FloatArray, IntArray, TrackLog
 
 
 def clean_track(
@@ -53,8 +58,20 @@ def clean_track(
     steps = np.diff(columns["time_s"])
     median = float(np.median(steps))
     _refuse_sparse(median, max_gap_s, logs)
-    gap = np.append((steps > max_gap_s) & (steps > GAP_STEPS * median), [False])
+    way = columns["time_s"], columns["x_m"], columns["y_m"]
+    jump = _too_quick(*way, _scatter(*way))  # nobody drove there
+    gap = np.append(((steps > max_gap_s) & (steps > GAP_STEPS * median)) | jump, [False])
     return Track(**columns, gap_after=gap, median_step_s=median), tuple(counts)
+
+
+def order_cautions(logs: tuple[TrackLog, ...]) -> list[str]:
+    """One caution for each log whose tracks were not in time order and were put in order."""
+    return [
+        f"{log.file}: its tracks are not in time order; they were sorted by their times, and no fix was lost by it."
+        for log in logs
+        if len(log.fixes)
+        and not np.array_equal(_in_order(log.fixes.time_s, log.fixes.segment), np.arange(len(log.fixes)))
+    ]
 
 
 def _clean_log(
@@ -63,10 +80,25 @@ def _clean_log(
     fixes = log.fixes
     x, y = to_metres(fixes.lon_deg, fixes.lat_deg)
     time = fixes.time_s + clock_offset_s
-    kept, dropped = _ordered(time)
-    keep = kept[_not_spikes(time[kept], x[kept], y[kept])]
-    if len(keep) < len(kept):
-        dropped["jump"] = len(kept) - len(keep)
+    logged = _in_order(time, fixes.segment)
+    dated = logged[(time[logged] >= EARLIEST_JOB_S) & (time[logged] < LATEST_TIME_S)]
+    if not len(dated):
+        raise InputError(
+            "every time of the log, with clock_offset added, lies before 1970 or after 2100; correct the offset, or "
+            "the logger's clock",
+            log.file,
+        )
+    in_time = dated[_not_alone(time[dated])]
+    keep = in_time[_ordered(time[in_time])]
+    dropped = _lost_in_order(time, logged, keep)
+    steps: tuple[tuple[str, Callable[[IntArray], IntArray]], ...] = (
+        ("far_away", lambda keep: _not_far(x[keep], y[keep])),
+        ("jump", lambda keep: _not_spikes(time[keep], x[keep], y[keep])),
+    )
+    for reason, step in steps:
+        before, keep = keep, keep[step(keep)]
+        if len(keep) < len(before):
+            dropped[reason] = len(before) - len(keep)
     if len(keep) < 2:
         raise InputError("fewer than two usable fixes are left; log the whole job, one fix a second", log.file)
     columns = {
@@ -83,14 +115,38 @@ def _clean_log(
     return columns, dropped
 
 
-def _ordered(time: FloatArray) -> tuple[IntArray, dict[str, int]]:
-    """Indices of the longest run of strictly increasing times, and what is left out, by reason.
+def _in_order(time: FloatArray, segment: IntArray) -> IntArray:
+    """Indices of all fixes with tracks that stand in the wrong order sorted, if more can be used so; else as they are.
+
+    A track ends where the segment changes or time leaps; it is placed by its middle time, so
+    that one wrong clock moves nothing.
+    """
+    as_logged = np.arange(len(time))
+    step = np.diff(time)
+    if np.all(step > 0):
+        return as_logged
+    far = np.abs(step) > GAP_STEPS * np.median(np.abs(step))
+    back = np.flatnonzero((step <= 0) | far | (np.diff(segment) != 0)) + 1
+    tracks: list[list[IntArray]] = []
+    for part in np.split(as_logged, back):
+        if tracks and len(part) < MOVED_FIXES:  # too few to be a track of its own: stays where it is
+            tracks[-1].append(part)
+        else:
+            tracks.append([part])
+    whole = [np.concatenate(parts) for parts in tracks]
+    whole.sort(key=lambda part: float(np.median(time[part])))
+    in_order = np.concatenate(whole)
+    return in_order if len(_ordered(time[in_order])) > len(_ordered(time)) else as_logged
+
+
+def _ordered(time: FloatArray) -> IntArray:
+    """Indices of the longest run of strictly increasing times.
 
     The longest increasing subsequence, and not "later than all before": one fix with a time in
     the future must not cost every fix after it.
     """
     if np.all(np.diff(time) > 0):
-        return np.arange(len(time)), {}
+        return np.arange(len(time))
     ends: list[float] = []
     end_index: list[int] = []
     before = np.full(len(time), -1)
@@ -108,11 +164,48 @@ def _ordered(time: FloatArray) -> tuple[IntArray, dict[str, int]]:
     while index >= 0:
         chain.append(index)
         index = int(before[index])
-    kept = np.array(chain[::-1])
-    lost = np.setdiff1d(np.arange(len(time)), kept)
-    twice = np.isin(time[lost], time[kept])
-    counts = Counter({"duplicate_time": int(twice.sum()), "backward_time": int((~twice).sum())})
-    return kept, dict(+counts)
+    return np.array(chain[::-1])
+
+
+def _lost_in_order(time: FloatArray, before: IntArray, kept: IntArray) -> dict[str, int]:
+    """The fixes of *before* that are not *kept*, counted by reason.
+
+    Their time is that of a kept fix, or out of order, or in order and yet nobody's: a wrong clock.
+    """
+    lost = ~np.isin(before, kept)
+    if not lost.any():
+        return {}
+    twice = np.isin(time[before], time[kept])
+    own = time[before]
+    earlier = np.maximum.accumulate(np.where(lost, -np.inf, own))
+    later = np.minimum.accumulate(np.where(lost, np.inf, own)[::-1])[::-1]
+    fits = (earlier < own) & (own < later)
+    counts = {
+        "duplicate_time": int((lost & twice).sum()),
+        "backward_time": int((lost & ~twice & ~fits).sum()),
+        "wrong_time": int((lost & ~twice & fits).sum()),
+    }
+    return {reason: count for reason, count in counts.items() if count}
+
+
+def _not_alone(time: FloatArray) -> IntArray:
+    """Indices without fixes whose clock was wrong: a few whose times lie far apart from all the others."""
+    order = np.argsort(time, kind="stable")
+    own = time[order]
+    starts = np.concatenate([[0], np.flatnonzero(np.diff(own) > ALONE_S) + 1])
+    ends = np.append(starts[1:], len(own))
+    long_enough = own[ends - 1] - own[starts] >= ISLAND_S
+    long_enough[np.argmax(ends - starts)] = True
+    return np.sort(order[np.repeat(long_enough, ends - starts)])
+
+
+def _not_far(x: FloatArray, y: FloatArray) -> IntArray:
+    """Indices without fixes in another part of the country: no array may grow with such a distance."""
+    known = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
+    x, y = x[known], y[known]
+    if not len(known):
+        return known
+    return known[np.hypot(x - np.median(x), y - np.median(y)) <= MAX_FIELD_DISTANCE_M]
 
 
 def _not_spikes(time: FloatArray, x: FloatArray, y: FloatArray) -> IntArray:
@@ -157,8 +250,8 @@ def _without_islands(time: FloatArray, x: FloatArray, y: FloatArray, index: IntA
     t = time[index]
     if len(index) < 3:
         return index
-    scatter = SPIKE_SCATTERS * float(np.median(_off_line(t, x[index], y[index])[0]))
-    jump = np.hypot(np.diff(x[index]), np.diff(y[index])) > MAX_SPEED_M_S * np.diff(t) + scatter
+    scatter = _scatter(t, x[index], y[index])
+    jump = _too_quick(t, x[index], y[index], scatter)
     if not jump.any():
         return index
     starts = np.concatenate([[0], np.flatnonzero(jump) + 1])
@@ -166,6 +259,17 @@ def _without_islands(time: FloatArray, x: FloatArray, y: FloatArray, index: IntA
     long_enough = t[ends - 1] - t[starts] >= ISLAND_S
     long_enough[np.argmax(ends - starts)] = True
     return index[np.repeat(long_enough, ends - starts)]
+
+
+def _scatter(time: FloatArray, x: FloatArray, y: FloatArray) -> float:
+    """How far fixes may lie off the way in a log that scatters as this one does. [m]"""
+    return SPIKE_SCATTERS * float(np.median(_off_line(time, x, y)[0])) if len(time) > 2 else 0.0
+
+
+def _too_quick(time: FloatArray, x: FloatArray, y: FloatArray, scatter_m: float) -> BoolArray:
+    """Whether each step asks for an impossible speed, noise of the fixes and of their clock allowed for."""
+    allowed = MAX_SPEED_M_S * (np.diff(time) + CLOCK_NOISE_S) + max(SPIKE_NOISE_M, scatter_m)
+    return np.asarray(np.hypot(np.diff(x), np.diff(y)) > allowed)
 
 
 def _time_order(logs: tuple[TrackLog, ...], parts: list[dict[str, np.ndarray]]) -> list[int]:

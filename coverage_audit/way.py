@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .tolerances import STAND_SPEED_M_S, STAND_WINDOW_S
-from .tolerances_passes import ALIKE_NOISES, WAY_HEADING_RAD, WAY_MAX_WINDOW_M, WAY_MIN_WINDOW_M, WAY_STEP_M
+from .tolerances_passes import (
+    ALIKE_NOISES,
+    MOST_PAUSE_S,
+    MOST_WAY_STEPS,
+    WAY_HEADING_RAD,
+    WAY_MAX_WINDOW_M,
+    WAY_MIN_WINDOW_M,
+    WAY_STEP_M,
+)
 
 if TYPE_CHECKING:
     from .model import BoolArray, FloatArray
@@ -87,6 +95,7 @@ def smooth_way(fixed: Fixed) -> Way:
     wanted = (noise * np.sqrt(2 * gap_s) / (speed * WAY_HEADING_RAD)) ** (2 / 3)
     half = float(np.clip(wanted, max(WAY_MIN_WINDOW_M / speed, 1.01 * gap_s), WAY_MAX_WINDOW_M / speed))
     step = min(WAY_STEP_M / speed, 1.0)
+    clock, time = time, _pressed(time, step)
     reach = max(round(half / step), 1)
     half = reach * step
     grid = np.arange(time[0], time[-1] + step / 2, step)
@@ -98,13 +107,24 @@ def smooth_way(fixed: Fixed) -> Way:
     heading = _headings(vx, vy, standing)
     along = np.concatenate([[0.0], np.cumsum(np.where(standing, 0.0, pace)[1:] * step)])
     left = noise * float(np.sqrt(min(1.0, gap_s / half)))
-    return Way(grid, x[0], y[0], heading, along, standing, step, reach, left)
+    moments = grid if time is clock else np.interp(grid, time, clock)
+    return Way(moments, x[0], y[0], heading, along, standing, step, reach, left)
+
+
+def _pressed(time: FloatArray, step_s: float) -> FloatArray:
+    """Times with long pauses pressed together: a grid over them must not grow with a night or a wrong clock. [s]"""
+    longest = min(MOST_PAUSE_S, MOST_WAY_STEPS * step_s / len(time))
+    steps = np.diff(time)
+    if not len(steps) or steps.max() <= longest:
+        return time
+    return time[0] + np.concatenate([[0.0], np.cumsum(np.minimum(steps, longest))])
 
 
 def usual_speed_m_s(fixed: Fixed) -> float:
     """Median speed over so long that noise does not add to it; at least 0.3. [m/s]"""
-    grid = np.arange(fixed.time_s[0], fixed.time_s[-1], STAND_WINDOW_S)
-    x, y = np.interp(grid, fixed.time_s, fixed.x_m), np.interp(grid, fixed.time_s, fixed.y_m)
+    time = _pressed(fixed.time_s, STAND_WINDOW_S)
+    grid = np.arange(time[0], time[-1], STAND_WINDOW_S)
+    x, y = np.interp(grid, time, fixed.x_m), np.interp(grid, time, fixed.y_m)
     pace = np.hypot(np.diff(x), np.diff(y)) / STAND_WINDOW_S
     quick = pace > max(STAND_SPEED_M_S, fixed.noise_m / STAND_WINDOW_S)
     return max(float(np.median(pace[quick])) if quick.any() else 1.0, 0.3)

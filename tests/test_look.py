@@ -70,3 +70,24 @@ def test_a_name_steers_no_terminal(small_job, capsys):
     path.write_bytes((small_job.folder / "track.gpx").read_bytes())
     _, out, _ = look(capsys, path)
     assert "\x1b" not in out
+
+
+def test_a_log_whose_fixes_share_one_time_is_described(small_job, capsys):
+    fixes, _ = small_job.drive()
+    small_job.write("track.gpx", small_job.gpx_of([(0.0, *one[1:]) for one in fixes]))
+    code, out, err = look(capsys, small_job.folder / "track.gpx")
+    assert (code, err) == (0, "")
+    assert "every fix has the same time" in out
+
+
+def test_gaps_are_weighed_in_the_verdict(small_job, capsys):
+    """A pass driven in a gap is told beside "dense enough"; a stop without fixes is not."""
+    fixes, _ = small_job.drive()
+    small_job.write("track.gpx", small_job.gpx_of([one for one in fixes if not 40 <= one[0] < 80]))
+    _, out, _ = look(capsys, small_job.folder / "track.gpx")
+    verdict = out[out.index("Verdict:") :]
+    assert re.search(r"dense enough to audit\. But 1 gap\(s\) hold [\d.]+.m of the way \([\d.]+.%\)", verdict)
+    small_job.write("track.gpx", small_job.gpx_of([(t + 600 * (t >= 40), x, y) for t, x, y in fixes]))
+    _, out, _ = look(capsys, small_job.folder / "track.gpx")
+    assert "Gaps: 1" in out
+    assert out.rstrip().endswith("dense enough to audit.")

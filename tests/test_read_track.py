@@ -67,7 +67,7 @@ def test_job_date_reaches_a_log_without_date(tmp_path):
         (b"\x00" * 5000, "neither GPX nor NMEA"),
         ("{}", "neither GPX nor NMEA"),
         ("<kml/>", "not GPX"),
-        (GPX[:-20], "damaged or cut off"),
+        (GPX[: GPX.index("<trkpt") + 20], "damaged or cut off"),
         (ENTITY, 'XML entity "a"'),
         (GPX.replace("<time>2026-05-30T13:00:00Z</time>", ""), "no time"),
         (GPX.replace("43.6", "116.2").replace("-116.2", "43.6"), "look swapped"),
