@@ -18,7 +18,7 @@ FLOOR = {"errors", "units", "tolerances", "model", "model_core", "model_settings
 FLOOR |= {"model_accuracy", "tolerances_accuracy"}
 FLOOR |= {"model_passes", "model_compare", "tolerances_passes", "tolerances_compare"}
 FLOOR |= {"tolerances_rate", "model_rate", "rate_classes"}
-FLOOR |= {"model_touchup", "tolerances_touchup", "model_proof"}
+FLOOR |= {"model_touchup", "tolerances_touchup", "model_proof", "tolerances_proof", "typed_text"}
 STAGES = {
     *{"plane", "track", "motion", "boom", "swath", "ground", "coverage", "raster", "findings", "rate"},
     *{"cautions", "simulate"},
@@ -31,6 +31,7 @@ READERS = {"read_job", "read_track", "read_field", "read_boom", "read_result"}
 WRITERS = {"summary", "report", "export_rate", "report_compare", "look", "propose_csv"}
 WRITERS |= {"report_touchup", "export_touchup", "touchup_words"}
 WRITERS |= {"proof_record", "proof_figures", "proof_page", "proof_pdf", "proof_picture", "proof_verify"}
+WRITERS |= {"proof_again", "proof_form", "proof_map"}
 ENTRANCE = {"cli", "files", "__main__", "__init__"}
 
 PARTS = {
@@ -64,7 +65,9 @@ PARTS = {
     "proof_record": {"__init__", "display", "proof_figures", "proof_picture", "proof_sign"},
     "proof_page": {"pages", "proof_picture", "proof_sign"},
     "proof_pdf": {"proof_page", "proof_picture", "proof_sign"},
-    "proof_verify": {"proof_page", "proof_pdf", "proof_record", "proof_sign"},
+    "proof_form": {"proof_figures", "proof_record"},
+    "proof_verify": {"proof_drawn", "proof_form", "proof_page", "proof_pdf", "proof_record", "proof_sign"},
+    "proof_again": {"proof_figures", "proof_map", "proof_picture", "proof_record", "proof_sign"},
     "read_job": {
         "job_accuracy",
         "job_rate",
@@ -120,6 +123,8 @@ LOWER = {
     "units": {"errors"},
     "tolerances": set(),
     "tolerances_rate": set(),
+    "tolerances_proof": set(),
+    "typed_text": set(),
     "model_rate": set(),
     "model_touchup": set(),
     "tolerances_touchup": set(),
