@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .errors import InputError
+from .tolerances_proof import LARGEST_BYTES, LONGEST_NAME
+from .typed_text import one_line
 
 if TYPE_CHECKING:
     import argparse
@@ -26,8 +27,10 @@ PRIVATE = (KEY, SECRET)
 PLACE_HELP = "exact: map and full areas; blurred (default) or none: no map, areas to 0.1 ha"
 
 DOES_NOT_HOLD = 3
-LARGEST_BYTES = 50_000_000
-"""Larger files are no proof. [bytes]"""
+
+PAPERS = ("proof.html", "proof.pdf")
+SIGNED = ("proof-buyer.json", "proof.pdf")
+"""Papers that only a run with a key makes."""
 
 
 def add_proof(commands: argparse._SubParsersAction[Any], run: Mapping[str, object]) -> None:
@@ -82,24 +85,28 @@ def proof_papers(options: argparse.Namespace, progress: Progress, audit_job: Aud
     """Papers of the proof by file name, and what to tell the person."""
     from .proof_page import page_of  # noqa: PLC0415
     from .proof_pdf import pdf_of  # noqa: PLC0415
-    from .proof_record import buyer_record, grower_record, refuse  # noqa: PLC0415
-    from .proof_sign import fingerprint, salt, sign, spoken  # noqa: PLC0415
+    from .proof_record import grower_record, refuse  # noqa: PLC0415
+    from .proof_sign import fingerprint, record_text, salt, sign, spoken  # noqa: PLC0415
 
     made = _stated_time(options.time)
     key, secret = _key_and_secret(options.key)
+    if key is None:
+        _refuse_stale(options.output)
     audits = _audited([options.job, *options.later], progress, audit_job)
     refuse(audits, audits[0].job.settings.proof)
     full = grower_record(audits, made)
     if key is None:
-        own = {**buyer_record(full, audits[0], "exact", "00" * 32), "copy": "buyer"}
+        own = _buyers_copy(full, audits[0], "exact", "00" * 32)
         told = "No key was given, so there is no buyer's copy: proof.html is your own paper and is not signed."
-        return {"proof.json": _json(full), "proof.html": page_of(own)}, told
-    buyer = sign(buyer_record(full, audits[0], options.place, secret), key, str(options.key))
+        return {"proof.json": record_text(full), "proof.html": page_of(own)}, told
+    buyer = sign(_buyers_copy(full, audits[0], options.place, secret), key, str(options.key))
     mark = fingerprint(full)
     salts = {path: salt(secret, mark, path.split("/")) for path in buyer["commitments"]}
+    own = {**full, "salts": salts, "buyer": fingerprint(buyer)}
+    _refuse_form(own)
     papers = {
-        "proof.json": _json(sign({**full, "salts": salts}, key, str(options.key))),
-        "proof-buyer.json": _json(buyer),
+        "proof.json": record_text(sign(own, key, str(options.key))),
+        "proof-buyer.json": record_text(buyer),
         "proof.html": page_of(buyer),
         "proof.pdf": pdf_of(buyer),
     }
@@ -109,6 +116,36 @@ def proof_papers(options: argparse.Namespace, progress: Progress, audit_job: Aud
         f"Fingerprint: {spoken(fingerprint(buyer))}"
     )
     return papers, told
+
+
+def _buyers_copy(full: dict[str, Any], audit: Audit, place: str, secret: str) -> dict[str, Any]:
+    """The buyer's copy, of a form that verify accepts."""
+    from .proof_map import fitted  # noqa: PLC0415
+    from .proof_record import buyer_record  # noqa: PLC0415
+
+    found = buyer_record(full, audit, place, secret)
+    found["map"] = fitted(found["map"])
+    _refuse_form(found)
+    return found
+
+
+def _refuse_form(record: dict[str, Any]) -> None:
+    """Refuse to make what verify would not accept, such as a text that is too long."""
+    from .proof_form import form_faults  # noqa: PLC0415
+    from .proof_sign import record_text  # noqa: PLC0415
+
+    for fault in form_faults(record):
+        raise InputError(f"no proof can be made of this: {fault}; shorten or correct it in the job file", "proof")
+    if len(record_text(record)) > LARGEST_BYTES // 2:
+        raise InputError("the record would be too large for a proof; give a boundary with fewer corners", "proof")
+
+
+def _refuse_stale(folder: Path) -> None:
+    """Keep signed papers of an earlier run from lying beside new ones that are not signed."""
+    for name in SIGNED:
+        if (folder / name).exists():
+            raise InputError("this signed paper of an earlier run would stay beside new ones that are not signed; "
+                             "choose another folder, or give --key", str(folder / name))  # fmt: skip
 
 
 def _headline(record: dict[str, Any]) -> str:
@@ -132,27 +169,21 @@ def _stated_time(text: str | None) -> str:
     else:
         try:
             moment = dt.datetime.fromisoformat(text)
-        except ValueError as error:
+            moment = (moment if moment.tzinfo else moment.replace(tzinfo=dt.UTC)).astimezone(dt.UTC)
+        except (ValueError, OverflowError) as error:
             raise InputError(f'"{text}" is not a time; write it as 2026-06-30T12:00:00Z', "--time") from error
-    moment = moment if moment.tzinfo else moment.replace(tzinfo=dt.UTC)
-    return moment.astimezone(dt.UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+    return moment.isoformat(timespec="seconds").replace("+00:00", "Z")
 
 
 def _key_and_secret(path: Path | None) -> tuple[str | None, str]:
     if path is None:
         return None, ""
     secret = path.parent / SECRET
-    for file in (path, secret):
-        if not file.is_file():
-            raise InputError("there is no such file; make keys with keygen", str(file))
-    found = secret.read_text(encoding="ascii", errors="replace").strip()
+    key, found = (_data(file, "make keys with keygen").decode("ascii", errors="replace") for file in (path, secret))
+    found = found.strip()
     if len(found) != 64 or any(letter not in "0123456789abcdef" for letter in found):
         raise InputError("this is not the secret that keygen wrote: 64 hex digits are wanted", str(secret))
-    return path.read_text(encoding="ascii", errors="replace"), found
-
-
-def _json(record: dict[str, Any]) -> str:
-    return json.dumps(record, ensure_ascii=False, sort_keys=True, indent=1) + "\n"
+    return key, found
 
 
 # --- verify --------------------------------------------------------------------------------------
@@ -166,52 +197,79 @@ def verified(options: argparse.Namespace, progress: Progress, audit_job: AuditJo
     InputError
         The file is no proof, or cannot be read.
     """
-    from .proof_sign import fingerprint, public_hex, signature_fault, spoken  # noqa: PLC0415
-    from .proof_verify import commitments_hold, faults, told  # noqa: PLC0415
+    from .proof_form import form_faults  # noqa: PLC0415
+    from .proof_sign import public_hex, signature_fault  # noqa: PLC0415
+    from .proof_verify import faults, told  # noqa: PLC0415
 
-    record = _record(options.proof)
+    data = _data(options.proof)
+    record = _record(data, options.proof)
     public = None
     if options.public_key is not None:
         public = public_hex(_data(options.public_key).decode("utf-8", errors="replace"), str(options.public_key))
-    found = faults(record, public, _beside(options.proof))
+    beside, others = _beside(options.proof, record)
+    found = faults(record, public, {options.proof.name: data, **beside})
+    full = record
     if not found and options.full is not None:
-        if record["copy"] != "buyer":
-            raise InputError("only a buyer's copy can be held against the full record", str(options.proof))
-        full = _record(options.full)
-        found += faults(full, record["signature"]["public_key"], {}) or commitments_hold(record, full)
+        full, found = _held_against(record, options)
     if not found and options.inputs is not None:
-        found += _input_faults(record, options.inputs, progress, audit_job)
+        found = _input_faults(record, full, options.inputs, progress, audit_job)
+    name = one_line(options.proof.name, LONGEST_NAME)
     if found:
         lines = "\n".join(f"  - {line}" for line in found)
-        figures = told(record) if not signature_fault(record, public) else ""
-        return DOES_NOT_HOLD, f"DOES NOT HOLD: {options.proof.name}\n{lines}\n{figures}".rstrip()
-    mark = fingerprint(record)
-    own = record["signature"]["public_key"]
-    signer = f"Signer unknown to you: compare this fingerprint of the key with the grower: {own}"
-    signer = "Signed by the key you gave." if public else signer
-    again = _how_again(record, options.inputs)
-    return 0, f"HOLDS: {options.proof.name}\n{signer}\n{again}Record: {spoken(mark)}\n{told(record)}"
+        figures = told(record) if not form_faults(record) and not signature_fault(record, public) else ""
+        return DOES_NOT_HOLD, f"DOES NOT HOLD: {name}\n{lines}\n{figures}".rstrip()
+    notes = [f"{other} lies beside it and is the paper of another record: check it by itself." for other in others]
+    signer = "Signed by the key you gave."
+    if public is None:
+        own = record["signature"]["public_key"]
+        signer = f"Signer unknown to you: compare this fingerprint of the key with the grower: {own}"
+    return 0, "\n".join([f"HOLDS: {name}", signer, *notes, *_how_again(record, full, options.inputs), _named(record)])
 
 
-def _data(path: Path) -> bytes:
-    if not path.is_file():
-        raise InputError("there is no such file; check the name", str(path))
-    if path.stat().st_size > LARGEST_BYTES:
-        raise InputError("this file is too large to be a proof", str(path))
-    return path.read_bytes()
+def _named(record: dict[str, Any]) -> str:
+    from .proof_sign import fingerprint, spoken  # noqa: PLC0415
+    from .proof_verify import told  # noqa: PLC0415
+
+    return f"Record: {spoken(fingerprint(record))}\n{told(record)}"
 
 
-def _record(path: Path) -> dict[str, Any]:
-    """The record in *path*; for a PDF that has lost its own, the one in the file beside it."""
-    from .proof_pdf import ATTACHED  # noqa: PLC0415
+def _held_against(record: dict[str, Any], options: argparse.Namespace) -> tuple[dict[str, Any], list[str]]:
+    """The grower's full record, and what it says otherwise than *record*."""
+    from .proof_again import full_faults  # noqa: PLC0415
+    from .proof_verify import faults  # noqa: PLC0415
+
+    if record["copy"] != "buyer":
+        raise InputError("only a buyer's copy can be held against the full record", str(options.proof))
+    data = _data(options.full)
+    full = _record(data, options.full)
+    if full["copy"] != "grower":
+        raise InputError("this is not the grower's full record; give proof.json", str(options.full))
+    return full, faults(full, record["signature"]["public_key"], {options.full.name: data}) or full_faults(record, full)
+
+
+def _data(path: Path, advice: str = "check the name") -> bytes:
+    try:
+        if not path.is_file():
+            raise InputError(f"there is no such file; {advice}", str(path))
+        with path.open("rb") as file:
+            data = file.read(LARGEST_BYTES + 1)
+    except (OSError, ValueError) as error:  # a name that no file can have, or a file that may not be read
+        raise InputError(f"this file cannot be read ({_reason(error)}); {advice}", str(path)) from error
+    if len(data) > LARGEST_BYTES:
+        raise InputError(f"this file is too large for a proof or a key: at most {LARGEST_BYTES} bytes", str(path))
+    return data
+
+
+def _reason(error: Exception) -> str:
+    return getattr(error, "strerror", None) or str(error)
+
+
+def _record(data: bytes, path: Path) -> dict[str, Any]:
     from .proof_verify import NotAProofError, record_in  # noqa: PLC0415
 
-    data, beside = _data(path), path.with_name(ATTACHED)
     try:
         return record_in(data)
     except NotAProofError as error:
-        if data.startswith(b"%PDF") and beside.is_file():
-            return _record(beside)
         raise InputError(
             f"this is not a coverage proof ({error}); give the proof.pdf, proof.html or proof-buyer.json that the "
             "seller made",
@@ -219,27 +277,34 @@ def _record(path: Path) -> dict[str, Any]:
         ) from error
 
 
-def _beside(path: Path) -> dict[str, bytes]:
-    """The paper that was named, and those that lie beside it under the names they were made with."""
-    from .proof_verify import is_paper  # noqa: PLC0415
+def _beside(path: Path, record: dict[str, Any]) -> tuple[dict[str, bytes], list[str]]:
+    """Papers that lie beside a file of the seller's own name, and the names of those that are another record's.
 
-    papers = {path, path.with_name("proof.html"), path.with_name("proof.pdf")}
-    found = {paper.name: paper.read_bytes() for paper in sorted(papers) if paper.is_file()}
-    return {name: data for name, data in found.items() if is_paper(data)}
+    Under any other name, such as "proof (1).pdf", a file stands alone: the papers beside it may be anybody's.
+    """
+    from .proof_verify import is_another  # noqa: PLC0415
+
+    if record["copy"] != "buyer" or path.name not in {"proof-buyer.json", *PAPERS}:
+        return {}, []
+    found = {
+        name: _data(path.with_name(name)) for name in PAPERS if name != path.name and path.with_name(name).is_file()
+    }
+    others = [name for name, data in found.items() if is_another(data, record)]
+    return {name: data for name, data in found.items() if name not in others}, others
 
 
-def _input_faults(record: dict[str, Any], folder: Path, progress: Progress, audit_job: AuditJob) -> list[str]:
-    """Compute the figures again from the files in *folder*."""
-    from .proof_figures import figures  # noqa: PLC0415
-    from .proof_verify import figure_faults  # noqa: PLC0415
+def _input_faults(
+    record: dict[str, Any], full: dict[str, Any], folder: Path, progress: Progress, audit_job: AuditJob
+) -> list[str]:
+    """Compute everything again from the files in *folder*; *full* is the grower's record when it was given."""
+    from .proof_again import again_faults  # noqa: PLC0415
 
-    if not folder.is_dir():
-        raise InputError("there is no such folder; give the one with the job's files", str(folder))
-    hashes = {hashlib.sha256(path.read_bytes()).hexdigest(): path for path in folder.rglob("*") if path.is_file()}
-    wanted = record.get("inputs")
+    wanted = full.get("inputs")
+    hashes = _hashes(folder)
     if wanted is not None and (lost := [one["file"] for one in wanted if one["sha256"] not in hashes]):
-        return [f"the folder has no file with the content of {', '.join(lost)}"]
-    jobs = sorted(folder.rglob("*.toml"))
+        names = ", ".join(one_line(name, LONGEST_NAME) for name in lost)
+        return [f"the folder has no file with the content of {names}"]
+    jobs = sorted(path for path in hashes.values() if path.suffix == ".toml")
     if wanted is not None:
         jobs = [hashes[one["sha256"]] for one in wanted if one["file"].endswith(".toml")]
     if not jobs:
@@ -248,7 +313,24 @@ def _input_faults(record: dict[str, Any], folder: Path, progress: Progress, audi
         audits = _audited([str(path) for path in jobs], progress, audit_job)
     except InputError as error:
         return [f"the folder's {len(jobs)} job file(s) cannot be computed again: {error}"]
-    return figure_faults(record, figures(audits), same_versions=_same_versions(record))
+    same = _same_versions(record)
+    found = again_faults(record, audits, same_versions=same)
+    return found or (again_faults(full, audits, same_versions=same) if full is not record else [])
+
+
+def _hashes(folder: Path) -> dict[str, Path]:
+    """SHA-256 of every file in *folder* and the folders in it."""
+    try:
+        if not folder.is_dir():
+            raise InputError("there is no such folder; give the one with the job's files", str(folder))
+        found = {}
+        for path in sorted(folder.rglob("*"), reverse=True):
+            if path.is_file():
+                with path.open("rb") as file:
+                    found[hashlib.file_digest(file, "sha256").hexdigest()] = path
+    except (OSError, ValueError) as error:
+        raise InputError(f"this folder cannot be read ({_reason(error)}); check the name", str(folder)) from error
+    return found
 
 
 def _same_versions(record: dict[str, Any]) -> bool:
@@ -257,10 +339,15 @@ def _same_versions(record: dict[str, Any]) -> bool:
     return bool(record["software"] == software())
 
 
-def _how_again(record: dict[str, Any], inputs: Path | None) -> str:
-    """How close the figures computed again had to be; "" when they were not."""
+def _how_again(record: dict[str, Any], full: dict[str, Any], inputs: Path | None) -> list[str]:
+    """How close what was computed again had to be; nothing when it was not."""
     if inputs is None:
-        return ""
-    if _same_versions(record):
-        return "Computed again from the inputs: every figure within one unit in its last place.\n"
-    return "Computed again from the inputs with other library versions: every figure within 0.02 % of the field.\n"
+        return []
+    lines = ["Computed again from the inputs: every figure the same to its last digit."]
+    if not _same_versions(record):
+        lines = ["Computed again from the inputs with other library versions: every figure within 0.02 % of the field."]
+    if "inputs" not in full:
+        lines.append("Whether these files are the very ones is shown by their hashes, which --full proof.json has.")
+    if record.get("place") == "blurred":
+        lines.append("The distorted outline cannot be computed again.")
+    return lines

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import shapely
 
 from .plane import Plane
 from .tolerances_rate import BAND_SLACK
+from .units import HECTARE_M2
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,12 +27,30 @@ def text(value: float, decimals: int) -> str:
     return f"{value + 0.0:.{decimals}f}".replace("-0." + "0" * decimals, "0." + "0" * decimals)
 
 
-def _figure(value: float | None, decimals: int, unit: str, origin: str) -> Record:
-    return {"value": None if value is None else text(value, decimals), "unit": unit, "origin": origin}
+class Form(NamedTuple):
+    """How one figure is written: digits after the point, unit, and where it comes from."""
+
+    decimals: int
+    unit: str
+    origin: str
+
+
+FORMS = {
+    "target_m2": Form(1, "m2", "derived"),
+    "proven_m2": Form(1, "m2", "derived"),
+    "proven_share": Form(2, "%", "derived"),
+    "missed_first_m2": Form(1, "m2", "derived"),
+    "missed_left_m2": Form(1, "m2", "derived"),
+    "double_m2": Form(1, "m2", "derived"),
+    "within_10pct_share": Form(2, "%", "derived"),
+    "intended_l_ha": Form(1, "L/ha", "typed"),
+    "covered_low90_share": Form(2, "%", "derived"),
+}
+"""Every figure of the proof: areas to 0.1 m2, shares to 0.01 %."""
 
 
 def figures(audits: Sequence[Audit]) -> Record:
-    """Every figure of the proof: areas to 0.1 m2, shares to 0.01 %."""
+    """Every figure of the proof, each in its one form; None where it is not known."""
     first = audits[0]
     areas = first.area_m2
     healed = _healed_m2(audits)
@@ -40,17 +59,34 @@ def figures(audits: Sequence[Audit]) -> Record:
     sure = first.accuracy
     told = sure is not None and sure.asked and sure.replicates and sure.covered_m2.told
     low = sure.covered_m2.low90 if sure and told else None
-    return {
-        "target_m2": _figure(areas.target, 1, "m2", "derived"),
-        "proven_m2": _figure(proven, 1, "m2", "derived"),
-        "proven_share": _figure(100 * proven / areas.target, 2, "%", "derived"),
-        "missed_first_m2": _figure(areas.missed, 1, "m2", "derived"),
-        "missed_left_m2": _figure(areas.missed - healed, 1, "m2", "derived"),
-        "double_m2": _figure(areas.double, 1, "m2", "derived"),
-        "within_10pct_share": _figure(None if within is None else 100 * within, 2, "%", "derived"),
-        "intended_l_ha": _figure(first.volume.target_l_ha, 1, "L/ha", "typed"),
-        "covered_low90_share": _figure(None if low is None else 100 * low / areas.target, 2, "%", "derived"),
+    values = {
+        "target_m2": areas.target,
+        "proven_m2": proven,
+        "proven_share": 100 * proven / areas.target,
+        "missed_first_m2": areas.missed,
+        "missed_left_m2": areas.missed - healed,
+        "double_m2": areas.double,
+        "within_10pct_share": None if within is None else 100 * within,
+        "intended_l_ha": first.volume.target_l_ha,
+        "covered_low90_share": None if low is None else 100 * low / areas.target,
     }
+    return {name: _figure(values[name], form) for name, form in FORMS.items()}
+
+
+def _figure(value: float | None, form: Form) -> Record:
+    shown = None if value is None else text(value, form.decimals)
+    return {"value": shown, "unit": form.unit, "origin": form.origin}
+
+
+def shown_figures(figures: Record, place: str) -> Record:
+    """Figures as the buyer sees them: areas to 0.1 ha where the place is not to be found by them."""
+    return figures if place == "exact" else {name: _coarse(one) for name, one in figures.items()}
+
+
+def _coarse(figure: Record) -> Record:
+    if figure["unit"] != "m2" or figure["value"] is None:
+        return figure
+    return {"value": text(float(figure["value"]) / HECTARE_M2, 1), "unit": "ha", "origin": figure["origin"]}
 
 
 def within_10pct_share(audits: Sequence[Audit]) -> float | None:

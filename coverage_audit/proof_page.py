@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
 from .pages import page_templates
 from .proof_picture import MAP_WORDS, bar_of
-from .proof_sign import fingerprint, library, spoken
+from .proof_sign import fingerprint, library, record_text, spoken
+from .tolerances_proof import LONGEST_ROW
+from .typed_text import one_line, other_scripts
 
 if TYPE_CHECKING:
     Record = dict[str, Any]
@@ -47,24 +48,19 @@ UNITS = {"m2": "m²", "ha": "ha", "%": "%", "L/ha": "L/ha"}
 
 def withheld_words(record: Record) -> str:
     """What the seller keeps back."""
-    place = "" if record["place"] == "exact" else ", the field's shape and place, the files' hashes"
+    place = "" if record["place"] == "exact" else ", the field's shape and place"
     return (
-        f"Withheld by the seller: the track, the times of day, the operator's name{place}. Each part is committed to, "
-        "so that the full record can be held against this one."
+        f"Withheld by the seller: the track, the times of day, the operator's name{place} and the files' hashes. "
+        "Each part is committed to, so that the full record can be held against this one."
     )
 
 
 def rows_of(record: Record) -> list[tuple[str, str, str]]:
     """(name, value, origin) of everything the paper says, in reading order."""
     what = record["what"]
-    rows = [
-        ("Field", what["field"], "typed"),
-        ("Crop", what["crop"], "typed"),
-        ("Sprayed on", what["date"], "measured"),
-    ]
+    rows = [_typed("Field", what["field"]), _typed("Crop", what["crop"]), ("Sprayed on", what["date"], "measured")]
     for product in what["products"]:
-        name = f"{product['name']} (registration {product['reg_no']}), {product['rate']}"
-        rows += [("Product", name, "typed")]
+        rows.append(_typed("Product", f"{product['name']} (registration {product['reg_no']}), {product['rate']}"))
         rows += [("Earliest cut by the interval given", product["earliest_cut"], "derived")]
         rows += [("Earliest grazing by the interval given", product["earliest_grazing"], "derived")]
     if not what["products"]:
@@ -75,17 +71,23 @@ def rows_of(record: Record) -> list[tuple[str, str, str]]:
         value = "less than 0.1 ha" if value == "0.0 ha" else value
         rows.append((name, value, figure["origin"]))
     for job in record["later"]:
-        rows.append(("Touch-up job, counted above", f"{job['date']} {', '.join(job['products'])}".strip(), "measured"))
-    rows += [(name, what["label"][key], "typed by the seller") for key, name in LABEL.items()]
+        rows.append(("Touch-up job, counted above", job["date"], "measured"))
+        if job["products"]:
+            rows.append(_typed("Products of that job", ", ".join(job["products"])))
+    rows += [_typed(name, what["label"][key], "typed by the seller") for key, name in LABEL.items()]
     return rows
+
+
+def _typed(name: str, value: str, origin: str = "typed") -> tuple[str, str, str]:
+    """Row of what a person typed: one line, and letters that may look like others are named."""
+    scripts = other_scripts(value)
+    return name, one_line(value, LONGEST_ROW), f"{origin}; with {scripts} letters" if scripts else origin
 
 
 def page_of(record: Record) -> str:
     """The whole page; it loads nothing, and holds the record that it was made from."""
     mark = fingerprint(record)
     code = library("segno").make(mark, error="m").svg_inline(scale=3, omitsize=False)
-    # "<" cannot end the script element: it is written as an escape that JSON reads back
-    data = json.dumps(record, ensure_ascii=True, sort_keys=True).replace("<", "\\u003c")
     return (
         page_templates()
         .get_template("proof.html")
@@ -98,7 +100,7 @@ def page_of(record: Record) -> str:
             fingerprint=mark,
             words=spoken(mark),
             code=Markup(code),  # noqa: S704 - made by the library of hex digits
-            data=Markup(data),  # noqa: S704 - JSON with "<" escaped
+            data=Markup(record_text(record)),  # noqa: S704 - no "<" is in it, so nothing ends its element
             withheld=withheld_words(record),
             map_words=MAP_WORDS[record["place"]],
             paths=_svg_paths(record["map"]) if record["place"] == "exact" else [],

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-import io
 import unicodedata
 from typing import TYPE_CHECKING, Any
 
 from .proof_page import HOW, NOT_SAID, TITLE, rows_of, withheld_words
 from .proof_picture import MAP_WORDS, Bar, bar_of
-from .proof_sign import canonical, fingerprint, library, spoken
+from .proof_sign import fingerprint, library, record_text, spoken
 
 if TYPE_CHECKING:
     Record = dict[str, Any]
@@ -24,22 +23,22 @@ ATTACHED = "proof-buyer.json"
 """Name of the record inside the PDF."""
 
 
+_HEAD, _END = b"\n/Type /EmbeddedFile\n>>\nstream\n", b"\nendstream\n"
+
+
 def record_in_pdf(data: bytes) -> str:
-    """Text of the record attached to a PDF.
+    """Text of the record attached to a PDF that this program made.
 
     Raises
     ------
     ValueError
-        It cannot be read, or holds no record, or several.
+        It holds no record as this program attaches it, or several.
     """
-    pypdf = library("pypdf")
-    try:
-        found = pypdf.PdfReader(io.BytesIO(data)).attachments.get(ATTACHED, [])
-    except Exception as error:  # the reader raises whatever a broken file makes it stumble over
-        raise ValueError("this PDF cannot be read") from error
-    if len(found) != 1:
+    start = data.find(_HEAD) + len(_HEAD)
+    end = data.find(_END, start)
+    if start < len(_HEAD) or end < 0 or data.find(_HEAD, start) >= 0:
         raise ValueError("this PDF does not hold one record")
-    return bytes(found[0]).decode("utf-8", errors="replace")
+    return data[start:end].decode()
 
 
 def pdf_of(record: Record) -> bytes:
@@ -47,7 +46,11 @@ def pdf_of(record: Record) -> bytes:
     mark = fingerprint(record)
     paper = library("fpdf").FPDF(format="A4")
     paper.set_compression(False)  # builds of the compressor differ in their bytes
-    paper.embed_file(bytes=canonical(record), basename=ATTACHED, desc="The record that this paper was made from")
+    paper.alias_nb_pages(None)  # "{nb}" in typed text is no number of pages
+    paper.file_id = lambda: None
+    paper.embed_file(
+        bytes=record_text(record).encode(), basename=ATTACHED, desc="The record that this paper was made from"
+    )
     paper.set_creation_date(dt.datetime.fromisoformat(record["made"] + "T00:00:00+00:00"))
     paper.set_title(TITLE)
     paper.set_lang("en")
@@ -79,21 +82,29 @@ def _plain(letter: str) -> str:
     return unicodedata.normalize("NFKD", letter).encode("latin-1", "ignore").decode("latin-1") or "?"
 
 
+VALUE_MM, ORIGIN_MM, LINE_MM = 76, 28, 5
+"""Room for what a figure says and where it comes from, and the height of a line. [mm]"""
+
+
 def _table(paper: Any, rows: list[tuple[str, str, str]]) -> None:  # noqa: ANN401 - an FPDF
-    for name, value, origin in rows:
-        paper.set_font("Helvetica", "", 9)
-        top = paper.get_y()
-        paper.cell(NAME_MM, 5, _latin(name))
-        paper.set_font("Helvetica", "B", 9)
-        paper.multi_cell(76, 5, _latin(value), new_x="RIGHT", new_y="TOP", align="L")
-        bottom = top + 5 * max(1, len(paper.multi_cell(76, 5, _latin(value), dry_run=True, output="LINES")))
-        paper.set_font("Helvetica", "I", 8)
-        paper.cell(0, 5, origin)
+    for row in rows:
+        cells = [
+            (NAME_MM, "", 9, _latin(row[0])),
+            (VALUE_MM, "B", 9, _latin(row[1])),
+            (ORIGIN_MM, "I", 8, _latin(row[2])),
+        ]
+        lines = [_cell(paper, *cell, dry_run=True, output="LINES") for cell in cells]
+        height = LINE_MM * max(1, *map(len, lines))
+        _room(paper, height)
+        bottom = paper.get_y() + height
+        for cell in cells:
+            _cell(paper, *cell, new_x="RIGHT", new_y="TOP")
         paper.set_xy(paper.l_margin, bottom)
     paper.ln(2)
 
 
 def _bar(paper: Any, bar: Bar) -> None:  # noqa: ANN401 - an FPDF
+    _room(paper, BAR_MM + 1)
     left, top, wide = paper.l_margin, paper.get_y(), paper.epw
     black = wide * float(bar.rest) / 100
     paper.set_line_width(0.4)
@@ -107,12 +118,26 @@ def _bar(paper: Any, bar: Bar) -> None:  # noqa: ANN401 - an FPDF
     paper.ln(2)
 
 
+def _cell(paper: Any, width_mm: float, style: str, size: float, words: str, **how: Any) -> Any:  # noqa: ANN401
+    """Words broken over lines in a column of so much room."""
+    paper.set_font("Helvetica", style, size)
+    return paper.multi_cell(width_mm, LINE_MM, words, align="L", **how)
+
+
+def _room(paper: Any, height_mm: float) -> None:  # noqa: ANN401 - an FPDF
+    """Begin a page where so much does not fit: shapes and rows beside one another break over no page of themselves."""
+    if paper.get_y() + height_mm > paper.h - paper.b_margin:
+        paper.add_page()
+
+
 def _drawing(paper: Any, drawing: Record, place: str) -> None:  # noqa: ANN401 - an FPDF
     if place != "exact":
         paper.multi_cell(0, 4.2, MAP_WORDS[place], new_x="LMARGIN", new_y="NEXT")
         paper.ln(2)
         return
-    size, left, top = 46.0, paper.l_margin, paper.get_y()
+    size, left = 46.0, paper.l_margin
+    _room(paper, size)
+    top = paper.get_y()
     scale = size / 1000
 
     def placed(points: list[list[int]]) -> list[tuple[float, float]]:
@@ -131,8 +156,7 @@ def _drawing(paper: Any, drawing: Record, place: str) -> None:  # noqa: ANN401 -
 
 def _seal(paper: Any, record: Record, mark: str) -> None:  # noqa: ANN401 - an FPDF
     paper.ln(2)
-    if paper.get_y() > 297 - 50:
-        paper.add_page()
+    _room(paper, 36)
     top, left = paper.get_y(), paper.l_margin
     matrix = library("segno").make(mark, error="m").matrix
     module = 30 / len(matrix)

@@ -22,7 +22,11 @@ if TYPE_CHECKING:
     Record = dict[str, Any]
 
 _NO_MAP = "There is no map: the seller keeps the field's shape and place back, and gives areas to 0.1 ha."
-MAP_WORDS = {"exact": "The field; black: missed by the first job.", "blurred": _NO_MAP, "none": _NO_MAP}
+MAP_WORDS = {
+    "exact": "The field; black: missed by the first job, as far as it can be seen at this size.",
+    "blurred": _NO_MAP,
+    "none": _NO_MAP,
+}
 
 
 @dataclass(frozen=True)

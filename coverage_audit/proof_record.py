@@ -15,7 +15,7 @@ from . import __version__
 from .display import utc_text
 from .errors import InputError
 from .plane import Plane
-from .proof_figures import figures, text
+from .proof_figures import figures, shown_figures, text
 from .proof_picture import drawn_map
 from .proof_sign import commitment, fingerprint, salt
 from .units import HECTARE_M2
@@ -197,10 +197,8 @@ def buyer_record(full: Record, audit: Audit, place: str, secret_hex: str) -> Rec
     """
     own = fingerprint(full)
     shown = {key: full[key] for key in ("schema", "what", "figures", "later", "software")}
-    if place != "exact":
-        shown["figures"] = {key: _coarse(one) for key, one in full["figures"].items()}
-    withheld = {(name, key): value for name in ("grower", "settings") for key, value in full[name].items()}
-    withheld |= {("inputs", str(k)): value for k, value in enumerate(full["inputs"])}
+    shown["figures"] = shown_figures(full["figures"], place)
+    withheld = withheld_parts(full)
     return {
         **shown,
         "copy": "buyer",
@@ -214,8 +212,7 @@ def buyer_record(full: Record, audit: Audit, place: str, secret_hex: str) -> Rec
     }
 
 
-def _coarse(figure: Record) -> Record:
-    """Areas to 0.1 ha where the place is not to be found by them."""
-    if figure["unit"] != "m2" or figure["value"] is None:
-        return figure
-    return {"value": text(float(figure["value"]) / HECTARE_M2, 1), "unit": "ha", "origin": figure["origin"]}
+def withheld_parts(full: Record) -> dict[tuple[str, str], Any]:
+    """What the buyer's copy of *full* only commits to, by part and key."""
+    parts = {(name, key): value for name in ("grower", "settings") for key, value in full[name].items()}
+    return parts | {("inputs", str(k)): value for k, value in enumerate(full["inputs"])}

@@ -23,7 +23,7 @@ Record = dict[str, Any]
 
 ALGORITHM = "Ed25519"
 SIGNATURE_KEYS = {"algorithm", "public_key", "value"}
-_HEX = re.compile(r"[0-9a-f]+")
+_HEX = {"public_key": re.compile("[0-9a-f]{64}"), "value": re.compile("[0-9a-f]{128}")}
 
 WORDS = tuple((files("coverage_audit") / "templates" / "words.txt").read_text(encoding="ascii").split())
 """Short plain words, one for each value of a byte, to read a fingerprint over the telephone."""
@@ -49,6 +49,15 @@ def library(name: str) -> ModuleType:
 def canonical(value: object) -> bytes:
     """*value* as RFC 8785 bytes."""
     return bytes(library("rfc8785").dumps(value))
+
+
+def record_text(record: Record) -> str:
+    """The one form of *record* in a file, a page and a PDF: sorted keys, letters of ASCII.
+
+    No tag of a page and no head of a PDF can stand in it, so that nothing shows it as anything but what it is.
+    """
+    text = json.dumps(record, ensure_ascii=True, sort_keys=True, indent=1)
+    return text.replace("<", "\\u003c").replace("%PDF", "\\u0025PDF") + "\n"
 
 
 def parse_strict(text: str) -> Record:
@@ -111,9 +120,29 @@ def public_hex(pem: str, place: str) -> str:
     """
     serial = library("cryptography.hazmat.primitives.serialization")
     try:
-        return str(serial.load_pem_public_key(pem.encode()).public_bytes_raw().hex())
+        found = serial.load_pem_public_key(pem.encode()).public_bytes_raw()
     except Exception as error:
         raise InputError("this is not an Ed25519 public key in PEM; use the file made by keygen", place) from error
+    if not proper_key(found):
+        raise InputError("this key has small order: anybody can sign for it; use the file made by keygen", place)
+    return str(found.hex())
+
+
+_P = 2**255 - 19
+_D = -121665 * pow(121666, -1, _P) % _P
+"""Prime and constant of the curve (RFC 8032, section 5.1)."""
+
+
+def proper_key(raw: bytes) -> bool:
+    """Whether 32 bytes are the one encoding of a point of more than small order (1, 2, 4 or 8).
+
+    Under a key of small order a signature that nobody made fits every record, or one in a few. On the curve
+    -x^2 + y^2 = 1 + d x^2 y^2 a point has order 1 or 2 where y^2 = 1, order 4 where y = 0, and order 8 where its
+    double has y = 0, that is x^2 = -y^2 and so d y^4 + 2 y^2 = 1.
+    """
+    y = int.from_bytes(raw, "little") & (2**255 - 1)
+    small = y * (y * y - 1) * (_D * y**4 + 2 * y * y - 1) % _P == 0
+    return len(raw) == 32 and y < _P and not small
 
 
 def sign(record: Record, private_pem: str, place: str) -> Record:
@@ -135,15 +164,23 @@ def sign(record: Record, private_pem: str, place: str) -> Record:
     return {**record, "signature": {"algorithm": ALGORITHM, "public_key": public, "value": value}}
 
 
-def signature_fault(record: Record, public: str | None) -> str:
-    """What is wrong with the signature of *record*; "" when it holds (by the key *public*, hex, when given)."""
-    own = record.get("signature")
+def _fault_of_form(own: Any) -> str:  # noqa: ANN401 - any JSON value
     if own is None:
         return "the record is not signed"
     if not isinstance(own, dict) or set(own) != SIGNATURE_KEYS or own["algorithm"] != ALGORITHM:
         return "the signature is not of the form that this program writes"
-    if any(not isinstance(own[key], str) or not _HEX.fullmatch(own[key]) for key in ("public_key", "value")):
+    if any(not isinstance(own[key], str) or not _HEX[key].fullmatch(own[key]) for key in _HEX):
         return "key and signature must be hex in small letters"
+    if not proper_key(bytes.fromhex(own["public_key"])):
+        return "the record is signed by a key that anybody can sign for"
+    return ""
+
+
+def signature_fault(record: Record, public: str | None) -> str:
+    """What is wrong with the signature of *record*; "" when it holds (by the key *public*, hex, when given)."""
+    own = record.get("signature")
+    if fault := _fault_of_form(own):
+        return fault
     ed25519 = library("cryptography.hazmat.primitives.asymmetric.ed25519")
     try:
         ed25519.Ed25519PublicKey.from_public_bytes(bytes.fromhex(own["public_key"])).verify(

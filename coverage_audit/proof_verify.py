@@ -1,54 +1,40 @@
-"""Check a coverage proof: signature, papers, and, with the inputs at hand, the figures themselves."""
+"""Check a coverage proof: what kind of file it is, its form and signature, and every byte that a person reads.
+
+A file is what its whole content is. A bare record is the one text that this program writes of it, to the last byte;
+a page the one page made of the record inside; a PDF the same bytes too, or another version's lay-out of the same
+drawing (:mod:`.proof_drawn`).
+"""
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING, Any
 
+from .proof_drawn import same_drawing
+from .proof_form import COPIES, form_faults
 from .proof_page import page_of, rows_of
 from .proof_pdf import pdf_of, record_in_pdf
-from .proof_record import SCHEMA
-from .proof_sign import commitment, fingerprint, parse_strict, signature_fault
+from .proof_record import MISSING, SCHEMA
+from .proof_sign import fingerprint, parse_strict, record_text, signature_fault
+from .tolerances_proof import LONGEST_NAME
+from .typed_text import one_line
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     Record = dict[str, Any]
 
-KEYS = {
-    "buyer": {
-        *("schema", "copy", "made", "place", "what", "figures", "later", "map", "software"),
-        *("withheld", "commitments", "signature"),
-    },
-    "grower": {
-        *(
-            "schema",
-            "copy",
-            "made",
-            "what",
-            "figures",
-            "later",
-            "grower",
-            "inputs",
-            "settings",
-            "software",
-            "signature",
-        ),
-        "salts",
-    },
-}
-_RECORD = re.compile(r'<script type="application/json" id="record">(.*?)</script>', re.DOTALL)
-SAME_REL = 2e-4
-"""With other library versions figures may differ by this share of the field. [1]"""
+_TAG, _END = '<script type="application/json" id="record">', "</script>"
 
 
 class NotAProofError(ValueError):
     """The file holds no record of this program."""
 
 
-def is_paper(data: bytes) -> bool:
-    """Whether a file shows a record to a reader (a page, a PDF) and is not the bare record."""
-    return not data.lstrip().startswith(b"{")
+def _kind(data: bytes) -> str:
+    """What *data* claims to be: "pdf", "page" or "record"; the tag of a page cannot stand in a record."""
+    if data.startswith(b"%PDF"):
+        return "pdf"
+    return "page" if _TAG.encode() in data else "record"
 
 
 def record_in(data: bytes) -> Record:
@@ -59,17 +45,26 @@ def record_in(data: bytes) -> Record:
     NotAProofError
         There is none.
     """
+    kind = _kind(data)
     try:
-        text = record_in_pdf(data) if data.startswith(b"%PDF") else data.decode("utf-8", errors="replace")
-        found = _RECORD.search(text)
-        record = parse_strict(found[1] if found else text)
+        text = record_in_pdf(data) if kind == "pdf" else data.decode()
+        record = parse_strict(_record_in_page(text) if kind == "page" else text)
     except (ValueError, RecursionError) as error:
         raise NotAProofError(str(error)) from error
-    if record.get("schema") != SCHEMA or record.get("copy") not in KEYS:
+    if record.get("schema") != SCHEMA or not isinstance(record.get("copy"), str) or record["copy"] not in COPIES:
         raise NotAProofError("it does not say that it is a coverage proof")
-    if is_paper(data) and record["copy"] != "buyer":
+    if kind != "record" and record["copy"] != "buyer":
         raise NotAProofError("a page or a PDF is only ever made from a buyer's copy")
     return record
+
+
+def _record_in_page(text: str) -> str:
+    """Text of the last record in a page: looked for from the end, so that openings without an end cost nothing."""
+    start = text.rindex(_TAG) + len(_TAG)
+    end = text.find(_END, start)
+    if end < 0:
+        raise ValueError("the record in this page has no end")
+    return text[start:end]
 
 
 def faults(record: Record, public: str | None, papers: Mapping[str, bytes]) -> list[str]:
@@ -80,66 +75,47 @@ def faults(record: Record, public: str | None, papers: Mapping[str, bytes]) -> l
     public : str or None
         The key it must be signed by, in hex; None = any.
     papers : mapping of str to bytes
-        Pages and PDFs that claim to be made from the record, by file name.
+        Files that claim to be the record or to be made from it, by file name.
     """
-    unknown = set(record) - KEYS[record["copy"]]
-    if unknown:
-        return [f"the record has members that are not of it: {', '.join(sorted(unknown))}"]
-    found = [fault] if (fault := signature_fault(record, public)) else []
-    if record["copy"] == "buyer":
-        found += _paper_faults(record, papers)
-    return found
-
-
-def _paper_faults(record: Record, papers: Mapping[str, bytes]) -> list[str]:
-    try:
-        page, pdf = page_of(record).encode(), pdf_of(record)
-    except Exception as error:  # noqa: BLE001 - a record that was tampered with can be anything
-        return [f"no paper can be made from the record ({type(error).__name__})"]
+    if found := form_faults(record):
+        return found
+    if fault := signature_fault(record, public):
+        return [fault]
     return [
-        f"{name} is not the paper of this record: changed, or made by other versions. Read the figures below instead"
+        f"{one_line(name, LONGEST_NAME)} is not the paper of this record: changed, were it by a blank or a line end, "
+        "or made by other versions. Read the figures below instead"
         for name, data in papers.items()
-        if data != (pdf if data.startswith(b"%PDF") else page)
+        if not _made_from(record, data)
     ]
 
 
+def _made_from(record: Record, data: bytes) -> bool:
+    kind = _kind(data)
+    if kind == "record":
+        return data == record_text(record).encode()
+    if kind == "page":
+        return data == page_of(record).encode()
+    own = pdf_of(record)
+    return data == own or same_drawing(data, own)
+
+
+def is_another(data: bytes, record: Record) -> bool:
+    """Whether *data* is a paper of another record, and that one is signed: somebody else's, and not this one forged."""
+    try:
+        found = record_in(data)
+    except NotAProofError:
+        return False
+    return not form_faults(found) and not signature_fault(found, None) and fingerprint(found) != fingerprint(record)
+
+
 def told(record: Record) -> str:
-    """The record's own figures and fingerprint, in plain lines."""
-    mark = fingerprint(record)
-    lines = [f"  {name}: {value} ({origin})" for name, value, origin in rows_of(record)]
-    return "\n".join([*lines, f"  Fingerprint: {mark}"])
+    """The record's own figures and fingerprint, in plain lines; what was typed stands in quotation marks."""
+    lines = [f"  {name}: {_quoted(value, origin)} ({origin})" for name, value, origin in rows_of(record)]
+    return "\n".join([*lines, f"  Fingerprint: {fingerprint(record)}"])
 
 
-def commitments_hold(buyer: Record, full: Record) -> list[str]:
-    """What the grower's full record says otherwise than the buyer's copy is committed to."""
-    found = [f"{key} differs" for key in ("what", "later", "software") if buyer[key] != full[key]]
-    for path, sealed in buyer["commitments"].items():
-        part, key = path.split("/", 1)
-        try:
-            value = full[part][int(key)] if isinstance(full[part], list) else full[part][key]
-            same = commitment(full["salts"][path], value) == sealed
-        except (KeyError, IndexError, ValueError, TypeError):
-            same = False
-        if not same:
-            found.append(f"{path} is not what the buyer's copy is committed to")
-    return found
-
-
-def figure_faults(record: Record, again: Record, *, same_versions: bool) -> list[str]:
-    """Figures that differ from those computed again from the inputs, by more than a unit in the last place."""
-    found = []
-    target = float(again["target_m2"]["value"])
-    for name, figure in record["figures"].items():
-        one, other = figure["value"], again[name]["value"]
-        if (one is None) != (other is None):
-            found.append(f"{name}: the record says {one}, the inputs say {other}")
-        elif one is not None:
-            scale = {"ha": 1e-4, "m2": 1.0}.get(figure["unit"], 1.0)
-            decimals = len(one.partition(".")[2])
-            slack = 10.0**-decimals * 1.01
-            if not same_versions:
-                slack = max(slack, SAME_REL * (100.0 if figure["unit"] == "%" else target * scale))
-            value = float(other) * (scale if figure["unit"] == "ha" and again[name]["unit"] == "m2" else 1.0)
-            if abs(float(one) - value) > slack + (0.5 * 10.0**-decimals if figure["unit"] == "ha" else 0.0):
-                found.append(f"{name}: the record says {one}, the inputs say {other}")
-    return found
+def _quoted(value: str, origin: str) -> str:
+    if not origin.startswith("typed") or value == MISSING:
+        return value
+    escaped = value.replace('"', '\\"')
+    return f'"{escaped}"'

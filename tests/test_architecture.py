@@ -19,7 +19,7 @@ FLOOR |= {"model_accuracy", "tolerances_accuracy"}
 FLOOR |= {"model_passes", "model_compare", "tolerances_passes", "tolerances_compare"}
 FLOOR |= {"tolerances_field", "edges"}
 FLOOR |= {"tolerances_rate", "model_rate", "rate_classes"}
-FLOOR |= {"model_touchup", "tolerances_touchup", "model_proof"}
+FLOOR |= {"model_touchup", "tolerances_touchup", "model_proof", "tolerances_proof", "typed_text"}
 STAGES = {
     *{"plane", "track", "motion", "boom", "swath", "ground", "coverage", "raster", "findings", "rate"},
     *{"cautions", "simulate"},
@@ -33,6 +33,7 @@ WRITERS = {"summary", "report", "export_rate", "report_compare", "look", "propos
 WRITERS |= {"report_touchup", "export_touchup", "touchup_words"}
 WRITERS |= {"proof_record", "proof_figures", "proof_page", "proof_pdf", "proof_picture", "proof_verify"}
 WRITERS |= {"safe_text"}
+WRITERS |= {"proof_again", "proof_form", "proof_map"}
 ENTRANCE = {"cli", "files", "__main__", "__init__"}
 
 PARTS = {
@@ -66,7 +67,9 @@ PARTS = {
     "proof_record": {"__init__", "display", "proof_figures", "proof_picture", "proof_sign"},
     "proof_page": {"pages", "proof_picture", "proof_sign"},
     "proof_pdf": {"proof_page", "proof_picture", "proof_sign"},
-    "proof_verify": {"proof_page", "proof_pdf", "proof_record", "proof_sign"},
+    "proof_form": {"proof_figures", "proof_record"},
+    "proof_verify": {"proof_drawn", "proof_form", "proof_page", "proof_pdf", "proof_record", "proof_sign"},
+    "proof_again": {"proof_figures", "proof_map", "proof_picture", "proof_record", "proof_sign"},
     "read_job": {
         "job_accuracy",
         "job_rate",
@@ -136,6 +139,8 @@ LOWER = {
     "tolerances_field": set(),
     "edges": {"model"},
     "tolerances_rate": set(),
+    "tolerances_proof": set(),
+    "typed_text": set(),
     "model_rate": set(),
     "model_touchup": set(),
     "tolerances_touchup": set(),

@@ -24,6 +24,7 @@ from coverage_audit.audit import audit_job
 from coverage_audit.errors import InputError
 from coverage_audit.model_proof import ProofSettings
 from coverage_audit.model_settings import RateSettings
+from coverage_audit.proof_again import full_faults
 from coverage_audit.proof_figures import figures
 from coverage_audit.proof_page import page_of, rows_of
 from coverage_audit.proof_pdf import NAME_MM, pdf_of, record_in_pdf
@@ -39,7 +40,7 @@ from coverage_audit.proof_sign import (
     signed_bytes,
     spoken,
 )
-from coverage_audit.proof_verify import commitments_hold, faults
+from coverage_audit.proof_verify import faults
 
 FIXTURE = Path(__file__).parent.parent / "fixtures" / "one_pass_off"
 TIME = "2026-06-30T12:00:00Z"
@@ -252,6 +253,8 @@ def test_a_paper_alone_is_enough(made, keys, tmp_path, capsys):
     assert cli.main(["verify", str(paper)]) == 3
     assert "from the seller.pdf is not the paper of this record" in capsys.readouterr().out
     paper.write_bytes(whole.replace(b"proof-buyer.json", b"something-else.c"))
+    assert verify(paper) == 3
+    paper.write_bytes(whole.replace(b"/Type /EmbeddedFile", b"/Type /SomethingElse"))
     assert cli.main(["verify", str(paper)]) == 2
     assert "does not hold one record" in capsys.readouterr().err
     paper.write_bytes(whole[: len(whole) // 3])
@@ -261,9 +264,9 @@ def test_a_paper_alone_is_enough(made, keys, tmp_path, capsys):
 def test_a_changed_record_inside_a_paper_is_caught(made, tmp_path, capsys):
     paper = tmp_path / "proof.pdf"
     whole = (made / "out" / "proof.pdf").read_bytes()
-    share = f'"value":"{buyer_of(made)["figures"]["proven_share"]["value"]}"'.encode()
+    share = f'"value": "{buyer_of(made)["figures"]["proven_share"]["value"]}"'.encode()
     assert share in whole
-    paper.write_bytes(whole.replace(share, b'"value":"99.99"'))
+    paper.write_bytes(whole.replace(share, b'"value": "99.99"'))
     assert cli.main(["verify", str(paper)]) == 3
     assert "the signature does not fit" in capsys.readouterr().out
 
@@ -297,7 +300,7 @@ def test_only_a_buyers_copy_is_held_against_the_full_record(made):
 def test_other_library_versions_are_said(made, monkeypatch, capsys):
     run = ["verify", str(made / "out" / "proof-buyer.json"), "--inputs", str(made / "inputs")]
     assert cli.main(run) == 0
-    assert "within one unit in its last place" in capsys.readouterr().out
+    assert "every figure the same to its last digit" in capsys.readouterr().out
     monkeypatch.setattr(proof_record, "software", dict)
     assert cli.main(run) == 0
     assert "with other library versions: every figure within 0.02 %" in capsys.readouterr().out
@@ -313,9 +316,9 @@ def test_other_inputs_are_caught(made, tmp_path, capsys):
 
 def test_another_full_record_is_caught(made):
     full = parse_strict((made / "out" / "proof.json").read_text())
-    assert not commitments_hold(buyer_of(made), full)
+    assert not full_faults(buyer_of(made), full)
     full["grower"]["operator"] = "somebody else"
-    assert commitments_hold(buyer_of(made), full) == ["grower/operator is not what the buyer's copy is committed to"]
+    assert full_faults(buyer_of(made), full) == ["grower/operator is not what the buyer's copy is committed to"]
 
 
 # --- figures and refusals ----------------------------------------------------------------------------
