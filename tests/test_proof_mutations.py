@@ -6,6 +6,9 @@ import re
 import pytest
 from proof_kit import make, verify
 
+from coverage_audit import proof_verify
+from coverage_audit.proof_sign import record_text
+
 PAPERS = ("proof.html", "proof.pdf", "proof-buyer.json")
 QUICK, MANY = 210, 10_000
 
@@ -17,6 +20,20 @@ def proofs(tmp_path_factory):
     stated = ["", '[proof]\nfield_name = "Larch meadow"\n', '[proof]\nfield_name = "Birch meadow"\n']
     made = [make(tmp_path_factory.mktemp("made"), *how, stated=text) for how, text in zip(makings, stated, strict=True)]
     return [{name: (proof.out / name).read_bytes() for name in PAPERS} for proof in made]
+
+
+@pytest.fixture(autouse=True)
+def drawn_once(monkeypatch):
+    """Keep the PDF of each record that is asked for: it is the same bytes every time, as another test shows."""
+    drawn, pdf_of = {}, proof_verify.pdf_of
+
+    def kept(record):
+        text = record_text(record)
+        if text not in drawn:
+            drawn[text] = pdf_of(record)
+        return drawn[text]
+
+    monkeypatch.setattr(proof_verify, "pdf_of", kept)
 
 
 def flip(rng, data, _other):
