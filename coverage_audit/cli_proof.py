@@ -95,6 +95,7 @@ def proof_papers(options: argparse.Namespace, progress: Progress, audit_job: Aud
     audits = _audited([options.job, *options.later], progress, audit_job)
     refuse(audits, audits[0].job.settings.proof)
     full = grower_record(audits, made)
+    _refuse_form(full)
     if key is None:
         own = _buyers_copy(full, audits[0], "exact", "00" * 32)
         told = "No key was given, so there is no buyer's copy: proof.html is your own paper and is not signed."
@@ -103,7 +104,6 @@ def proof_papers(options: argparse.Namespace, progress: Progress, audit_job: Aud
     mark = fingerprint(full)
     salts = {path: salt(secret, mark, path.split("/")) for path in buyer["commitments"]}
     own = {**full, "salts": salts, "buyer": fingerprint(buyer)}
-    _refuse_form(own)
     papers = {
         "proof.json": record_text(sign(own, key, str(options.key))),
         "proof-buyer.json": record_text(buyer),
@@ -136,7 +136,7 @@ def _refuse_form(record: dict[str, Any]) -> None:
 
     for fault in form_faults(record):
         raise InputError(f"no proof can be made of this: {fault}; shorten or correct it in the job file", "proof")
-    if len(record_text(record)) > LARGEST_BYTES // 2:
+    if len(record_text(record)) > LARGEST_BYTES:
         raise InputError("the record would be too large for a proof; give a boundary with fewer corners", "proof")
 
 

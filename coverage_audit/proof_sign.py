@@ -178,7 +178,7 @@ def _fault_of_form(own: Any) -> str:  # noqa: ANN401 - any JSON value
 
 def signature_fault(record: Record, public: str | None) -> str:
     """What is wrong with the signature of *record*; "" when it holds (by the key *public*, hex, when given)."""
-    own = record.get("signature")
+    own: Any = record.get("signature")
     if fault := _fault_of_form(own):
         return fault
     ed25519 = library("cryptography.hazmat.primitives.asymmetric.ed25519")

@@ -1,7 +1,7 @@
 """Bounds of coverage proofs: one home, a unit and a reason each."""
 
 LARGEST_BYTES = 5_000_000
-"""Larger files are no proof: a field of 50 000 corners makes 2 MB. [bytes]"""
+"""Larger files are no proof: the record of a field with 50 000 corners has 2.5 MB. [bytes]"""
 
 LONGEST_TYPED = 300
 """Typed text that one line of a paper shows: what a label says of hay takes 60 to 200 letters. [letters]"""

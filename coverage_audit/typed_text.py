@@ -36,12 +36,12 @@ def _visible(letter: str) -> str:
 
 
 def other_scripts(text: str) -> str:
-    """Scripts of the letters in *text* that are not Latin, by name; "" when all are.
+    """Scripts of the letters and digits in *text* that are not Latin, by name; "" when all are.
 
     A Cyrillic or Greek letter can look like a Latin one. The script is the first word of the letter's name in
     the Unicode Character Database, which for the alphabets is that of their script.
     """
     # Latin-1 holds Latin letters, the micro sign and the two ordinals
-    letters = (letter for letter in text if ord(letter) > 0xFF and letter.isalpha() and letter not in _BLANK)
+    letters = (letter for letter in text if ord(letter) > 0xFF and letter.isalnum() and letter not in _BLANK)
     found = {unicodedata.name(letter, "unnamed").split()[0] for letter in letters}
     return ", ".join(sorted(script.title() for script in found - {"LATIN"}))

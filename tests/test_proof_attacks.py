@@ -227,9 +227,9 @@ def test_a_figure_has_one_form(proof, tmp_path, value):
 
 
 def as_older_library(pdf):
-    """*pdf* as fpdf2 2.7.9 to 2.8.4 lay it out: the file's description inside the catalog, no second header line.
+    """*pdf* as fpdf2 2.8.3 and 2.8.4 lay it out: the file's description inside the catalog, no second header line.
 
-    Measured: papers really made with 2.7.9 and 2.8.1 to 2.8.4 differ from those of 2.8.5 to 2.8.9 in this alone.
+    Measured: papers really made with 2.8.3 and 2.8.4 differ from those of 2.8.5 to 2.8.9 in this alone.
     """
     bodies = dict(re.findall(rb"(?s)(?:^|\n)(\d+) 0 obj\n(.*?)\nendobj(?=\n)", pdf))
     bodies = {int(number): body for number, body in bodies.items()}
@@ -468,6 +468,12 @@ def test_letters_of_other_scripts_are_said(proof, tmp_path, capsys):
         assert verify(written(record, tmp_path / "a.json")) == 0
         assert f'Field: "{name}" ({origin})' in capsys.readouterr().out
         assert f'<td class="origin">{origin}</td>' in page_of(record)
+
+
+def test_typed_braces_are_no_number_of_pages(proof):
+    """The library writes the number of pages where it finds {nb}."""
+    pages = pypdf.PdfReader(io.BytesIO(pdf_of(proof.again(_set("what", "field", to="Larch {nb}"))))).pages
+    assert "Larch {nb}" in pages[0].extract_text()
 
 
 def drawn_boxes(pdf):
