@@ -169,22 +169,22 @@ def _regime(found: Accuracy) -> str:
     return words.get(found.regime, "")
 
 
-def probabilities(audit: Audit) -> tuple[float | None, ...]:
-    """How likely each missed strip is real, also where verdict and map do not speak of it; None when not worked out."""
-    return audit.accuracy.probability if audit.accuracy else (None,) * len(audit.missed_strips)
-
-
-def chance_words(strip: Strip) -> str:
-    """How likely *strip* is real, as an addition to where it lies; "" when not worked out."""
-    if strip.probability is None:
+def chance_words(strip: Strip, audit: Audit) -> str:
+    """How likely *strip* is real, as an addition to where it lies; "" when nobody asked."""
+    if strip.probability is None or not chances_asked(audit):
         return ""
     percent = round(100 * strip.probability)
     told = {0: "most likely not real", 100: "almost surely real"}  # draws prove nothing, however they agree
     return "; " + told.get(percent, f"{percent} chances in 100 that it is real")
 
 
-def chance_class(strip: Strip) -> str:
-    """CSS class that shades *strip* by probability; "" when not worked out."""
-    if strip.probability is None:
+def chance_class(strip: Strip, audit: Audit) -> str:
+    """CSS class that shades *strip* by probability; "" when nobody asked."""
+    if strip.probability is None or not chances_asked(audit):
         return ""
     return f" map-chance-{min(int(strip.probability * CHANCE_STEPS), CHANCE_STEPS - 1)}"
+
+
+def chances_asked(audit: Audit) -> bool:
+    """Whether verdict, list and map speak of how sure each strip is: the job says how good its positions are."""
+    return audit.accuracy is not None and audit.accuracy.asked
