@@ -77,13 +77,25 @@ def with_certainty(told: display.Verdict, audit: Audit) -> display.Verdict:
 
 def _unasked(found: Accuracy, audit: Audit) -> str:
     """What GPS error may do to the figures when nobody said how good the positions are."""
-    low, high = _ends(found.missed_m2, audit)
+    figure, units = found.missed_m2, audit.job.settings.report.units
+    low, high = _ends(figure, audit)
+    logged = display.area(figure.observed, units) if figure.observed > 0 else "nothing"
     stated = found.error.stated
     known = f"with {found.error.fix_class} fixes" if stated else "if its positions are uncorrected"
     return (
-        f"GPS error: {known}, anything from {low} to {high} may truly be missed. Write [accuracy] into the job file "
-        "(how the job was steered, how good the receiver is) to narrow this and to be told how sure each strip is."
+        f"GPS error: the log shows {logged} missed; {known}, {low} to {high} may truly be{_beyond(figure)}. Write "
+        "[accuracy] into the job file (how the job was steered, how good the receiver is) to narrow this and to be "
+        "told how sure each strip is."
     )
+
+
+def _beyond(figure: Figure) -> str:
+    """Why a range leaves out what the log shows, as an addition to it; "" when it does not."""
+    if figure.observed < figure.low90:
+        return ", more than logged, since the error between passes also hides what was really there"
+    if figure.observed > figure.high90:
+        return ", less than logged, since the error between passes also shows what was never there"
+    return ""
 
 
 def _missed_headline(figure: Figure, audit: Audit) -> str:
@@ -94,9 +106,7 @@ def _missed_headline(figure: Figure, audit: Audit) -> str:
 
 
 def _ends(figure: Figure, audit: Audit) -> tuple[str, str]:
-    units = audit.job.settings.report.units
-    low = display.area(figure.low90, units) if figure.low90 > 0 else "nothing"
-    return low, display.area(figure.high90, units)
+    return display.area_range(figure.low90, figure.high90, audit.job.settings.report.units)
 
 
 def _likely(found: Accuracy, audit: Audit) -> str:
@@ -118,8 +128,10 @@ def _range(what: str, figure: Figure, audit: Audit) -> str:
         return f"Cannot tell how much was {what}: GPS error allows {low} to {high}."
     if low == high:
         return f"Truly {what}, 9 chances in 10: about {low}, to the digits shown."
-    best = "" if figure.estimate is None else f", most likely about {display.area(figure.estimate, units)}"
-    return f"Truly {what}, 9 chances in 10: {low} to {high}{best}."
+    # an estimate that its own range leaves out would only puzzle
+    inside = figure.estimate is not None and figure.low90 <= figure.estimate <= figure.high90
+    best = f", most likely about {display.area(figure.estimate or 0.0, units)}" if inside else ""
+    return f"Truly {what}, 9 chances in 10: {low} to {high}{best}{_beyond(figure)}."
 
 
 def _skip_sentence(found: Accuracy, audit: Audit) -> str:

@@ -109,6 +109,14 @@ def area(m2: float, units: str) -> str:
     return _quantity(m2, system.land, 2, units)
 
 
+def area_range(low_m2: float, high_m2: float, units: str) -> tuple[str, str]:
+    """Both ends of a range of areas [m2] in one unit, that of the smaller; "nothing" for an end at zero."""
+    if low_m2 <= 0:
+        return "nothing", area(high_m2, units) if high_m2 > 0 else "nothing"
+    shown = area if low_m2 >= _SYSTEMS[units].least_land_m2 else small_area
+    return shown(low_m2, units), shown(high_m2, units)
+
+
 def small_area(m2: float, units: str) -> str:
     """Area [m2] in whole m² or ft², with one decimal below ten; "less than 0.1" is said so."""
     unit = _SYSTEMS[units].ground

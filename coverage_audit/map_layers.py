@@ -47,9 +47,7 @@ def map_layers(audit: Audit) -> tuple[MapLayer, ...]:
     strips, patches = _outlines("missed", audit.missed_strips, audit), _outlines("double", audit.double_patches, audit)
     layers = (
         _layer("missed", "Missed", found.by_visits[:1], strips),
-        _layer(
-            "double", "Sprayed twice or more", found.by_visits[2:], _outlines("double", audit.double_patches, audit)
-        ),
+        _layer("double", "Sprayed twice or more", found.by_visits[2:], patches),
         _layer("outside", "Sprayed beyond the boundary", [found.outside]),
         _layer("excludedsprayed", "Sprayed in no-spray ground", [found.excluded_sprayed]),
         _layer("bridged", "Covered only by bridging a gap in the log", [found.bridged]),

@@ -142,7 +142,8 @@ def range_words(found: Range | tuple[Range, ...], units: str) -> str:
     """Both ends of a range of areas."""
     if isinstance(found, tuple):
         return "; ".join(range_words(one, units) for one in found)
-    return f"{display.area(found.low, units)} to {display.area(found.high, units)}"
+    low, high = display.area_range(found.low, found.high, units)
+    return f"{low} to {high}" if low != high else low
 
 
 def share_words(found: Range | tuple[Range, ...], whole_m2: float) -> str:
