@@ -77,24 +77,24 @@ def with_certainty(told: display.Verdict, audit: Audit) -> display.Verdict:
 
 def _unasked(found: Accuracy, audit: Audit) -> str:
     """What GPS error may do to the figures when nobody said how good the positions are."""
-    figure, units = found.missed_m2, audit.job.settings.report.units
-    low, high = _ends(figure, audit)
-    logged = display.area(figure.observed, units) if figure.observed > 0 else "nothing"
+    low, high = _ends(found.missed_m2, audit)
     stated = found.error.stated
     known = f"with {found.error.fix_class} fixes" if stated else "if its positions are uncorrected"
     return (
-        f"GPS error: the log shows {logged} missed; {known}, {low} to {high} may truly be{_beyond(figure)}. Write "
-        "[accuracy] into the job file (how the job was steered, how good the receiver is) to narrow this and to be "
-        "told how sure each strip is."
+        f"GPS error: {known}, {low} to {high} may truly be missed{_beyond(found.missed_m2, audit)}. Write [accuracy] "
+        "into the job file (how the job was steered, how good the receiver is) to narrow this and to be told how sure "
+        "each strip is."
     )
 
 
-def _beyond(figure: Figure) -> str:
+def _beyond(figure: Figure, audit: Audit) -> str:
     """Why a range leaves out what the log shows, as an addition to it; "" when it does not."""
+    units = audit.job.settings.report.units
+    logged = display.area(figure.observed, units) if figure.observed > 0 else "nothing"
     if figure.observed < figure.low90:
-        return ", more than logged, since the error between passes also hides what was really there"
+        return f"; more than the {logged} logged, as GPS error also hides some"
     if figure.observed > figure.high90:
-        return ", less than logged, since the error between passes also shows what was never there"
+        return f"; of the {logged} logged some is only GPS error"
     return ""
 
 
@@ -131,7 +131,7 @@ def _range(what: str, figure: Figure, audit: Audit) -> str:
     # an estimate that its own range leaves out would only puzzle
     inside = figure.estimate is not None and figure.low90 <= figure.estimate <= figure.high90
     best = f", most likely about {display.area(figure.estimate or 0.0, units)}" if inside else ""
-    return f"Truly {what}, 9 chances in 10: {low} to {high}{best}{_beyond(figure)}."
+    return f"Truly {what}, 9 chances in 10: {low} to {high}{best}{_beyond(figure, audit)}."
 
 
 def _skip_sentence(found: Accuracy, audit: Audit) -> str:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from .model_passes import Assumed, Cause, Range
 
 CAUSES = {
-    "spacing": "between passes {passes}, {length} long, spacing {amount} too wide",
+    "spacing": "between passes {passes}, spacing {amount} too wide",
     "overlap": "passes {passes}, {length} long, spacing {amount} too narrow",
     "late on": "boom on {amount} late entering pass {passes}",
     "early off": "boom off {amount} early leaving pass {passes}",
