@@ -151,7 +151,8 @@ def _beside(one: Pass, line: BaseGeometry, point: BaseGeometry, record: Record) 
     )
     way, off = b - a, shapely.get_coordinates(point)[0] - a
     first, last = np.searchsorted(record.time_s, [one.start_s, one.end_s])
-    span = slice(int(first), max(int(last), int(first) + 1))
+    begin = min(int(first), len(record.time_s) - 1)
+    span = slice(begin, max(int(last), begin + 1))
     nearest = int(((record.xy_m[span] - shapely.get_coordinates(point)[0]) ** 2).sum(axis=1).argmin())
     return _Near(
         one,

@@ -174,6 +174,13 @@ def test_a_pass_driven_with_the_boom_off_is_no_spacing():
     assert (cause.kind, cause.passes, strip.where) == ("boom off", (3,), "between passes")
 
 
+def test_a_shut_section_is_told_as_one():
+    """The fixture's middle section is shut for 25 m; the boom as a whole stayed on."""
+    audit = audit_job(read_job(ROOT / "fixtures" / "sections_by_log" / "job.toml"))
+    assert plain(told_causes(audit)["M1"]).startswith("a section off for 25.0 m in pass 1 (")
+    assert audit.missed_strips[0].where == "between passes"
+
+
 def test_ground_in_a_gap_of_the_log_is_not_told_as_boom_off():
     made = boom_off_between(0.0, 0.0, ())
     (one,) = made.logs
