@@ -7,7 +7,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import shapely
 from jobs import FIELD_100_X_60, job, log, parallel_passes
 
 from coverage_audit import cli, demo
@@ -192,17 +191,14 @@ def test_ground_in_a_gap_of_the_log_is_not_told_as_boom_off():
     assert "no positions logged" in words
 
 
-def test_nothing_came_on_late_where_nobody_logged_the_boom():
-    made = boom_off_between(0.0, 0.0, ())
-    inner = shapely.box(0, 0, 60, 130)  # ground beyond the passes that no assumption reaches
-    wide = job(made.logs, (), inner)
-    boom = dataclasses.replace(wide.settings.boom, intervals="assume")
-    assumed = dataclasses.replace(wide, settings=dataclasses.replace(wide.settings, boom=boom), intervals=None)
-    audit = audit_job(assumed)
-    assert audit.missed_strips
-    assert not {strip.where for strip in audit.missed_strips} & {"late on", "early off"}
-    for words in told_causes(audit).values():
-        assert not re.search(r"boom (on|off|came|went)", words)
+@pytest.mark.parametrize(("low", "high"), [(30.0, 56.0), (0.0, 8.0), (40.0, 44.0)])
+def test_no_switch_is_blamed_where_nobody_logged_the_boom(low, high):
+    made = boom_off_between(low, high, (3,) if high != 44.0 else (2, 3, 4, 5))
+    rows = tuple(dataclasses.replace(one, assumed=True) for one in made.intervals)
+    strip, cause, words = only_cause(dataclasses.replace(made, intervals=rows))
+    assert cause.kind == "assumed off"
+    assert strip.where not in ("late on", "early off")
+    assert words.startswith("not among the places assumed to be sprayed, pass")
 
 
 # --- ranges ------------------------------------------------------------------------------------------
