@@ -81,9 +81,21 @@ def _unasked(found: Accuracy, audit: Audit) -> str:
     stated = found.error.stated
     known = f"with {found.error.fix_class} fixes" if stated else "if its positions are uncorrected"
     return (
-        f"GPS error: {known}, anything from {low} to {high} may truly be missed. Write [accuracy] into the job file "
-        "(how the job was steered, how good the receiver is) to narrow this and to be told how sure each strip is."
+        f"GPS error: {known}, {low} to {high} may truly be missed{_beyond(found.missed_m2, audit)}. Write [accuracy] "
+        "into the job file (how the job was steered, how good the receiver is) to narrow this and to be told how sure "
+        "each strip is."
     )
+
+
+def _beyond(figure: Figure, audit: Audit) -> str:
+    """Why a range leaves out what the log shows, as an addition to it; "" when it does not."""
+    units = audit.job.settings.report.units
+    logged = display.area(figure.observed, units) if figure.observed > 0 else "nothing"
+    if figure.observed < figure.low90:
+        return f"; more than the {logged} logged, as GPS error also hides some"
+    if figure.observed > figure.high90:
+        return f"; of the {logged} logged some is only GPS error"
+    return ""
 
 
 def _missed_headline(figure: Figure, audit: Audit) -> str:
@@ -94,9 +106,7 @@ def _missed_headline(figure: Figure, audit: Audit) -> str:
 
 
 def _ends(figure: Figure, audit: Audit) -> tuple[str, str]:
-    units = audit.job.settings.report.units
-    low = display.area(figure.low90, units) if figure.low90 > 0 else "nothing"
-    return low, display.area(figure.high90, units)
+    return display.area_range(figure.low90, figure.high90, audit.job.settings.report.units)
 
 
 def _likely(found: Accuracy, audit: Audit) -> str:
@@ -118,8 +128,10 @@ def _range(what: str, figure: Figure, audit: Audit) -> str:
         return f"Cannot tell how much was {what}: GPS error allows {low} to {high}."
     if low == high:
         return f"Truly {what}, 9 chances in 10: about {low}, to the digits shown."
-    best = "" if figure.estimate is None else f", most likely about {display.area(figure.estimate, units)}"
-    return f"Truly {what}, 9 chances in 10: {low} to {high}{best}."
+    # an estimate that its own range leaves out would only puzzle
+    inside = figure.estimate is not None and figure.low90 <= figure.estimate <= figure.high90
+    best = f", most likely about {display.area(figure.estimate or 0.0, units)}" if inside else ""
+    return f"Truly {what}, 9 chances in 10: {low} to {high}{best}{_beyond(figure, audit)}."
 
 
 def _skip_sentence(found: Accuracy, audit: Audit) -> str:
@@ -169,22 +181,22 @@ def _regime(found: Accuracy) -> str:
     return words.get(found.regime, "")
 
 
-def probabilities(audit: Audit) -> tuple[float | None, ...]:
-    """How likely each missed strip is real, also where verdict and map do not speak of it; None when not worked out."""
-    return audit.accuracy.probability if audit.accuracy else (None,) * len(audit.missed_strips)
-
-
-def chance_words(strip: Strip) -> str:
-    """How likely *strip* is real, as an addition to where it lies; "" when not worked out."""
-    if strip.probability is None:
+def chance_words(strip: Strip, audit: Audit) -> str:
+    """How likely *strip* is real, as an addition to where it lies; "" when nobody asked."""
+    if strip.probability is None or not chances_asked(audit):
         return ""
     percent = round(100 * strip.probability)
     told = {0: "most likely not real", 100: "almost surely real"}  # draws prove nothing, however they agree
     return "; " + told.get(percent, f"{percent} chances in 100 that it is real")
 
 
-def chance_class(strip: Strip) -> str:
-    """CSS class that shades *strip* by probability; "" when not worked out."""
-    if strip.probability is None:
+def chance_class(strip: Strip, audit: Audit) -> str:
+    """CSS class that shades *strip* by probability; "" when nobody asked."""
+    if strip.probability is None or not chances_asked(audit):
         return ""
     return f" map-chance-{min(int(strip.probability * CHANCE_STEPS), CHANCE_STEPS - 1)}"
+
+
+def chances_asked(audit: Audit) -> bool:
+    """Whether verdict, list and map speak of how sure each strip is: the job says how good its positions are."""
+    return audit.accuracy is not None and audit.accuracy.asked

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from .audit_accuracy import with_accuracy
+from .audit_accuracy import with_accuracy, with_default_accuracy
 from .audit_assumed import assumed_audit, rests_on_assumption
+from .audit_causes import with_causes
 from .audit_drive import drive_of, ground_of, job_plane, log_gaps, on_totals, spacing, transport, ways
 from .audit_passes import with_passes
 from .audit_rate import laid_spray, with_rate
@@ -25,22 +26,19 @@ from .cautions import (
 )
 from .coverage import closed_partition
 from .errors import InputError
-from .findings import find_strips, surroundings
+from .findings import find_strips
 from .model import Areas, Audit, Checks, InputCount, Job, Layers
 from .raster import raster_count
 from .rate import job_volume, with_rates
 from .swath import (
     backed_up_m,
-    headland_polygons,
     pieces_of,
     quad_area,
-    switching_lines,
     travel_at,
 )
 from .tolerances import (
     CLOSURE_REL,
     CROSS_CHECK_REL,
-    EDGE_BAND_M,
 )
 
 if TYPE_CHECKING:
@@ -83,9 +81,14 @@ def audit_job(job: Job, progress: Progress | None = None) -> Audit:
     """
     tell = progress or (lambda _stage, _share: None)
     tell("track", 0.0)
-    plane = job_plane(job)
+    job, plane = with_default_accuracy(job), job_plane(job)
     if rests_on_assumption(job):
-        return assumed_audit(job, plane, audit_job)
+        return assumed_audit(job, plane, lambda one: _audited(one, plane, tell, logged=False))
+    return _audited(job, plane, tell, logged=True)
+
+
+def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
+    """Audit of *job*, whose on-times are given; *logged*: somebody logged, marked or wrote them down."""
     drive = drive_of(job, plane)
     tell("field", 0.2)
     ground, names, cautions = ground_of(job, plane, drive)
@@ -97,7 +100,7 @@ def audit_job(job: Job, progress: Progress | None = None) -> Audit:
         counted = _counted(drive, ground, job.settings.boom.width_m)
         tell("findings", 0.5)
         missed_ground = counted.parts.union(counted.parts.in_target & (counted.parts.visits == 0))
-        missed, double, slivers = _strips(job, drive, counted, missed_ground)
+        missed, double, slivers = _strips(job, counted, missed_ground)
         layers = _layers(counted, drive, missed_ground)
         areas = _areas(counted, slivers)
         tell("second count", 0.8)
@@ -109,6 +112,7 @@ def audit_job(job: Job, progress: Progress | None = None) -> Audit:
     audit = with_rate(audit, drive, ground, laid)
     tell("passes", 0.95)
     audit = with_passes(audit, drive.track, drive.path, drive.timeline, ground)
+    audit = with_causes(audit, drive, ground, logged=logged)
     audit = with_accuracy(audit, drive.track, drive.timeline, drive.thinned, ground, tell)
     tell("done", 1.0)
     return audit
@@ -126,16 +130,13 @@ def _counted(drive: Drive, ground: Ground, width_m: float) -> _Count:
 
 
 def _strips(
-    job: Job, drive: Drive, counted: _Count, missed_ground: BaseGeometry
+    job: Job, counted: _Count, missed_ground: BaseGeometry
 ) -> tuple[tuple[Strip, ...], tuple[Strip, ...], tuple[float, float]]:
-    parts, ground = counted.parts, counted.ground
-    ends = switching_lines(drive.lines, EDGE_BAND_M)
-    headland = headland_polygons(counted.pieces)
-    around = surroundings(ground.target, ground.no_spray, headland, ends, job.settings.boom.width_m)
+    parts = counted.parts
     least = job.settings.report.min_width_m
     twice = parts.in_target & (parts.visits > 1)
-    missed, missed_rest = find_strips(missed_ground, least, around, "M")
-    double, double_rest = find_strips(parts.union(twice), least, around, "D", (parts.faces[twice], parts.visits[twice]))
+    missed, missed_rest = find_strips(missed_ground, least, "M")
+    double, double_rest = find_strips(parts.union(twice), least, "D", (parts.faces[twice], parts.visits[twice]))
     return missed, double, (missed_rest, double_rest)
 
 

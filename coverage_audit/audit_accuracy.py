@@ -12,6 +12,7 @@ import numpy as np
 from .accuracy import Question, assess
 from .error_model import error_model, fixes_smoothed, noise_across, tip_noise, without_jitter
 from .gap_probes import find_gaps
+from .model_accuracy import AccuracySettings
 from .motion import build_motion, refine
 from .swath import boom_path, on_lines, thin
 from .tolerances_accuracy import (
@@ -23,13 +24,13 @@ from .tolerances_accuracy import (
     PROBE_STEP_M,
     REPLICATE_THIN_M,
     REPLICATE_THIN_SIGMAS,
+    UNASKED_REPLICATES,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
-    from .model import Audit, FloatArray
-    from .model_accuracy import AccuracySettings
+    from .model import Audit, FloatArray, Job
     from .model_core import BoomLines, Ground, Timeline, Track
 
     Progress = Callable[[str, float], None]
@@ -38,10 +39,18 @@ SEED = 20260530
 """The same job gives the same figures each time."""
 
 
+def with_default_accuracy(job: Job) -> Job:
+    """*job* as it is audited when nobody said how good its positions are: ranges beside the figures, no more."""
+    if job.settings.accuracy is not None:
+        return job
+    unasked = AccuracySettings(replicates=UNASKED_REPLICATES, asked=False)
+    return replace(job, settings=replace(job.settings, accuracy=unasked))
+
+
 def with_accuracy(
     audit: Audit, track: Track, timeline: Timeline, lines: list[BoomLines], ground: Ground, tell: Progress
 ) -> Audit:
-    """*audit* with the accuracy of its figures, when the job asks for it; *lines* are its boom lines, thinned."""
+    """*audit* with the accuracy of its figures and strips; *lines* are its boom lines, thinned."""
     settings = audit.job.settings.accuracy
     if settings is None or settings.replicates == 0:
         return audit
@@ -56,8 +65,6 @@ def with_accuracy(
 
     question = _question(audit, track, timeline, lines, ground, settings)
     accuracy = assess(question, run_all, np.random.default_rng(SEED))
-    if not settings.asked:
-        return replace(audit, accuracy=accuracy)
     strips = tuple(
         replace(strip, probability=chance)
         for strip, chance in zip(audit.missed_strips, accuracy.probability, strict=True)

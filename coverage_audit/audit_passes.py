@@ -1,4 +1,4 @@
-"""The part of the recipe that tells the passes: diary, steering, switching, causes."""
+"""The part of the recipe that tells the passes: diary, steering, switching."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from .causes import find_causes
 from .model_passes import HEADLAND, STRAIGHT, Fixed, LapPiece, Pass, PassResult, Spacing
 from .pass_ground import area_in, lap_pieces, pass_cells
 from .passes import keep_diary
@@ -31,7 +30,7 @@ if TYPE_CHECKING:
 
 
 def with_passes(audit: Audit, track: Track, path: BoomPath, timeline: Timeline, ground: Ground) -> Audit:
-    """*audit* with its passes, their steering and the causes of its findings."""
+    """*audit* with its passes, their steering and switching."""
     width = audit.job.settings.boom.width_m
     on_off = stretches(timeline)
     on = np.searchsorted(on_off.ravel(), track.time_s, side="right") % 2 == 1
@@ -50,7 +49,6 @@ def with_passes(audit: Audit, track: Track, path: BoomPath, timeline: Timeline, 
     _add_neighbours(entries, driven, pairs, found)
     _add_ground(entries, driven, pairs, audit, width)
     passes = _in_order(entries, diary)
-    causes = find_causes((*audit.missed_strips, *audit.double_patches), passes, width)
     numbers = [one.n for one in entries]
     named = tuple(replace(one, number=numbers[one.number], neighbour=numbers[one.neighbour]) for one in found)
     wide = ((driven[pair.left].number, driven[pair.right].number, pair.apart_m) for pair in pairs)
@@ -59,7 +57,7 @@ def with_passes(audit: Audit, track: Track, path: BoomPath, timeline: Timeline, 
         for a, b, apart in wide
         if apart > SPACED_WIDTHS * width
     )
-    return replace(audit, passes=PassResult(passes, steering, causes, named, gaps))
+    return replace(audit, passes=PassResult(passes, steering, {}, named, gaps))
 
 
 def stretches(timeline: Timeline) -> FloatArray:
@@ -169,6 +167,9 @@ def _add_switching(entries: list[Pass], fixed: Fixed, on_off: FloatArray, ground
             continue
         reference = one.deviation.reference
         over = boom_over(reference, inner, width_m)
+        # the line reaches beyond the pass: ground behind a pond, say, that it was not there for
+        ends = [place_at(fixed, reference, moment) for moment in (one.start_s, one.end_s)]
+        over = over[(over[:, 0] < ends[1]) & (over[:, 1] > ends[0])]
         if not len(over):
             continue
         on, off = switched(fixed, on_off, one.start_s, one.end_s)

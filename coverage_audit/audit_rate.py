@@ -14,7 +14,7 @@ from .model_rate import Capacity, DryGround, RateBands, RateResult, SpeedFigures
 from .motion import white_noise, window_half
 from .nozzles import caught, disagreements
 from .product import product_use
-from .rate import open_share
+from .rate import nozzle_count, open_share
 from .rate_flow import boom_flow, section_share
 from .rate_places import places_above, standing_places
 from .rate_steps import lay, open_parts, scale_of, speeds, spray_lines, steps_between
@@ -162,8 +162,7 @@ def _catch_volume(audit: Audit, timeline: Timeline, sprayed: Spray, catch: Catch
     if catch is None:
         return {}
     boom = audit.job.settings.boom
-    nozzles = audit.job.settings.rate.nozzles
-    count = (nozzles.count if nozzles else None) or boom.nozzle_count or len(catch.flows_l_min)
+    count = nozzle_count(audit.job.settings.rate, boom) or len(catch.flows_l_min)
     lines = sprayed.steps.lines
     live = np.where(lines.broken_after[:-1], 0.0, np.diff(lines.time_s))
     seconds = np.bincount(lines.slot[:-1], weights=live, minlength=len(timeline.start_s))
@@ -174,7 +173,7 @@ def _closure_caution(closure: float | None) -> tuple[str, ...]:
     if closure is None or abs(closure - 1) <= RATE_CLOSURE:
         return ()
     off = f"{100 * (closure - 1):+.2f} %"
-    return (f"The spray laid on the ground is {off} off the spray let out: do not rely on the rates.",)
+    return (f"The spray applied to the ground is {off} off what left the nozzles: do not rely on the rates.",)
 
 
 # --- speed ----------------------------------------------------------------------------------------

@@ -76,6 +76,7 @@ def plan_touchup(audit: Audit, on: dt.date | None = None, progress: Progress | N
     """
     tell = progress or (lambda _stage, _share: None)
     tell("touch-up: options", 0.0)
+    audit = _as_told(audit)
     setting = _setting(audit, on)
     options = {strip.id: _options(setting, strip) for strip in audit.missed_strips}
     tell("touch-up: ways", 0.4)
@@ -89,6 +90,13 @@ def plan_touchup(audit: Audit, on: dt.date | None = None, progress: Progress | N
 
 
 # --- setting --------------------------------------------------------------------------------------
+
+
+def _as_told(audit: Audit) -> Audit:
+    """*audit* whose strips are worth going back to as logged, unless the job says how good its positions are."""
+    if audit.accuracy is None or audit.accuracy.asked:
+        return audit
+    return replace(audit, missed_strips=tuple(replace(one, probability=None) for one in audit.missed_strips))
 
 
 def _setting(audit: Audit, on: dt.date | None) -> Setting:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.special import stdtrit
 
 from .tolerances_compare import (
     BLOCK_LEAST,
@@ -21,12 +22,9 @@ from .tolerances_compare import (
     EXACT_REL,
     LEAST_PASSES,
     RESAMPLES,
-    STUDENT_975,
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from .model import FloatArray
 
 
@@ -143,12 +141,5 @@ def _kept_by_blocks(count: int, block: int, step_s: float) -> float:
 
 
 def student_975(degrees: int) -> float:
-    """97.5th percentile of Student's t: a standard table, 1.96 (1 + (1 + 1.96^2) / 4 n) beyond it."""
-    if degrees <= len(STUDENT_975):
-        return STUDENT_975[degrees - 1]
-    return 1.959964 * (1 + (1 + 1.959964**2) / (4 * degrees))
-
-
-def chance_flags(measures: Sequence[Difference]) -> float:
-    """How many of the measures chance alone would call different: one in twenty."""
-    return 0.05 * sum(1 for one in measures if one.larger_than_chance is not None)
+    """97.5th percentile of Student's t with so many degrees of freedom. [1]"""
+    return float(stdtrit(degrees, 0.975))

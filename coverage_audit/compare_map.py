@@ -9,11 +9,9 @@ import shapely
 import shapely.geometry
 from markupsafe import escape
 
-from .display import SPACE, number
 from .model import PlaneOrigin
 from .plane import Plane
-from .static_map import scale_length_m
-from .units import FOOT_M
+from .static_map import PIXEL_SHARE, scale_bar, scale_length_m, svg_path
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -54,7 +52,7 @@ def _svg(job: JobRecord, drawing: list[tuple[str, Any]], box: np.ndarray, px_per
     west, north = float(box[0]) - margin, float(box[3]) + margin
     width, height = (float(box[2]) + margin - west) * px_per_m, (north - float(box[1]) + margin) * px_per_m
     paths = "".join(
-        f'<path class="map-{css}" fill-rule="evenodd" d="{_path(shape, west, north, px_per_m)}"/>'
+        f'<path class="map-{css}" fill-rule="evenodd" d="{_drawn(shape, west, north, px_per_m)}"/>'
         for css, shape in drawing
     )
     title = escape(f"Map of {job.label}, north up")
@@ -65,26 +63,14 @@ def _svg(job: JobRecord, drawing: list[tuple[str, Any]], box: np.ndarray, px_per
     )
 
 
-def _path(shape: Any, west: float, north: float, px_per_m: float) -> str:  # noqa: ANN401 - any geometry
-    parts = shapely.get_parts(shapely.get_parts(shapely.simplify(shape, 0.25 / px_per_m, preserve_topology=False)))
-    solid = shapely.get_dimensions(parts) == 2
-    text = []
-    for line, end in [(ring, "Z") for ring in shapely.get_rings(parts[solid])] + [
-        (line, "") for line in parts[shapely.get_dimensions(parts) == 1]
-    ]:
-        points = np.round((shapely.get_coordinates(line) - (west, north)) * (px_per_m, -px_per_m), 1).tolist()
-        text.append("M" + " ".join(f"{x:g},{y:g}" for x, y in points) + end)
-    return "".join(text)
+def _drawn(shape: Any, west: float, north: float, px_per_m: float) -> str:  # noqa: ANN401 - any geometry
+    simple = shapely.simplify(shape, PIXEL_SHARE / px_per_m, preserve_topology=False)
+    return svg_path(simple, lambda xy_m: (xy_m - (west, north)) * (px_per_m, -px_per_m))
 
 
 def _bar(height_px: float, px_per_m: float, units: str) -> str:
     bar_m = scale_length_m(MAP_PX / px_per_m / 4, units)
-    words = f"{number(bar_m / FOOT_M, 0, units)}{SPACE}ft" if units == "us" else f"{number(bar_m)}{SPACE}m"
-    y, end = height_px + 16, 6 + bar_m * px_per_m
-    return (
-        f'<g class="rule"><path class="bar" d="M6 {y - 6:.0f}v6H{end:.1f}v-6"/>'
-        f'<text x="{end + 8:.0f}" y="{y + 2:.0f}">{words}</text></g>'
-    )
+    return scale_bar(6, 6 + bar_m * px_per_m, height_px + 16, bar_m, units)
 
 
 def strip_plot(rows: Sequence[tuple[str, Sequence[float]]], ticks: Mapping[float, str]) -> str:

@@ -17,6 +17,7 @@ import shapely
 
 from . import display
 from .model import PlaneOrigin
+from .model_passes import STRAIGHT
 from .plane import Plane
 from .simulate import HAND, Faults, GnssError, Scenario, SimulatedJob, Stop, SwitchHabit, simulate
 from .simulate_files import to_boom_csv, to_geojson_text, to_gpx_text
@@ -96,10 +97,27 @@ class Truth:
 
 @dataclass(frozen=True)
 class BuiltInFault:
-    """A fault on purpose; ``zone`` is the ground that it concerns, in the demo's plane."""
+    """A fault on purpose; ``zone`` is the ground that it concerns, in the demo's plane.
+
+    ``sentence`` has a place for the number of each pass in ``passes`` (as simulated), driven at ``moments_s``.
+    """
 
     sentence: str
+    passes: tuple[int, ...]
+    moments_s: tuple[float, ...]
     zone: BaseGeometry
+
+    def told(self, audit: Audit) -> str:
+        """The fault with its passes numbered as in the report of *audit*, or as simulated where it tells none."""
+        numbers = [_reported(audit, at) or n for at, n in zip(self.moments_s, self.passes, strict=True)]
+        return self.sentence.format(*numbers)
+
+
+def _reported(audit: Audit, moment_s: float) -> int:
+    """Number of the pass that *audit* tells of at a moment [s]; 0 when it tells of none."""
+    passes = audit.passes.passes if audit.passes else ()
+    during = (one.n for one in passes if one.kind == STRAIGHT and one.start_s <= moment_s <= one.end_s)
+    return next(during, 0)
 
 
 def demo_scenario() -> Scenario:
@@ -230,7 +248,12 @@ def built_in_faults(job: SimulatedJob) -> list[BuiltInFault]:
     faults, none = scenario.faults, Faults(offset_m=scenario.faults.offset_m)
     careful = simulate(replace(scenario, faults=none))
     found = [
-        BuiltInFault(f"pass {number} driven {aside:g} m too far from pass {number - 1}", _between(job, number))
+        BuiltInFault(
+            f"pass {{}} driven {aside:g} m too far from pass {{}}",
+            (number, number - 1),
+            (_middle(_on_in(job, number)), _middle(_on_in(job, number - 1))),
+            _between(job, number),
+        )
         for number, aside in faults.offset_m.items()
     ]
     named = [(number, f"switched off {far:g} m early") for number, far in faults.early_off_m.items()]
@@ -240,8 +263,14 @@ def built_in_faults(job: SimulatedJob) -> list[BuiltInFault]:
     for number, what in named:
         left_out = without(_on_in(careful, number), _on_in(job, number))
         zone = shapely.union_all([swept_ground(job, on, off) for on, off in left_out])
-        found.append(BuiltInFault(f"pass {number}: {what}", zone))
+        found.append(BuiltInFault(f"pass {{}}: {what}", (number,), (_middle(left_out),), zone))
     return found
+
+
+def _middle(spans: list[tuple[float, float]]) -> float:
+    """Middle of the longest of *spans*. [s]"""
+    on, off = max(spans, key=lambda span: span[1] - span[0])
+    return (on + off) / 2
 
 
 def _on_in(job: SimulatedJob, number: int) -> list[tuple[float, float]]:
@@ -282,7 +311,7 @@ def demo_truth_text(audit: Audit) -> str:
     missed_found = to_demo(audit.layers.by_visits[0])
     faults = built_in_faults(job)
     fault_rows = [
-        (fault.sentence, truth.missed.intersection(fault.zone).area, missed_found.intersection(fault.zone).area)
+        (fault.told(audit), truth.missed.intersection(fault.zone).area, missed_found.intersection(fault.zone).area)
         for fault in faults
     ]
     return "\n".join(

@@ -15,6 +15,8 @@ from zoneinfo import ZoneInfo
 from .units import ACRE_M2, FOOT_M, HECTARE_M2, MILE_M, MPH_M_S, RATE_L_HA, SPEED_M_S, US_GALLON_L
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from .model import Audit
 
 NOT_KNOWN = "not known"
@@ -105,6 +107,14 @@ def area(m2: float, units: str) -> str:
     if abs(m2) < system.least_land_m2:
         return small_area(m2, units)
     return _quantity(m2, system.land, 2, units)
+
+
+def area_range(low_m2: float, high_m2: float, units: str) -> tuple[str, str]:
+    """Both ends of a range of areas [m2] in one unit, that of the smaller; "nothing" for an end at zero."""
+    if low_m2 <= 0:
+        return "nothing", area(high_m2, units) if high_m2 > 0 else "nothing"
+    shown = area if low_m2 >= _SYSTEMS[units].least_land_m2 else small_area
+    return shown(low_m2, units), shown(high_m2, units)
 
 
 def small_area(m2: float, units: str) -> str:
@@ -213,15 +223,18 @@ class Verdict:
     caution: str = ""
 
 
-def verdict(audit: Audit) -> Verdict:
-    """Put *audit* in words: proven covered share, missed, double, outside, rate."""
+def verdict(audit: Audit, causes: Mapping[str, str]) -> Verdict:
+    """Put *audit* in words: proven covered share, missed, double, outside, rate.
+
+    *causes* says by its id where each finding lies and what made it.
+    """
     areas, units = audit.area_m2, audit.job.settings.report.units
     proven = f"{area(areas.proven, units)} of the {area(areas.target, units)} target area"
     sentences = [
         f"Proven covered: {proven}.",
         *_bridged(audit),
         *_dry(audit),
-        _missed(audit),
+        _missed(audit, causes),
         _double(audit),
         _outside(audit),
     ]
@@ -257,7 +270,7 @@ def _dry(audit: Audit) -> list[str]:
     return [text + "it is not in the proven figure."]
 
 
-def _missed(audit: Audit) -> str:
+def _missed(audit: Audit, causes: Mapping[str, str]) -> str:
     areas, report = audit.area_m2, audit.job.settings.report
     units, strips = report.units, audit.missed_strips
     logged = _as_logged(audit)
@@ -270,7 +283,7 @@ def _missed(audit: Audit) -> str:
     first = strips[0]
     largest = (
         f"{first.id}, {length(first.length_m, units)} long and on average {length(first.mean_width_m, units)} wide, "
-        f"{WHERE_WORDS.get(first.where, first.where)}"
+        f"{causes[first.id]}"
     )
     held = count(len(strips), "strip")
     if areas.missed_slivers > 0:

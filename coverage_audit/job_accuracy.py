@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from .errors import InputError
 from .model_accuracy import AccuracySettings
-from .tolerances_accuracy import MAX_REPLICATES, UNASKED_REPLICATES
+from .tolerances_accuracy import MAX_REPLICATES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -24,12 +24,10 @@ def accuracy_settings(values: Mapping[str, Any] | None) -> AccuracySettings | No
 
 
 def with_replicates(job: Job, replicates: int | None) -> Job:
-    """*job* with so many replicates; None leaves it to the job file or, without a word there, to the defaults."""
-    stated = job.settings.accuracy
-    if replicates is not None:
-        stated = replace(stated or AccuracySettings(), replicates=replicates)
-    elif stated is None:
-        stated = AccuracySettings(replicates=UNASKED_REPLICATES, asked=False)
+    """*job* with so many replicates; None leaves it to the job file and, without a word there, to the recipe."""
+    if replicates is None:
+        return job
+    stated = replace(job.settings.accuracy or AccuracySettings(), replicates=replicates)
     return replace(job, settings=replace(job.settings, accuracy=stated))
 
 

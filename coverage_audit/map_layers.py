@@ -44,9 +44,10 @@ class MapLayer:
 def map_layers(audit: Audit) -> tuple[MapLayer, ...]:
     """Layers of *audit* that hold something, in plane metres; the first lies on top of the second, and so on."""
     found = audit.layers
+    strips, patches = _outlines("missed", audit.missed_strips, audit), _outlines("double", audit.double_patches, audit)
     layers = (
-        _layer("missed", "Missed", found.by_visits[:1], audit.missed_strips),
-        _layer("double", "Sprayed twice or more", found.by_visits[2:], audit.double_patches),
+        _layer("missed", "Missed", found.by_visits[:1], strips),
+        _layer("double", "Sprayed twice or more", found.by_visits[2:], patches),
         _layer("outside", "Sprayed beyond the boundary", [found.outside]),
         _layer("excludedsprayed", "Sprayed in no-spray ground", [found.excluded_sprayed]),
         _layer("bridged", "Covered only by bridging a gap in the log", [found.bridged]),
@@ -63,13 +64,20 @@ def map_layers(audit: Audit) -> tuple[MapLayer, ...]:
 
 
 def _layer(
-    kind: str, label: str, shapes: Iterable[BaseGeometry], findings: tuple[Strip, ...] = (), *, shown: bool = True
+    kind: str, label: str, shapes: Iterable[BaseGeometry], findings: tuple[Piece, ...] = (), *, shown: bool = True
 ) -> MapLayer:
-    pieces = [Piece(kind, shape) for shape in shapes if not shape.is_empty]
-    # The listed findings lie as outlines over the ground they are part of: they can be chosen,
-    # and a strip narrower than a pixel still shows as a line.
-    pieces += [Piece(f"find map-find-{kind}{chance_class(strip)}", strip.polygon, strip.id) for strip in findings]
-    return MapLayer(kind, label, tuple(pieces), shown)
+    pieces = (Piece(kind, shape) for shape in shapes if not shape.is_empty)
+    return MapLayer(kind, label, (*pieces, *findings), shown)
+
+
+def _outlines(kind: str, strips: tuple[Strip, ...], audit: Audit) -> tuple[Piece, ...]:
+    """The listed findings as outlines over the ground they are part of: they can be chosen.
+
+    So a strip narrower than a pixel still shows as a line.
+    """
+    return tuple(
+        Piece(f"find map-find-{kind}{chance_class(strip, audit)}", strip.polygon, strip.id) for strip in strips
+    )
 
 
 def _rate_layers(audit: Audit) -> tuple[MapLayer, ...]:

@@ -160,19 +160,23 @@ class Steering:
 
 @dataclass(frozen=True)
 class Cause:
-    """What made a missed strip or a double patch.
+    """Where a missed strip or a double patch lies, and what made it.
 
     ``kind``: "spacing" (too wide), "overlap" (too narrow), "late on", "early off", "on early",
-    "off late", "slanted end", "boom off", "crossing", "beside". ``passes`` are their numbers;
+    "off late", "slanted end", "boom off" (amid a pass, or all along it), "boom off across" (several passes),
+    "section off", "gap" (no positions), "assumed off" (nobody logged the boom), "crossing", "no-spray area" and
+    "field edge" (it lies along one), "beside". ``where`` is one of "between passes", "headland", "field edge",
+    "no-spray area", "late on", "early off". ``passes`` are the passes' numbers, none where none is near;
     ``amount_m`` how much too wide, too narrow, late or early; ``length_m`` how long; ``time_s`` when the
-    last of the passes was there.
+    last of the passes was there, None without passes.
     """
 
     kind: str
+    where: str
     passes: tuple[int, ...]
     amount_m: float
     length_m: float
-    time_s: float
+    time_s: float | None
 
 
 @dataclass(frozen=True)

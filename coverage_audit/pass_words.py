@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from .model_passes import Assumed, Cause, Range
 
 CAUSES = {
-    "spacing": "between passes {passes}, {length} long, spacing {amount} too wide",
+    "spacing": "between passes {passes}, spacing {amount} too wide",
     "overlap": "passes {passes}, {length} long, spacing {amount} too narrow",
     "late on": "boom on {amount} late entering pass {passes}",
     "early off": "boom off {amount} early leaving pass {passes}",
@@ -20,8 +20,14 @@ CAUSES = {
     "off late": "boom off {amount} late leaving pass {passes}",
     "slanted end": "slanted end of pass {passes}: the boom is wider than the wedge",
     "boom off": "boom off for {length} in pass {passes}",
+    "boom off across": "boom off across passes {passes}",
+    "section off": "a section off for {length} in pass {passes}",
+    "gap": "no positions logged for {length} in pass {passes}",
+    "assumed off": "not among the places assumed to be sprayed, pass {passes}",
+    "no-spray area": "beside a no-spray area, along pass {passes}",
+    "field edge": "at the field edge, along pass {passes}",
     "crossing": "driven over again in pass {passes}",
-    "beside": "beside pass {passes}",
+    "beside": "{where}, beside pass {passes}",
 }
 KINDS = {
     "headland": "headland lap",
@@ -33,22 +39,38 @@ KINDS = {
 
 
 def cause_words(cause: Cause, units: str, timezone: str) -> str:
-    """Name the passes that made a finding, how, and when: "boom on 3.0 m late entering pass 22 (07:41)"."""
-    passes = " and ".join(str(n) for n in cause.passes)
+    """Where a finding lies and what made it, in words: "boom on 3.0 m late entering pass 22 (07:41)"."""
+    where = display.WHERE_WORDS.get(cause.where, cause.where)
+    if cause.time_s is None:
+        return f"no positions were logged here, {where}" if cause.kind == "gap" else where
     told = CAUSES[cause.kind].format(
-        passes=passes, amount=display.length(cause.amount_m, units), length=display.length(cause.length_m, units)
+        passes=_numbers(cause.passes),
+        amount=display.length(cause.amount_m, units),
+        length=display.length(cause.length_m, units),
+        where="" if cause.where == "between passes" else where,
     )
-    return f"{told} ({display.local_time(cause.time_s, timezone)})"
+    if cause.kind == "assumed off" and len(cause.passes) > 1:
+        told = told.replace("pass ", "passes ")
+    return f"{told.removeprefix(', ')} ({display.local_time(cause.time_s, timezone)})"
+
+
+def _numbers(passes: tuple[int, ...]) -> str:
+    """Numbers of passes: "9 and 10", "9 to 21" where none is left out, "9, 12 and 17"."""
+    if len(passes) > 2 and passes[-1] - passes[0] == len(passes) - 1:
+        return f"{passes[0]} to {passes[-1]}"
+    return " and ".join(part for part in (", ".join(map(str, passes[:-1])), str(passes[-1])) if part)
 
 
 def told_causes(audit: Audit) -> dict[str, str]:
-    """Cause of each finding in words, by the finding's id."""
+    """Where each finding lies and what made it, in words, by the finding's id: the same in every paper."""
     settings = audit.job.settings
-    if audit.passes is None:
-        return {}
+    causes = audit.passes.causes if audit.passes else {}
+    told = {strip.id: strip.where for strip in (*audit.missed_strips, *audit.double_patches)}
     return {
-        name: cause_words(cause, settings.report.units, settings.timezone)
-        for name, cause in audit.passes.causes.items()
+        name: cause_words(causes[name], settings.report.units, settings.timezone)
+        if name in causes
+        else display.WHERE_WORDS.get(where, where)
+        for name, where in told.items()
     }
 
 
@@ -56,7 +78,7 @@ def verdict_of(audit: Audit) -> display.Verdict:
     """The job's verdict; with an assumed boom state what such a log can show comes first."""
     if audit.assumed is not None:
         return _assumed_verdict(audit, audit.assumed)
-    return with_certainty(display.verdict(audit), audit)
+    return with_certainty(display.verdict(audit, told_causes(audit)), audit)
 
 
 def _assumed_verdict(audit: Audit, assumed: Assumed) -> display.Verdict:
@@ -120,7 +142,8 @@ def range_words(found: Range | tuple[Range, ...], units: str) -> str:
     """Both ends of a range of areas."""
     if isinstance(found, tuple):
         return "; ".join(range_words(one, units) for one in found)
-    return f"{display.area(found.low, units)} to {display.area(found.high, units)}"
+    low, high = display.area_range(found.low, found.high, units)
+    return f"{low} to {high}" if low != high else low
 
 
 def share_words(found: Range | tuple[Range, ...], whole_m2: float) -> str:

@@ -37,6 +37,11 @@ def nozzle_flow(flow_l_min: float, at_bar: float, pressure_bar: float) -> float:
     return flow_l_min * math.sqrt(pressure_bar / at_bar)
 
 
+def nozzle_count(settings: RateSettings, boom: BoomSettings) -> int | None:
+    """Nozzles on the whole boom: as [rate] says, else as [boom] does; None when neither says."""
+    return (settings.nozzles.count if settings.nozzles else None) or boom.nozzle_count
+
+
 def job_volume(
     settings: RateSettings,
     boom: BoomSettings,
@@ -121,8 +126,7 @@ def _flows(
     result: dict[str, Callable[[int, float, float], float]] = {}
     logged = joined([log.flow for log in logs], clock_offset_s)
     pressure = joined([log.pressure for log in logs], clock_offset_s)
-    nozzles = settings.nozzles
-    count = (nozzles.count if nozzles else None) or boom.nozzle_count
+    nozzles, count = settings.nozzles, nozzle_count(settings, boom)
     if logged is not None:
         result["logged flow"] = lambda _, a, b: _integral(*logged, a, b)
     if pressure is not None and nozzles is not None and count:

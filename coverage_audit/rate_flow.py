@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .rate import joined, nozzle_flow, open_share
+from .rate import joined, nozzle_count, nozzle_flow, open_share
 
 if TYPE_CHECKING:
     from .model import FloatArray, TrackLog
@@ -56,7 +56,7 @@ def boom_flow(
         Time of each slot outside gaps of the log: a typed-in total is spread over it. [s]
     """
     nozzles = settings.nozzles
-    count = (nozzles.count if nozzles else None) or boom.nozzle_count or 0
+    count = nozzle_count(settings, boom) or 0
     if source == "logged flow":
         logged = joined([log.flow for log in logs], clock_offset_s)
         if logged is not None:

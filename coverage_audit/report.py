@@ -11,7 +11,6 @@ from markupsafe import Markup
 from .accuracy_words import chance_words
 from .charts import charts
 from .display import (
-    WHERE_WORDS,
     area,
     length,
     local_date,
@@ -91,8 +90,8 @@ def report_html(audit: Audit, plan: TouchupPlan | None = None) -> str:
         assumed_notice=assumed_notice(audit),
         still=Markup(static_map(audit)),  # noqa: S704 - made by static_map, which escapes
         legend=[Markup(legend_label(layer)) for layer in map_layers(audit) if layer.shown],  # noqa: S704 - holds constants only
-        missed=_strip_places(audit.missed_strips, plane, units, told_causes(audit)),
-        double=_strip_places(audit.double_patches, plane, units, told_causes(audit)),
+        missed=_strip_places(audit, audit.missed_strips, plane),
+        double=_strip_places(audit, audit.double_patches, plane),
         outside=_ground_places(audit.layers.outside, "O", plane, units),
         excluded=_ground_places(audit.layers.excluded_sprayed, "N", plane, units),
         charts=(*charts(audit), *pass_charts(audit)),
@@ -149,7 +148,8 @@ def _degrees(points: list[BaseGeometry], plane: Plane) -> list[tuple[str, str]]:
     return [(f"{y:.6f}", f"{x:.6f}") for x, y in zip(lon, lat, strict=True)]
 
 
-def _strip_places(strips: tuple[Strip, ...], plane: Plane, units: str, causes: Mapping[str, str]) -> list[Place]:
+def _strip_places(audit: Audit, strips: tuple[Strip, ...], plane: Plane) -> list[Place]:
+    units, causes = audit.job.settings.report.units, told_causes(audit)
     largest = max((strip.area_m2 for strip in strips), default=1.0)
     places = _degrees([strip.label_point for strip in strips], plane)
     return [
@@ -159,7 +159,7 @@ def _strip_places(strips: tuple[Strip, ...], plane: Plane, units: str, causes: M
             share=strip.area_m2 / largest,
             lat=lat,
             lon=lon,
-            words=(causes.get(strip.id) or WHERE_WORDS.get(strip.where, strip.where)) + chance_words(strip),
+            words=causes[strip.id] + chance_words(strip, audit),
             length=length(strip.length_m, units),
             width=length(strip.mean_width_m, units),
             widest=length(strip.max_width_m, units),

@@ -15,6 +15,8 @@ from .map_layers import MapLayer, map_bounds, map_layers
 from .units import FOOT_M
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from shapely.geometry.base import BaseGeometry
 
     from .model import Audit, Strip
@@ -84,22 +86,23 @@ def _group(layer: MapLayer, frame: _Frame) -> str:
     # What is narrower than the tolerance would vanish; it is drawn as it is.
     drawn = np.where(shapely.is_empty(simple), whole, simple)
     paths = (
-        f'<path class="map-{piece.kind}" fill-rule="evenodd" d="{_path(shape, frame)}"/>'
+        f'<path class="map-{piece.kind}" fill-rule="evenodd" d="{svg_path(shape, frame.pixels)}"/>'
         for piece, shape in zip(layer.pieces, drawn, strict=True)
     )
     return f"<g>{''.join(paths)}</g>"
 
 
-def _path(shape: BaseGeometry, frame: _Frame) -> str:
+def svg_path(shape: BaseGeometry, pixels: Callable[[np.ndarray], np.ndarray]) -> str:
+    """Data of an SVG path along the rings and lines of *shape*; *pixels* turns metres (n, 2) into picture pixels."""
     parts = shapely.get_parts(shapely.get_parts(shape))
     solid = shapely.get_dimensions(parts) == 2
-    rings = [_line(ring, frame) + "Z" for ring in shapely.get_rings(parts[solid])]
-    lines = [_line(line, frame) for line in parts[shapely.get_dimensions(parts) == 1]]
+    rings = [_line(ring, pixels) + "Z" for ring in shapely.get_rings(parts[solid])]
+    lines = [_line(line, pixels) for line in parts[shapely.get_dimensions(parts) == 1]]
     return "".join(rings + lines)
 
 
-def _line(line: BaseGeometry, frame: _Frame) -> str:
-    points = np.round(frame.pixels(shapely.get_coordinates(line)), 1).tolist()
+def _line(line: BaseGeometry, pixels: Callable[[np.ndarray], np.ndarray]) -> str:
+    points = np.round(pixels(shapely.get_coordinates(line)), 1).tolist()
     return "M" + " ".join(f"{x:g},{y:g}" for x, y in points)
 
 
@@ -127,10 +130,15 @@ def _scale_bar(audit: Audit, frame: _Frame) -> str:
     units = audit.job.settings.report.units
     bar_m = scale_length_m(WIDTH_PX / frame.px_per_m / 4, units)
     y, end = frame.height_px + 26, 12 + bar_m * frame.px_per_m
+    return scale_bar(12, end, y, bar_m, units)
+
+
+def scale_bar(begin_px: float, end_px: float, y_px: float, bar_m: float, units: str) -> str:
+    """SVG of a scale bar of *bar_m* from one place to another, with its length in the person's units."""
     words = f"{number(bar_m / FOOT_M, 0, units)}{SPACE}ft" if units == "us" else f"{number(bar_m)}{SPACE}m"
     return (
-        f'<g class="rule"><path class="bar" d="M12 {y - 6:.0f}v6H{end:.1f}v-6"/>'
-        f'<text x="{end + 8:.0f}" y="{y + 2:.0f}">{words}</text></g>'
+        f'<g class="rule"><path class="bar" d="M{begin_px:.0f} {y_px - 6:.0f}v6H{end_px:.1f}v-6"/>'
+        f'<text x="{end_px + 8:.0f}" y="{y_px + 2:.0f}">{words}</text></g>'
     )
 
 

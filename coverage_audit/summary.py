@@ -13,8 +13,8 @@ import shapely
 import shapely.geometry
 
 from . import display
-from .accuracy_words import accuracy_keys, probabilities
-from .pass_words import verdict_of
+from .accuracy_words import accuracy_keys
+from .pass_words import told_causes, verdict_of
 from .plane import Plane
 from .safe_text import json_text, one_line, printable
 from .summary_passes import cause_keys, pass_features, pass_keys
@@ -22,7 +22,7 @@ from .summary_rate import rate_findings, rate_keys, volume_keys
 from .tolerances import EXPORT_GRID_DEG, EXPORT_GRID_M, WALKED_LINE_M
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from shapely.geometry.base import BaseGeometry
 
@@ -67,10 +67,7 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
             "over_target_area": volume.over_target_area_l_ha,
         },
         **rate_keys(audit),
-        "missed_strips": [
-            {**_finding(strip, audit, plane), "probability": chance}
-            for strip, chance in zip(audit.missed_strips, probabilities(audit), strict=True)
-        ],
+        "missed_strips": [_finding(strip, audit, plane) for strip in audit.missed_strips],
         "double_patches": [
             {**_finding(patch, audit, plane), "max_visits": patch.max_visits} for patch in audit.double_patches
         ],
@@ -113,7 +110,7 @@ def terminal_text(audit: Audit) -> str:
     if cautions:
         lines += ["", "Cautions:", *(f"  - {caution}" for caution in cautions)]
     if audit.missed_strips:
-        lines += ["", *_strip_table(audit.missed_strips, settings.report.units)]
+        lines += ["", *_strip_table(audit, settings.report.units)]
     return "\n".join(printable(line) for line in lines) + "\n"
 
 
@@ -121,12 +118,12 @@ def findings_geojson(audit: Audit) -> str:
     """Write the findings as RFC 7946 GeoJSON: WGS 84 degrees to 1e-8 (1 mm), outer rings anticlockwise.
 
     Each feature has ``id``, ``kind`` ("missed", "double", "outside" or "no-spray area"),
-    ``area_m2`` and ``where``; strips and patches also their measures.
+    ``area_m2`` and ``where``; strips and patches also their measures and ``cause`` in words.
     """
-    plane = Plane(audit.origin)
+    plane, causes = Plane(audit.origin), told_causes(audit)
     found = [
-        *_strip_features(audit.missed_strips, "missed", plane),
-        *_strip_features(audit.double_patches, "double", plane),
+        *_strip_features(audit.missed_strips, "missed", plane, causes),
+        *_strip_features(audit.double_patches, "double", plane, causes),
         *_part_features(audit.layers.outside, "outside", "field edge"),
         *_part_features(audit.layers.excluded_sprayed, "no-spray area", "no-spray area"),
         *rate_findings(audit),
@@ -137,7 +134,7 @@ def findings_geojson(audit: Audit) -> str:
 
 def missed_gpx(audit: Audit) -> str:
     """GPX 1.1 of the missed strips: a waypoint on each and a track along its middle line."""
-    plane = Plane(audit.origin)
+    plane, causes = Plane(audit.origin), told_causes(audit)
     units = audit.job.settings.report.units
     paper = gpxpy.gpx.GPX()
     paper.creator = "coverage-audit"
@@ -145,7 +142,7 @@ def missed_gpx(audit: Audit) -> str:
     labels = plane.geometry_to_degrees(np.array([strip.label_point for strip in audit.missed_strips], dtype=object))
     lines = shapely.simplify(np.array([strip.line for strip in audit.missed_strips], dtype=object), WALKED_LINE_M)
     for strip, point, line in zip(audit.missed_strips, labels, plane.geometry_to_degrees(lines), strict=True):
-        told = _xml_text(_words(strip, units))
+        told = _xml_text(_words(strip, causes[strip.id], units))
         paper.waypoints.append(
             gpxpy.gpx.GPXWaypoint(latitude=point.y, longitude=point.x, name=strip.id, description=told)
         )
@@ -211,7 +208,8 @@ def _title(audit: Audit) -> str:
     return f"{one_line(settings.name) or 'Spray job'}, {start}, {worked} from first to last fix"
 
 
-def _strip_table(strips: tuple[Strip, ...], units: str) -> list[str]:
+def _strip_table(audit: Audit, units: str) -> list[str]:
+    strips, causes = audit.missed_strips, told_causes(audit)
     shown = strips[:LISTED_STRIPS]
     rows = [
         (
@@ -219,7 +217,7 @@ def _strip_table(strips: tuple[Strip, ...], units: str) -> list[str]:
             display.small_area(strip.area_m2, units),
             display.length(strip.length_m, units),
             display.length(strip.mean_width_m, units),
-            display.WHERE_WORDS.get(strip.where, strip.where),
+            causes[strip.id],
         )
         for strip in shown
     ]
@@ -239,9 +237,8 @@ def _xml_text(text: str) -> str:
     return _NOT_XML.sub("\ufffd", text)
 
 
-def _words(strip: Strip, units: str) -> str:
+def _words(strip: Strip, where: str, units: str) -> str:
     """Size and place of a strip in one line."""
-    where = display.WHERE_WORDS.get(strip.where, strip.where)
     size = f"{display.length(strip.length_m, units)} long, {display.length(strip.mean_width_m, units)} wide"
     return f"Missed {display.small_area(strip.area_m2, units)}, {size} on average, {where}".replace(display.SPACE, " ")
 
@@ -249,9 +246,10 @@ def _words(strip: Strip, units: str) -> str:
 _Found = tuple["BaseGeometry", dict[str, Any]]  # polygon in plane metres, properties
 
 
-def _strip_features(strips: tuple[Strip, ...], kind: str, plane: Plane) -> Iterator[_Found]:
+def _strip_features(strips: tuple[Strip, ...], kind: str, plane: Plane, causes: Mapping[str, str]) -> Iterator[_Found]:
     for strip in strips:
-        properties = {"kind": kind, **_strip(strip, plane)}
+        told = causes[strip.id].replace(display.SPACE, " ")
+        properties = {"kind": kind, **_strip(strip, plane), "cause": told}
         if kind == "double":
             properties["max_visits"] = strip.max_visits
         yield strip.polygon, properties

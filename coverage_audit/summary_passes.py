@@ -97,14 +97,18 @@ def _deviation(one: Deviation | None) -> dict[str, float] | None:
 
 
 def cause_keys(audit: Audit, strip: Strip) -> dict[str, Any]:
-    """Key ``cause`` of a missed strip or double patch; None when no pass is near it."""
+    """Key ``cause`` of a missed strip or double patch; None when the passes were not looked at."""
     cause = audit.passes.causes.get(strip.id) if audit.passes else None
     if cause is None:
         return {"cause": None}
     settings = audit.job.settings
     words = cause_words(cause, settings.report.units, settings.timezone).replace("\u00a0", " ")
-    told = {**dataclasses.asdict(cause), "time": utc_text(cause.time_s), "words": words}
-    del told["time_s"]
+    told = {
+        **dataclasses.asdict(cause),
+        "time": None if cause.time_s is None else utc_text(cause.time_s),
+        "words": words,
+    }
+    del told["time_s"], told["where"]  # where it lies stands beside the cause
     return {"cause": told}
 
 

@@ -18,11 +18,9 @@ from .cuts import cut_times
 from .errors import InputError
 from .model_core import BoomLines, BoomPath, Piece
 from .tolerances import (
-    ACROSS_DEG,
     BRIDGE_TURN_DEG,
     BRIDGE_WIDTHS,
     CHUNK_TURN_DEG,
-    LAP_TURN_DEG,
     MAX_THIN_M,
     MOST_AXLE_AHEAD_M,
     MOST_AXLE_BEHIND_M,
@@ -396,30 +394,3 @@ def backed_up_m(path: BoomPath) -> float:
     backing = path.reverse[:-1] & path.reverse[1:]
     run = np.cumsum(np.diff(backing.astype(np.int8), prepend=0) != 0)
     return float(np.bincount(run[backing], weights=step[backing]).max()) if backing.any() else 0.0
-
-
-def headland_polygons(pieces: list[Piece]) -> np.ndarray:
-    """Polygons of the pieces that were driven as headland, shape (n,).
-
-    Headland is what was driven round the field, in a stretch that turned by more than
-    ``LAP_TURN_DEG``, or across the direction in which most of the rest was driven.
-    """
-    turned: dict[int, tuple[float, float]] = {}
-    for piece in pieces:
-        heading = piece.lines.heading_rad[piece.first : piece.last + 1]
-        low, high = turned.get(piece.lines.stretch, (math.inf, -math.inf))
-        turned[piece.lines.stretch] = (min(low, float(heading.min())), max(high, float(heading.max())))
-    laps = {number for number, (low, high) in turned.items() if high - low > math.radians(LAP_TURN_DEG)}
-    rest = [piece for piece in pieces if piece.lines.stretch not in laps]
-    doubled = sum(piece.polygon.area * np.exp(2j * _middle_heading(piece)) for piece in rest)
-    main = float(np.angle(doubled)) / 2
-
-    def across(piece: Piece) -> bool:
-        return abs(math.sin(_middle_heading(piece) - main)) > math.sin(math.radians(ACROSS_DEG))
-
-    chosen = [piece.polygon for piece in pieces if piece.lines.stretch in laps or across(piece)]
-    return np.array(chosen, dtype=object)
-
-
-def _middle_heading(piece: Piece) -> float:
-    return float(piece.lines.heading_rad[(piece.first + piece.last) // 2])

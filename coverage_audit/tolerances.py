@@ -243,8 +243,8 @@ EDGE_SHARE = 0.3
 """A strip with this share of its outline on the field edge lies at the field edge. [1]"""
 
 LAP_TURN_DEG = 135.0
-"""A stretch that turns farther is driven round the field, not across it: passes, even curved
-ones, turn less and laps at least two corners. [deg]"""
+"""A part of the drive that turns farther has no one heading: passes, even curved ones, turn less and laps at
+least two corners. [deg]"""
 
 ACROSS_DEG = 20.0
 """Driven at more than this to the main direction is headland work; hand steering wanders less. [deg]"""

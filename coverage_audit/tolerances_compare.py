@@ -16,12 +16,6 @@ LEAST_PASSES = 6
 EXACT_REL = 1e-9
 """Differences smaller than this are rounding of floats. [1]"""
 
-STUDENT_975 = (
-    *(12.706, 4.303, 3.182, 2.776, 2.571, 2.447, 2.365, 2.306, 2.262, 2.228),
-    *(2.201, 2.179, 2.160, 2.145, 2.131, 2.120, 2.110, 2.101, 2.093, 2.086),
-)
-"""Student's t, 97.5th percentile, for 1 to 20 degrees of freedom (any table of the distribution). [1]"""
-
 DRIFT_SHARE = 0.5
 """Share of the variance between passes that drifts with the receiver. [1] In 200 pairs of simulated jobs drawn alike
 (drift of 0.3 m, 600 s) no measure is then called different more often than chance would."""

@@ -145,6 +145,21 @@ CAUSE_PASSES = 4
 PARALLEL_DEG = 25.0
 """Passes that made a strip between them run along each other within this. [deg]"""
 
+CROSSED_SHARE = 0.5
+"""A pass (a gap of the log) runs over a finding when so much of its line, in widths of the finding, lies on it. [1]"""
+
+ELONGATED = 2.0
+"""From this ratio of length to mean width on a finding has a direction, and its cause has to fit it. [1]"""
+
+SPACED_SHARE = 0.5
+SPACED_SLACK_M = 0.25
+"""Two passes made a finding between them when they lie too far apart (too close) there by as much as it is wide,
+within this share and what the simplified lines of two passes may be off. [1], [m]"""
+
+SECTION_WIDTHS = 0.45
+"""Missed ground whose middle lies nearer to the line of a pass than this was under the boom, so a section was shut:
+the middle of the outermost section of ten lies there. [boom widths]"""
+
 PASS_LINE_M = 0.05
 LINE_STEP_M = 1.0
 """How closely the line of a pass is kept for the map and for causes, and how far apart the fixes are

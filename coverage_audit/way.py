@@ -103,7 +103,7 @@ def smooth_way(fixed: Fixed) -> Way:
     vx, vy = x[1], y[1]
     pace = np.hypot(vx, vy)
     blur = noise * np.sqrt(2 * gap_s / half) / half  # what noise alone shows as speed
-    standing = _standing(grid, pace, max(STAND_SPEED_M_S, min(3 * blur, 0.4 * speed)))
+    standing = _standing(grid, np.array([x[0], y[0]]), pace, max(STAND_SPEED_M_S, min(3 * blur, 0.4 * speed)))
     heading = _headings(vx, vy, standing)
     along = np.concatenate([[0.0], np.cumsum(np.where(standing, 0.0, pace)[1:] * step)])
     left = noise * float(np.sqrt(min(1.0, gap_s / half)))
@@ -151,13 +151,23 @@ def _means(time: FloatArray, values: FloatArray, grid: FloatArray, half_s: float
     return place, rate
 
 
-def _standing(grid: FloatArray, pace: FloatArray, limit_m_s: float) -> BoolArray:
+def _standing(grid: FloatArray, place: FloatArray, pace: FloatArray, limit_m_s: float) -> BoolArray:
+    """Grid points (n,) at which the vehicle stood; *place* is where it was, shape (2, n).
+
+    What noise shows as a start between two stands in one place is part of the stop: its direction is noise, too,
+    and would cut a pass in two.
+    """
     slow = pace < limit_m_s
     edges = np.flatnonzero(np.diff(np.concatenate([[False], slow, [False]]).astype(np.int8)))
+    stands = [(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if grid[b - 1] - grid[a] >= STAND_WINDOW_S]
     standing = np.zeros(len(grid), bool)
-    for first, last in zip(edges[::2], edges[1::2], strict=True):
-        if grid[last - 1] - grid[first] >= STAND_WINDOW_S:
-            standing[first:last] = True
+    before = None
+    for first, last in stands:
+        standing[first:last] = True
+        if before is not None and grid[first] - grid[before] < STAND_WINDOW_S:
+            moved = float(np.hypot(*(place[:, first] - place[:, before])))
+            standing[before:first] |= moved < limit_m_s * STAND_WINDOW_S
+        before = last - 1
     return standing
 
 

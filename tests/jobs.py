@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 
 from coverage_audit.model import Fixes, Interval, Job, NamedArea, PlaneOrigin, TrackLog
+from coverage_audit.model_accuracy import AccuracySettings
 from coverage_audit.model_core import BoomLines
 from coverage_audit.model_settings import BoomSettings, JobSettings
 from coverage_audit.plane import Plane
@@ -30,7 +31,11 @@ def log(times_s, points_m, name="track.gpx", **more):
 
 
 def job(logs, intervals, ground, /, *, boom=None, exclude=(), origin=PLACE, **settings):
-    """Job on the field *ground* (plane metres); *intervals* are (on, off[, sections]) in seconds from the first fix."""
+    """Job on the field *ground* (plane metres); *intervals* are (on, off[, sections]) in seconds from the first fix.
+
+    Without accuracy settings nothing is drawn: most tests ask for areas alone.
+    """
+    settings.setdefault("accuracy", AccuracySettings(replicates=0))
     plane = Plane(origin)
     logs = logs if isinstance(logs, tuple) else (logs,)
     boom = boom or BoomSettings((10.0,), "csv", antenna_ahead_m=0.0)

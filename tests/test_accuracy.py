@@ -57,8 +57,9 @@ def test_with_very_large_error_nothing_can_be_told(steering):
     assert "No skip narrower than the boom" in " ".join(told.sentences)
 
 
-def test_without_the_table_nothing_is_worked_out():
-    assert audit_job(worked_job(hz=1.0)).accuracy is None
+def test_without_the_table_both_ways_of_steering_are_tried_unasked():
+    found = audit_job(worked_job(hz=1.0, accuracy=None)).accuracy
+    assert (found.asked, found.replicates, found.regime) == (False, 100, "unknown")
 
 
 def test_no_replicates_turn_it_off():
@@ -291,12 +292,15 @@ def test_what_was_not_shown_on_simulated_jobs_is_said(by_hand):
     [(None, ""), (0.004, "; most likely not real"), (0.62, "; 62 chances in 100"), (0.996, "; almost surely real")],
 )
 def test_chances_are_told_in_words(by_hand, chance, words):
-    assert chance_words(dataclasses.replace(by_hand.missed_strips[0], probability=chance)).startswith(words)
+    strip = dataclasses.replace(by_hand.missed_strips[0], probability=chance)
+    assert chance_words(strip, by_hand).startswith(words)
+    unasked = dataclasses.replace(by_hand, accuracy=dataclasses.replace(by_hand.accuracy, asked=False))
+    assert chance_words(strip, unasked) == ""
 
 
 def test_report_shades_by_probability_and_names_the_assumptions(by_hand):
     unsure = dataclasses.replace(by_hand.missed_strips[0], probability=0.5)
-    assert chance_class(unsure) == " map-chance-2"
+    assert chance_class(unsure, by_hand) == " map-chance-2"
     page = report_html(dataclasses.replace(by_hand, missed_strips=(unsure,)))
     assert "map-find-missed map-chance-2" in page
     assert "steered by hand" in page
@@ -327,7 +331,8 @@ def test_without_a_word_the_ranges_stand_beside_what_the_log_shows(check, small_
     assert summary["missed_strips"]
     assert all(0 <= strip["probability"] <= 1 for strip in summary["missed_strips"])
     page = (out / "report.html").read_text(encoding="utf-8")
-    assert "may truly be missed. Write [accuracy]" in page
+    assert "may truly be missed" in page
+    assert ". Write [accuracy]" in page
     assert "likely real" not in page
     assert "that it is real" not in page
     assert "surely real" not in page

@@ -39,6 +39,7 @@ ENTRANCE = {"cli", "files", "__main__", "__init__"}
 PARTS = {
     # stages: parts of a stage that grew too long for one module
     "findings": {"middle_line"},
+    "causes": {"strip_places"},
     "motion": {"reversals", "smoothing"},
     "swath": {"cuts"},
     "passes": {"ab_lines", "legs", "way"},
@@ -120,7 +121,8 @@ PARTS = {
     "static_map": {"display", "map_layers"},
     "demo": {"display", "simulate_files"},
     # the recipe
-    "audit": {"audit_accuracy", "audit_assumed", "audit_drive", "audit_passes", "audit_rate"},
+    "audit": {"audit_accuracy", "audit_assumed", "audit_causes", "audit_drive", "audit_passes", "audit_rate"},
+    "audit_causes": {"audit_drive", "audit_passes"},
     "audit_assumed": {"audit_passes"},
     "audit_touchup": {"audit_touchup_field"},
     "audit_rate": {"audit_drive"},
@@ -155,6 +157,7 @@ LOWER = {
     "audit_accuracy": FLOOR | STAGES,
     "audit_passes": FLOOR | STAGES | {"way", "cross_track"},
     "audit_assumed": FLOOR | STAGES | {"way"},
+    "audit_causes": FLOOR | STAGES | {"strip_places"},
     "cli_more": FLOOR
     | READERS
     | WRITERS

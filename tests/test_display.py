@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from coverage_audit import display
 from coverage_audit.display import SPACE
+from coverage_audit.pass_words import told_causes
 
 
 def load_builder():
@@ -28,6 +29,10 @@ builder = load_builder()
 
 def plain(text):
     return text.replace(SPACE, " ")
+
+
+def verdict(audit):
+    return display.verdict(audit, told_causes(audit))
 
 
 @pytest.mark.parametrize(
@@ -145,7 +150,7 @@ def test_quantities_do_not_break_across_lines():
 
 
 def test_verdict_on_the_worked_figure():
-    told = display.verdict(builder.worked_figure())
+    told = verdict(builder.worked_figure())
     assert plain(told.headline) == "98.3 % of the target area is proven covered; 1 missed strip to walk to."
     assert [plain(sentence) for sentence in told.sentences] == [
         "Proven covered: 0.59 ha of the 0.60 ha target area.",
@@ -160,7 +165,7 @@ def test_verdict_on_the_worked_figure():
 def test_bridged_ground_is_taken_off_the_proven_share():
     audit = builder.worked_figure()
     audit = dataclasses.replace(audit, area_m2=dataclasses.replace(audit.area_m2, bridged=590.0))
-    told = display.verdict(audit)
+    told = verdict(audit)
     assert told.headline.startswith(f"88.5{SPACE}%")  # (5 900 - 590) / 6 000
     assert plain(told.sentences[1]).startswith("A further 590 m² counts as covered only by bridging")
 
@@ -168,7 +173,7 @@ def test_bridged_ground_is_taken_off_the_proven_share():
 def test_failed_checks_leave_nothing_proven():
     audit = builder.worked_figure()
     audit = dataclasses.replace(audit, checks=dataclasses.replace(audit.checks, ok=False, cross_check_rel=0.002))
-    told = display.verdict(audit)
+    told = verdict(audit)
     assert "0.20" in told.caution
     assert "no figure here as proof" in told.caution
     assert told.headline.startswith("Not proven")
@@ -178,7 +183,7 @@ def test_failed_checks_leave_nothing_proven():
 def test_a_field_without_target_area_says_so():
     audit = builder.worked_figure()
     audit = dataclasses.replace(audit, area_m2=dataclasses.replace(audit.area_m2, target=0.0))
-    assert display.verdict(audit).headline.startswith("There is no target area")
+    assert verdict(audit).headline.startswith("There is no target area")
 
 
 def test_slivers_alone_are_nothing_to_walk_to():
@@ -186,7 +191,7 @@ def test_slivers_alone_are_nothing_to_walk_to():
     audit = dataclasses.replace(
         audit, missed_strips=(), area_m2=dataclasses.replace(audit.area_m2, missed=5.0, missed_slivers=5.0)
     )
-    told = display.verdict(audit)
+    told = verdict(audit)
     assert "no missed strip wide enough to walk to" in told.headline
     assert plain(told.sentences[1]) == "Missed: 5.0 m² (0.1 %), all of it in slivers narrower than 0.30 m."
 
@@ -194,5 +199,5 @@ def test_slivers_alone_are_nothing_to_walk_to():
 def test_an_unknown_rate_says_why():
     audit = builder.worked_figure()
     unknown = type(audit.volume)(why="no flow, nozzles or tank volume was given")
-    told = display.verdict(dataclasses.replace(audit, volume=unknown))
+    told = verdict(dataclasses.replace(audit, volume=unknown))
     assert told.sentences[-1] == "Rate: not known; no flow, nozzles or tank volume was given."

@@ -8,17 +8,12 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coverage_audit.findings import _common, find_strips, open_and_split, surroundings
+from coverage_audit.findings import _common, find_strips, open_and_split
 from coverage_audit.middle_line import middles
-
-NOWHERE = np.empty((0, 2, 2))
 
 
 def strips_of(ground, least=0.3):
-    around = surroundings(
-        shapely.box(-500, -500, 500, 500), shapely.MultiPolygon(), np.empty(0, dtype=object), (NOWHERE, NOWHERE), 9.0
-    )
-    return find_strips(ground, least, around, "M")
+    return find_strips(ground, least, "M")
 
 
 def middle_of(polygon):
