@@ -109,6 +109,10 @@ def _edges(corners: FloatArray, laid: FloatArray) -> tuple[FloatArray, FloatArra
     wanted = corners[:, 1, 0] + 1j * corners[:, 1, 1]
     other = order[np.minimum(np.searchsorted(key[order], wanted), len(key) - 1)]
     joined = (corners[other, 0] == corners[:, 1]).all(axis=1) & (corners[other, 3] == corners[:, 2]).all(axis=1)
+    candidates = np.flatnonzero(joined)
+    first_of = np.unique(other[candidates], return_index=True)[1]  # where two end on one line, one alone shares it
+    joined = np.zeros(len(corners), bool)
+    joined[candidates[first_of]] = True
     alone = np.ones(len(corners), bool)
     alone[other[joined]] = False
     begin = np.concatenate([corners[:, 0], corners[:, 2], corners[:, 1], corners[alone, 3]])

@@ -285,3 +285,12 @@ def test_every_paper_is_written_without_a_surface_too(monkeypatch):
 def test_the_page_tells_the_size_of_its_cells(monkeypatch):
     monkeypatch.setattr(rate_cells, "MOST_RATE_CELLS", 60_000)
     assert "Means over cells of 0.5\u00a0m." in report_html(audit_job(worked_job(1.0, rate=RateSettings(100.0, 15.0))))
+
+
+def test_two_parts_that_end_on_one_line_both_keep_their_litres():
+    """A boom that comes back to the line it left: the line is shared by one of the two alone."""
+    second, third = [(-3, 0), (0, 2), (2, 2), (3, 0)], [(0, 2), (0, 5), (2, 5), (2, 2)]
+    shapes = laid(SQUARE, second, third)
+    cells, litres = rate_surface.rate_cells(shapes, BIG)
+    assert litres == pytest.approx(3.0, rel=1e-12)
+    assert cells.sweeps.sum() * 0.0625 == pytest.approx(shapes.area_m2.sum(), rel=1e-12)
