@@ -2,6 +2,7 @@
 
 import dataclasses
 import datetime as dt
+import math
 from types import SimpleNamespace
 
 import numpy as np
@@ -12,13 +13,21 @@ from coverage_audit.model import Series
 from coverage_audit.model_core import Timeline
 from coverage_audit.model_rate import Amount, Load, ProductSettings, RateCells, TankResult, TankSettings
 from coverage_audit.model_settings import BoomSettings, JobSettings, NozzleSettings, RateSettings
-from coverage_audit.model_touchup import BOOM, LEAVE, Limit, Option, Terms, TouchupSettings
+from coverage_audit.model_touchup import BOOM, LEAVE, SPOT, Limit, Option, Terms, TouchupSettings
 from coverage_audit.nozzles import caught, disagreements
 from coverage_audit.product import product_use
 from coverage_audit.rate import job_volume, joined
 from coverage_audit.rate_flow import Flow, boom_flow
 from coverage_audit.tank import LetOut, Stop, loads, long_stops, refill_moments
-from coverage_audit.touchup import broken_limits, dates_of, mix_to_prepare, spot_option, terms_of
+from coverage_audit.touchup import (
+    boom_option,
+    broken_limits,
+    dates_of,
+    mix_to_prepare,
+    pays_above,
+    spot_option,
+    terms_of,
+)
 
 EVEN = LetOut(np.array([0.0, 1000.0]), np.array([0.0, 100.0]))
 """100 L in 1000 s."""
@@ -245,3 +254,31 @@ def test_terms_keep_what_was_audited_and_typed():
     assert (terms.spot_rate_l_ha, terms.first_l_ha, terms.rate_l_ha) == (300.0, 120.0, 100.0)
     assert (terms.reserve_l, terms.reserve_share) == (0.0, 0.2)
     assert terms_of(settings, None, None).first_l_ha == 100.0
+
+
+def test_a_boom_pass_is_charged_for_all_it_sprays():
+    """A strip of 1 m x 100 m gone over by 4 m: 400 m2 of mix (4 L), 100 m2 cured, 300 m2 sprayed again."""
+    strip = SimpleNamespace(area_m2=100.0, polygon=shapely.box(0, 0, 1, 100), probability=None)
+    swath = shapely.box(0, 0, 4, 100)
+    layers = [strip.polygon, shapely.box(1, 0, 4, 100)]
+    option = boom_option(strip, (SimpleNamespace(length_m=100.0),), (swath,), (1,), layers, TERMS, [], same_day=False)
+    assert (option.cured_m2, option.sprayed_m2, option.resprayed_m2) == pytest.approx((100.0, 400.0, 300.0))
+    assert (option.mix_l, option.time_s, option.highest_l_ha) == pytest.approx((4.0, 50.0, 200.0))
+    assert option.own_cost == pytest.approx(0.5 + 0.8)  # 50 s of labour and 4 L of mix
+
+
+@pytest.mark.parametrize(("boom_m", "width_m"), [(9.0, 0.4), (0.3, None)])
+def test_a_width_from_which_a_boom_pass_pays_is_told_below_the_booms_own(boom_m, width_m):
+    """100 m of strip worth 0.05 a m2 pay 2.0 of cost from 0.4 m on; a boom of 0.3 m would not do."""
+    strip = SimpleNamespace(
+        options=(
+            Option(LEAVE, possible=True),
+            Option(SPOT, possible=False),
+            Option(BOOM, possible=True, cured_m2=50.0, own_cost=1.5),
+        ),
+        way_cost=(0.0, math.inf, 0.5),
+        length_m=100.0,
+        mean_width_m=0.5,
+        worth=2.5,
+    )
+    assert pays_above(strip, boom_m) == (None if width_m is None else pytest.approx(width_m))
