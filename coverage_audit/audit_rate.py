@@ -17,12 +17,12 @@ from .product import product_use
 from .rate import nozzle_count, open_share
 from .rate_flow import boom_flow, section_share
 from .rate_places import places_above, standing_places
-from .rate_steps import lay, open_parts, scale_of, speeds, spray_lines, steps_between
-from .rate_surface import bands, rate_cells, rate_classes
+from .rate_steps import open_parts, scale_of, speeds, spray_lines, steps_between
+from .rate_surface import bands, rate_classes, rate_surface
 from .swath import on_lines, pieces_of, thin
 from .tank import LetOut, clipped, loads, long_stops, refill_moments
 from .tolerances import STAND_SPEED_M_S, THIN_M
-from .tolerances_rate import PROFILE_POINTS, RATE_CLOSURE, SPEED_WINDOW_S
+from .tolerances_rate import PROFILE_POINTS, RATE_CELL_M, RATE_CLOSURE, SPEED_WINDOW_S
 from .units import HECTARE_M2
 
 if TYPE_CHECKING:
@@ -34,8 +34,15 @@ if TYPE_CHECKING:
     from .model_rate import Catch, Load, RateCells, RatePlace
     from .model_settings import BoomSettings
     from .rate_flow import Flow
-    from .rate_steps import Laid, OpenParts, SprayLines, Steps
+    from .rate_quads import Laid
+    from .rate_steps import OpenParts, SprayLines, Steps
     from .tank import Stop
+
+
+NO_SURFACE = (
+    "The sprayed ground is too large, or in too many parts, for a rate on every spot: rates are means of the whole "
+    "job, and no tank is followed. Audit it in smaller jobs."
+)
 
 
 @dataclass(frozen=True)
@@ -48,12 +55,12 @@ class Spray:
     parts: OpenParts
     share: FloatArray
     laid: Laid
-    cells: RateCells
+    cells: RateCells | None
     litres_on_ground: float
 
 
 def laid_spray(job: Job, drive: Drive, ground: Ground, volume: Volume) -> Spray | SprayLines:
-    """Spray laid on the ground by cells; the boom lines alone where no flow is known.
+    """Spray laid on the ground by cells; the boom lines alone where no flow is known, or cells would be too many.
 
     Parameters
     ----------
@@ -71,11 +78,12 @@ def laid_spray(job: Job, drive: Drive, ground: Ground, volume: Volume) -> Spray 
     parts = open_parts(boom.sections_m, section_share(boom), drive.timeline.on, whole_boom=flow.whole_boom)
     steps = steps_between(lines, flow, parts, scale)
     moving = steps.take(~steps.standing)
-    laid = lay(moving, parts)
-    cells, litres = rate_cells(laid, ground.target)
+    surface = rate_surface(moving, parts, ground.target)
+    if surface is None:
+        return lines
     slots = len(drive.timeline.start_s)
     share = open_share(boom, drive.timeline) if flow.whole_boom else np.ones(slots)
-    return Spray(lines, steps, moving, parts, share, laid, cells, litres)
+    return Spray(lines, steps, moving, parts, share, *surface)
 
 
 def with_rate(audit: Audit, drive: Drive, ground: Ground, spray: Spray | SprayLines) -> Audit:
@@ -96,6 +104,8 @@ def with_rate(audit: Audit, drive: Drive, ground: Ground, spray: Spray | SprayLi
         result = _surface(result, audit, spray, drive.timeline, catch)
         if given.tank is not None:
             result = _with_tank(result, audit, (drive.path, drive.timeline), spray, ground.target)
+    elif volume.source is not None:
+        result = replace(result, cautions=(NO_SURFACE,))
     products = tuple(product_use(one, volume, areas, result.cells, result.tank) for one in settings.products)
     return replace(
         audit,
@@ -129,10 +139,12 @@ def _flow(job: Job, drive: Drive, source: str) -> Flow:
 def _surface(result: RateResult, audit: Audit, sprayed: Spray, timeline: Timeline, catch: Catch | None) -> RateResult:
     areas, volume, given = audit.area_m2, audit.volume, audit.job.settings.rate
     steps, cells, limit = sprayed.steps, sprayed.cells, given.label_max_l_ha
-    found = bands(cells, areas.covered, areas.swept_net, volume.target_l_ha, limit)
+    found = RateBands(volume.target_l_ha)
+    if cells is not None:
+        found = bands(cells, areas.covered, areas.swept_net, volume.target_l_ha, limit)
     places: tuple[RatePlace, ...] = ()
     small = None
-    if limit is not None:
+    if cells is not None and limit is not None:
         places, small = places_above(cells, limit, sprayed.laid, sprayed.moving, timeline)
     slot = steps.lines.slot[steps.first[steps.standing]]
     standing_l = float(steps.litres[steps.standing] @ sprayed.share[slot])
@@ -144,16 +156,16 @@ def _surface(result: RateResult, audit: Audit, sprayed: Spray, timeline: Timelin
         result,
         bands=found,
         cells=cells,
-        classes=rate_classes(cells, areas.covered, about) if about else (),
+        classes=rate_classes(cells, areas.covered, about) if cells is not None and about else (),
         standing_l=standing_l,
         closure=closure,
         standing=standing_places(steps, sprayed.parts, sprayed.share),
         places=places,
         above_label_small_m2=small,
-        max_l_ha=float(cells.rate_l_ha.max()),
+        max_l_ha=None if cells is None else float(cells.rate_l_ha.max()),
         by_source_share={name: litres / out for name, litres in by_source.items()} if out > 0 else {},
         disagreements=disagreements(by_source, volume.source),
-        cautions=_closure_caution(closure),
+        cautions=(*_closure_caution(closure), *_cell_caution(cells)),
     )
 
 
@@ -174,6 +186,16 @@ def _closure_caution(closure: float | None) -> tuple[str, ...]:
         return ()
     off = f"{100 * (closure - 1):+.2f} %"
     return (f"The spray applied to the ground is {off} off what left the nozzles: do not rely on the rates.",)
+
+
+def _cell_caution(cells: RateCells | None) -> tuple[str, ...]:
+    if cells is None or cells.cell_m <= RATE_CELL_M:
+        return ()
+    told = (
+        f"The sprayed ground is too large for cells of {RATE_CELL_M:g} m: rates are means over cells of "
+        f"{cells.cell_m:g} m, in which narrow stripes of too much or too little are lost. Smaller jobs tell more."
+    )
+    return (told,)
 
 
 # --- speed ----------------------------------------------------------------------------------------

@@ -103,6 +103,8 @@ def _setting(audit: Audit, on: dt.date | None) -> Setting:
     settings, layers = audit.job.settings, audit.layers
     zone = ZoneInfo(settings.timezone)
     job_day = dt.datetime.fromtimestamp(audit.end_s, zone).date()
+    if on is None and job_day == dt.date.max:
+        raise InputError(f"no calendar holds the day after the job, {job_day}; correct the log's date", "track.files")
     day = on if on is not None else job_day + dt.timedelta(days=1)
     if day < job_day:
         raise InputError(f"{day} lies before the job, which ended on {job_day}; give a later day", "--on")

@@ -20,3 +20,7 @@ class InputError(CoverageAuditError):
         self.what = what
         self.place = place
         super().__init__(f"{place}: {what}" if place else what)
+
+
+class TooFineError(CoverageAuditError):
+    """Cells this small would take more memory or time than allowed: a coarser size is to be tried."""

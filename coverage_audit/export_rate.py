@@ -10,9 +10,9 @@ import numpy as np
 import shapely
 import shapely.geometry
 
+from .export_shapes import degree_shapes
 from .plane import Plane, plane_wkt
 from .rate_classes import class_edges, class_of
-from .tolerances import EXPORT_GRID_DEG
 from .tolerances_rate import GRID_CELLS
 from .units import HECTARE_M2
 
@@ -81,7 +81,7 @@ def classes_geojson(audit: Audit, cells: RateCells, about_l_ha: float) -> str:
         chosen = np.flatnonzero(number == own)
         if not len(chosen):
             continue
-        degrees = shapely.set_precision(plane.geometry_to_degrees(_outline(cells, chosen)), EXPORT_GRID_DEG)
+        (degrees,) = degree_shapes([_outline(cells, chosen)], plane)
         told = {
             "kind": "rate",
             "from_l_ha": low,
@@ -90,7 +90,7 @@ def classes_geojson(audit: Audit, cells: RateCells, about_l_ha: float) -> str:
             "mean_l_ha": float(np.average(cells.rate_l_ha[chosen], weights=cells.swept[chosen])),
             "volume_l": float(cells.rate_l_ha[chosen] @ cells.area_m2(cells.swept[chosen])) / HECTARE_M2,
         }
-        shape = shapely.geometry.mapping(shapely.orient_polygons(degrees))
+        shape = shapely.geometry.mapping(degrees)
         features.append({"type": "Feature", "id": f"R{own + 1}", "properties": told, "geometry": shape})
     return json.dumps({"type": "FeatureCollection", "features": features}, allow_nan=False) + "\n"
 

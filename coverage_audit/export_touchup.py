@@ -13,9 +13,9 @@ import shapely.geometry
 
 from . import touchup_words as words
 from .display import SPACE
+from .export_shapes import degree_shapes
 from .plane import Plane
 from .safe_text import json_text
-from .tolerances import EXPORT_GRID_DEG
 from .tolerances_touchup import PATH_STEP_M
 
 if TYPE_CHECKING:
@@ -218,19 +218,12 @@ def touchup_geojson(audit: Audit, plan: TouchupPlan) -> str:
 
 
 def _features(found: Sequence[tuple[BaseGeometry, dict[str, Any]]], plane: Plane) -> list[dict[str, Any]]:
-    shapes = plane.geometry_to_degrees(np.array([shape for shape, _ in found], dtype=object)) if found else []
-    features = []
-    for shape, (_, properties) in zip(shapes, found, strict=True):
-        clean = shape
-        if shapely.get_dimensions(shape) == 2:
-            clean = shapely.make_valid(shape, method="structure", keep_collapsed=False)
-        degrees = shapely.orient_polygons(shapely.set_precision(clean, EXPORT_GRID_DEG))
-        features.append(
-            {
-                "type": "Feature",
-                "id": properties["id"],
-                "properties": properties,
-                "geometry": shapely.geometry.mapping(degrees),
-            }
-        )
-    return features
+    return [
+        {
+            "type": "Feature",
+            "id": properties["id"],
+            "properties": properties,
+            "geometry": shapely.geometry.mapping(shape),
+        }
+        for shape, (_, properties) in zip(degree_shapes([one for one, _ in found], plane), found, strict=True)
+    ]

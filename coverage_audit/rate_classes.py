@@ -30,7 +30,9 @@ def class_edges(about_l_ha: float) -> tuple[float, ...]:
 
 
 def class_of(rate_l_ha: FloatArray, edges: Sequence[float]) -> np.ndarray:
-    """Number of the class that each rate lies in, from 0."""
-    fine = edges[-2] / _FINE
-    table = np.searchsorted(edges[1:-1], (np.arange(_FINE + 1) + 0.5) * fine, "right").astype(np.uint8)
-    return table[np.minimum(rate_l_ha * ((1 + BAND_SLACK) / fine), _FINE).astype(np.int16)]
+    """Number of the class that each rate lies in, from 0; *edges* as :func:`class_edges` makes them."""
+    shares = np.array(CLASS_EDGES[1:-1]) / CLASS_EDGES[-2]
+    table = np.searchsorted(shares, (np.arange(_FINE + 1) + 0.5) / _FINE, "right").astype(np.uint8)
+    with np.errstate(over="ignore"):  # a rate beyond all measure is in the highest class
+        fine = rate_l_ha / edges[-2] * (_FINE * (1 + BAND_SLACK))
+    return table[np.clip(fine, 0, _FINE).astype(np.int16)]

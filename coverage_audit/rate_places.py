@@ -9,7 +9,7 @@ import shapely
 
 from .model_rate import RatePlace, Standing
 from .rate_surface import laid_by_cell
-from .tolerances_rate import BAND_SLACK, LEAST_RATE_PLACE_M2, MOST_RATE_PLACES, RATE_CELL_M, STAND_S, START_S
+from .tolerances_rate import BAND_SLACK, LEAST_RATE_PLACE_M2, MOST_PLACE_CELLS, MOST_RATE_PLACES, STAND_S, START_S
 from .units import HECTARE_M2
 
 if TYPE_CHECKING:
@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from .model import BoolArray, FloatArray, IntArray
     from .model_core import Timeline
     from .model_rate import RateCells
-    from .rate_steps import Laid, OpenParts, Steps
+    from .rate_quads import Laid
+    from .rate_steps import OpenParts, Steps
 
 CAUSES = ("turn", "start", "slow-down")
 """Why one sweep alone can be too much; what it does not explain is overlap."""
@@ -67,7 +68,10 @@ def places_above(
 def _outline(row: IntArray, column: IntArray, cell_m: float) -> BaseGeometry:
     """One shape of connected cells, in metres, its staircases drawn as slanted lines."""
     south, west = int(row.min()) - 1, int(column.min()) - 1
-    mask = np.zeros((int(row.max()) - south + 2, int(column.max()) - west + 2), np.int8)
+    rows, columns = int(row.max()) - south + 2, int(column.max()) - west + 2
+    if rows * columns > MOST_PLACE_CELLS:
+        return _smoothed(_run_by_run(row, column, cell_m), cell_m)
+    mask = np.zeros((rows, columns), np.int8)
     mask[row - south, column - west] = 1
     level, begin, end = _edge_runs(np.diff(mask, axis=0))
     upright, low, high = _edge_runs(np.diff(mask, axis=1).T)
@@ -81,6 +85,17 @@ def _outline(row: IntArray, column: IntArray, cell_m: float) -> BaseGeometry:
     inside = np.floor(shapely.get_coordinates(shapely.point_on_surface(faces))).astype(int)
     kept = faces[mask[inside[:, 1], inside[:, 0]] > 0]  # the others are holes
     whole = shapely.transform(shapely.multipolygons(kept), lambda xy: (xy + np.array([west, south])) * cell_m)
+    return _smoothed(whole, cell_m)
+
+
+def _run_by_run(row: IntArray, column: IntArray, cell_m: float) -> BaseGeometry:
+    """As :func:`_outline`, without a picture of the whole place; cells in order of row and column."""
+    _, first, last = _runs(row, column)
+    west, east, south = column[first] * cell_m, (column[last] + 1) * cell_m, row[first] * cell_m
+    return shapely.union_all(shapely.box(west, south, east, south + cell_m))
+
+
+def _smoothed(whole: BaseGeometry, cell_m: float) -> BaseGeometry:
     smooth = shapely.simplify(whole, cell_m * 0.75)
     return smooth if smooth.is_valid and not smooth.is_empty else whole
 
@@ -131,7 +146,7 @@ def _excess(limit_l_ha: float, laid: Laid, steps: Steps, timeline: Timeline) -> 
     lines = steps.lines
     first = steps.first[laid.step]
     began = _stretch_starts(timeline)[lines.slot[first]]
-    own = laid.litres / np.where(laid.point, RATE_CELL_M**2, laid.area_m2) * HECTARE_M2
+    own = laid.litres / np.where(laid.point, laid.cell_m**2, laid.area_m2) * HECTARE_M2
     pace = np.abs(lines.travel_m[steps.last] - lines.travel_m[steps.first])[laid.step]
     pace = pace / np.maximum(lines.time_s[steps.last[laid.step]] - lines.time_s[first], 1e-9)
     # what the same part would have laid at the speed of the boom's centre

@@ -1,8 +1,9 @@
 """What the boom let out in each step of its way, and which part of the boom laid it where.
 
 A step is a quadrilateral between two boom lines. It is cut across into parts that moved at
-nearly one speed; each part spreads its own share of the step's volume evenly over its own
-ground. So the rate follows the speed of every part of the boom, and no volume is lost.
+nearly one speed; each part spreads its own share of the step's volume over its own ground,
+the less the farther out in a turn. So the rate follows the speed of every part of the boom, and
+no volume is lost.
 """
 
 from __future__ import annotations
@@ -13,13 +14,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .errors import TooFineError
+from .rate_quads import Laid, uncrossed
 from .tolerances import STAND_SPEED_M_S
 from .tolerances_rate import (
     LONGEST_STEP_M,
+    MOST_QUADS,
     NARROW_STEP_M,
     NOISE_TURNS,
     PART_SPEED_SHARE,
-    RATE_CELL_M,
     SPEED_WINDOW_S,
     STEP_M,
     STEP_SPEED_SHARE,
@@ -88,33 +91,6 @@ class Steps:
     def take(self, keep: BoolArray) -> Steps:
         """The steps selected by *keep*, shape (n,)."""
         return Steps(self.lines, self.first[keep], self.last[keep], self.litres[keep], self.standing[keep])
-
-
-@dataclass(frozen=True)
-class Laid:
-    """Spray laid on the ground: quadrilaterals (n, 4, 2) [m], others (n,).
-
-    ``area_m2`` is never negative; ``point``: too little ground to be spread over, so it is laid at the
-    middle. ``step`` numbers the step, ``speed_m_s`` is that of the part itself.
-    """
-
-    corners: FloatArray
-    litres: FloatArray
-    area_m2: FloatArray
-    point: BoolArray
-    step: IntArray
-    speed_m_s: FloatArray
-
-    def take(self, keep: BoolArray) -> Laid:
-        """The quadrilaterals selected by *keep*, shape (n,)."""
-        return Laid(
-            self.corners[keep],
-            self.litres[keep],
-            self.area_m2[keep],
-            self.point[keep],
-            self.step[keep],
-            self.speed_m_s[keep],
-        )
 
 
 @dataclass(frozen=True)
@@ -259,25 +235,39 @@ def _cost(lines: SprayLines, half_m: FloatArray, scale: Scale) -> FloatArray:
     return np.asarray(np.maximum.reduce(used))
 
 
-def lay(steps: Steps, parts: OpenParts) -> Laid:
-    """Lay the spray of *steps* on the ground, part by part of the boom."""
+def lay(steps: Steps, parts: OpenParts, cell_m: float) -> Laid:
+    """Lay the spray of *steps* on the ground, part by part of the boom, for cells of *cell_m*.
+
+    Raises
+    ------
+    TooFineError
+        More than ``MOST_QUADS`` parts would be needed.
+    """
     lines = steps.lines
     slot = lines.slot[steps.first]
     begin = np.searchsorted(parts.slot, slot, "left")
     count = np.searchsorted(parts.slot, slot, "right") - begin
+    _bounded(int(count.sum()))
     step = np.repeat(np.arange(len(slot)), count)
     part = np.arange(len(step)) + np.repeat(begin - (np.cumsum(count) - count), count)
     left, right = parts.left_m[part], parts.right_m[part]
     litres = steps.litres[step] * parts.share[part]
-    pieces = _pieces_across(lines, steps.first[step], steps.last[step], left, right)
+    pieces = _pieces_across(lines, steps.first[step], steps.last[step], left, right, cell_m)
+    _bounded(int(pieces.sum()))
     piece = np.repeat(np.arange(len(step)), pieces)
     number = np.arange(len(piece)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
     width = ((right - left) / pieces)[piece]
-    return _quads(steps, step[piece], left[piece] + number * width, width, (litres / pieces)[piece])
+    quads = _quads(steps, step[piece], left[piece] + number * width, width, (litres / pieces)[piece], cell_m)
+    return uncrossed(quads)
+
+
+def _bounded(quads: int) -> None:
+    if quads > MOST_QUADS:
+        raise TooFineError
 
 
 def _pieces_across(
-    lines: SprayLines, first: IntArray, last: IntArray, left_m: FloatArray, right_m: FloatArray
+    lines: SprayLines, first: IntArray, last: IntArray, left_m: FloatArray, right_m: FloatArray, cell_m: float
 ) -> IntArray:
     """Into how many pieces each part of the boom is cut, by how its speed differs from end to end."""
     middle = (lines.heading_rad[first] + lines.heading_rad[last]) / 2
@@ -286,13 +276,15 @@ def _pieces_across(
     for offset in (left_m, right_m):
         moved = lines.tips(last, offset) - lines.tips(first, offset)
         ways.append(moved[:, 0] * sin + moved[:, 1] * cos)
-    most = np.ceil((right_m - left_m) / RATE_CELL_M)
+    most = np.ceil((right_m - left_m) / cell_m)
     slowest = np.where(ways[0] * ways[1] > 0, np.minimum(np.abs(ways[0]), np.abs(ways[1])), 0.0)
     wanted = np.ceil(np.abs(ways[1] - ways[0]) / np.maximum(PART_SPEED_SHARE * slowest, 1e-12))
     return np.where(slowest < NARROW_STEP_M, most, np.clip(wanted, 1, most)).astype(np.int64)
 
 
-def _quads(steps: Steps, step: IntArray, left_m: FloatArray, width_m: FloatArray, litres: FloatArray) -> Laid:
+def _quads(
+    steps: Steps, step: IntArray, left_m: FloatArray, width_m: FloatArray, litres: FloatArray, cell_m: float
+) -> Laid:
     lines, first, last = steps.lines, steps.first[step], steps.last[step]
     corners = np.stack(
         [
@@ -312,4 +304,4 @@ def _quads(steps: Steps, step: IntArray, left_m: FloatArray, width_m: FloatArray
     ]
     point = (ways[0] * ways[1] <= 0) | (area < NARROW_STEP_M * width_m)
     span = np.maximum(lines.time_s[last] - lines.time_s[first], 1e-9)
-    return Laid(corners, litres, area, point, step, area / (width_m * span))
+    return Laid(corners, litres, area, point, step, area / (width_m * span), cell_m)

@@ -8,21 +8,41 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from .errors import TooFineError
 from .model_rate import RateBands, RateCells, RateClass
-from .rate_cells import Grid, grid_over, spread
+from .rate_cells import Grid, grid_over, pieces_about, spread, spread_sloped
 from .rate_classes import class_edges, class_of
-from .tolerances_rate import BAND_SLACK, RATE_CELL_M, SWEPT_SHARE, TILE_CELLS
+from .rate_quads import cross, density
+from .rate_steps import lay
+from .tolerances_rate import BAND_SLACK, LARGEST_RATE_CELL_M, MOST_CUTS, RATE_CELL_M, SWEPT_SHARE, TILE_CELLS
 from .units import HECTARE_M2
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from .model import BoolArray, FloatArray
-    from .rate_steps import Laid
+    from .rate_quads import Laid
+    from .rate_steps import OpenParts, Steps
 
 
-def rate_cells(laid: Laid, target: BaseGeometry) -> tuple[RateCells, float]:
-    """Rate of every swept cell, and all the spray that lies in the cells. [L]
+def rate_surface(steps: Steps, parts: OpenParts, target: BaseGeometry) -> tuple[Laid, RateCells | None, float] | None:
+    """Spray laid, the rate of every swept cell, and all the spray that lies in the cells. [L]
+
+    Cells are ``RATE_CELL_M``, or doubled until memory and time stay bounded; None where even
+    ``LARGEST_RATE_CELL_M`` would be too small.
+    """
+    cell_m = RATE_CELL_M
+    while cell_m <= LARGEST_RATE_CELL_M:
+        try:
+            laid = lay(steps, parts, cell_m)
+            return laid, *rate_cells(laid, target)
+        except TooFineError:
+            cell_m *= 2
+    return None
+
+
+def rate_cells(laid: Laid, target: BaseGeometry) -> tuple[RateCells | None, float]:
+    """Rate of every swept cell (None: no ground was swept), and all the spray that lies in the cells. [L]
 
     Parameters
     ----------
@@ -30,16 +50,27 @@ def rate_cells(laid: Laid, target: BaseGeometry) -> tuple[RateCells, float]:
         Spray on the ground, all sweeps.
     target : polygon or multipolygon
         Target area. [m]
+
+    Raises
+    ------
+    TooFineError
+        Its cells would be too many.
     """
+    if not len(laid.litres):
+        return None, 0.0
+    if pieces_about(np.diff(laid.corners, axis=1, append=laid.corners[:, :1]) / laid.cell_m).sum() > MOST_CUTS:
+        raise TooFineError
     grid, litres, sweeps = _collected(laid)
     total = float(litres.sum())
     index = np.flatnonzero(sweeps > SWEPT_SHARE)
-    inside = _inside(grid, target)[index]
-    litres, sweeps = litres[index], sweeps[index]
+    if not len(index):
+        return None, total
+    inside = _inside(grid, target, laid.cell_m)[index]
+    litres, sweeps = np.maximum(litres[index], 0.0), sweeps[index]
     swept = np.minimum(sweeps, 1.0)
     row, column = grid.place(index)
-    rate = litres / swept * (HECTARE_M2 / RATE_CELL_M**2)
-    return RateCells(RATE_CELL_M, row, column, rate, sweeps, swept, np.minimum(swept, inside)), total
+    rate = litres / swept * (HECTARE_M2 / laid.cell_m**2)
+    return RateCells(laid.cell_m, row, column, rate, sweeps, swept, np.minimum(swept, inside)), total
 
 
 def laid_by_cell(laid: Laid, chosen: BoolArray) -> tuple[np.ndarray, np.ndarray, FloatArray]:
@@ -51,12 +82,12 @@ def laid_by_cell(laid: Laid, chosen: BoolArray) -> tuple[np.ndarray, np.ndarray,
 
 def _collected(laid: Laid) -> tuple[Grid, FloatArray, FloatArray]:
     """Grid, litres and swept share (every sweep counted) of its cells."""
-    corners = laid.corners / RATE_CELL_M
+    corners = laid.corners / laid.cell_m
     low, high = (np.floor(edge).astype(np.int64)[:, ::-1] for edge in (corners.min(axis=1), corners.max(axis=1)))
     grid = grid_over(low, high)
     flat = ~laid.point
-    per_cell = laid.litres[flat] * (RATE_CELL_M**2 / laid.area_m2[flat])
-    litres, sweeps = spread(grid, *_edges(corners[flat], per_cell))
+    per_cell = laid.litres[flat] * (laid.cell_m**2 / laid.area_m2[flat])
+    litres, sweeps = spread_sloped(grid, *_edges(corners[flat], density(corners[flat], per_cell)))
     if laid.point.any():
         middle = np.floor(corners[laid.point].mean(axis=1)).astype(np.int64)
         at = grid.index(middle[:, 1], middle[:, 0])
@@ -65,37 +96,37 @@ def _collected(laid: Laid) -> tuple[Grid, FloatArray, FloatArray]:
     return grid, litres, sweeps
 
 
-def _edges(corners: FloatArray, per_cell: FloatArray) -> tuple[FloatArray, FloatArray, list[FloatArray]]:
-    """Edges of quadrilaterals (n, 4, 2), what they lay (litres per cell) and how often they sweep.
+def _edges(corners: FloatArray, laid: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Edges of quadrilaterals (n, 4, 2), what they lay (n, 3), see :func:`density`, and how often they sweep.
 
     Where one begins on the boom line on which another ends, that line is laid once, with the
     difference of the two: half of all the work.
     """
     following = np.roll(corners, -1, axis=1)
-    sense = np.sign(_cross(corners, following).sum(axis=1))
+    sense = np.sign(cross(corners, following).sum(axis=1))
     key = corners[:, 0, 0] + 1j * corners[:, 0, 1]
     order = np.argsort(key)
     wanted = corners[:, 1, 0] + 1j * corners[:, 1, 1]
     other = order[np.minimum(np.searchsorted(key[order], wanted), len(key) - 1)]
     joined = (corners[other, 0] == corners[:, 1]).all(axis=1) & (corners[other, 3] == corners[:, 2]).all(axis=1)
+    candidates = np.flatnonzero(joined)
+    first_of = np.unique(other[candidates], return_index=True)[1]  # where two end on one line, one alone shares it
+    joined = np.zeros(len(corners), bool)
+    joined[candidates[first_of]] = True
     alone = np.ones(len(corners), bool)
     alone[other[joined]] = False
     begin = np.concatenate([corners[:, 0], corners[:, 2], corners[:, 1], corners[alone, 3]])
     end = np.concatenate([corners[:, 1], corners[:, 3], corners[:, 2], corners[alone, 0]])
     amounts = [
         np.concatenate([value, value, value - np.where(joined, value[other], 0.0), value[alone]])
-        for value in (per_cell * sense, sense)
+        for value in (*(laid.T * sense), sense)
     ]
-    return begin, end, amounts
+    return begin, end, np.stack(amounts[:3]), amounts[3]
 
 
-def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
-    return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
-
-
-def _inside(grid: Grid, target: BaseGeometry) -> FloatArray:
+def _inside(grid: Grid, target: BaseGeometry, cell_m: float) -> FloatArray:
     """Share of every cell that lies in *target*, shape (grid.size,)."""
-    size = TILE_CELLS * RATE_CELL_M
+    size = TILE_CELLS * cell_m
     south, west = grid.tiles[:, 0] * size, grid.tiles[:, 1] * size
     boxes = shapely.box(west, south, west + size, south + size)
     shapely.prepare(target)
@@ -110,11 +141,11 @@ def _inside(grid: Grid, target: BaseGeometry) -> FloatArray:
         holes = np.append([False], np.diff(owner) == 0)  # the first ring of a polygon is its outline
         points, ring = shapely.get_coordinates(rings, return_index=True)
         joined = np.flatnonzero(np.diff(ring) == 0)
-        begin, end, ring = points[joined] / RATE_CELL_M, points[joined + 1] / RATE_CELL_M, ring[joined]
-        anticlockwise = np.sign(np.bincount(ring, weights=_cross(begin, end)))
+        begin, end, ring = points[joined] / cell_m, points[joined + 1] / cell_m, ring[joined]
+        anticlockwise = np.sign(np.bincount(ring, weights=cross(begin, end)))
         inward = (np.where(holes, -1.0, 1.0) * anticlockwise)[ring]
         last_column = (grid.tiles[tile, 1] + 1) * TILE_CELLS - 1
-        (share,) = spread(grid, begin, end, [inward], last_column[ring])
+        share = spread(grid, begin, end, inward, last_column[ring])
     rows = np.arange(TILE_CELLS)
     tiles = grid.tiles[whole] * TILE_CELLS
     first = grid.index(tiles[:, :1] + rows, np.broadcast_to(tiles[:, 1:], (len(tiles), TILE_CELLS)))

@@ -11,7 +11,7 @@ from .charts import Bar, Chart
 from .display import NOT_KNOWN, SPACE, area, count, duration, local_time, number, rate, share, small_area, speed, volume
 from .rate_classes import RAMP
 from .rate_picture import RatePicture
-from .tolerances_rate import LEAST_RATE_PLACE_M2
+from .tolerances_rate import LEAST_RATE_PLACE_M2, RATE_CELL_M
 from .units import HECTARE_M2, MASS_KG, US_FLUID_OUNCE_L, VOLUME_L
 
 if TYPE_CHECKING:
@@ -190,7 +190,9 @@ def _area_chart(audit: Audit, found: RateResult) -> Chart:
         for rank, ((_, words), one) in enumerate(zip(_legend(found, units), found.classes, strict=True))
         if top > 0
     )
-    return Chart("Covered ground by rate", "Means over cells of a quarter of a metre.", bars)
+    cell_m = RATE_CELL_M if found.cells is None else found.cells.cell_m
+    wide = "a quarter of a metre" if cell_m == RATE_CELL_M else f"{cell_m:g}{SPACE}m"
+    return Chart("Covered ground by rate", f"Means over cells of {wide}.", bars)
 
 
 def _speed_line(audit: Audit, found: RateResult) -> SpeedLine:

@@ -6,20 +6,16 @@ import dataclasses
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import shapely
 import shapely.geometry
 
 from .display import utc_text
+from .export_shapes import degree_shapes
 from .pass_words import assumed_notice, cause_words
 from .plane import Plane
 
 if TYPE_CHECKING:
     from .model import Audit, Strip
     from .model_passes import Deviation, LapPiece, Pass, Range
-
-
-DECIMALS = 8
-"""Decimals of a degree in passes.geojson: 1e-8 degree is 1 mm."""
 
 
 def pass_keys(audit: Audit) -> dict[str, Any]:
@@ -114,18 +110,14 @@ def cause_keys(audit: Audit, strip: Strip) -> dict[str, Any]:
 
 def pass_features(audit: Audit) -> list[dict[str, Any]]:
     """GeoJSON features of the field's outline, its target and each pass (RFC 7946)."""
-    plane = Plane(audit.origin)
     shapes = [
         audit.layers.field,
         audit.layers.target,
         *(one.line for one in (audit.passes.passes if audit.passes else ())),
     ]
-    degrees = shapely.transform(
-        np.array(shapes, dtype=object), lambda xy: np.round(np.column_stack(plane.to_degrees(*xy.T)), DECIMALS)
-    )
     named: list[dict[str, Any]] = [{"kind": "field"}, {"kind": "target"}]
     named += [{"kind": one.kind, "n": one.n} for one in (audit.passes.passes if audit.passes else ())]
     return [
         {"type": "Feature", "properties": properties, "geometry": shapely.geometry.mapping(shape)}
-        for properties, shape in zip(named, degrees, strict=True)
+        for properties, shape in zip(named, degree_shapes(shapes, Plane(audit.origin)), strict=True)
     ]

@@ -5,6 +5,25 @@
 RATE_CELL_M = 0.25
 """Cell over which the rate is averaged. [m] Half the usual nozzle spacing (common practice)."""
 
+LARGEST_RATE_CELL_M = 4.0
+"""Cells are doubled up to this side when the sprayed ground needs too many; if even they are too many,
+no rate is told. [m] A coarser mean says nothing about a boom's width."""
+
+MOST_RATE_CELLS = 12_000_000
+"""Most cells in tiles: 75 ha by the finest ones, and some 1 GB. [1]"""
+
+MOST_TILE_PLACES = 10_000_000
+"""Most entries of the tables that find tiles. [1]"""
+
+MOST_QUADS = 1_500_000
+"""Most parts of the boom in all steps: some 60 times those of a 12 ha job, and 1 GB. [1]"""
+
+MOST_CUTS = 40_000_000
+"""Most pieces of their edges between lines of the grid: some ten seconds of work. [1]"""
+
+CUTS_AT_ONCE = 1_000_000
+"""Pieces of edges worked on at a time, some 200 MB. [1]"""
+
 TILE_CELLS = 32
 """Cells are kept in square tiles of this side, only where something was sprayed. [cells]"""
 
@@ -37,6 +56,9 @@ NARROW_STEP_M = 1e-4
 """A boom that moves less than this in a step, or about a point within a part, wets a line and not
 ground: its spray is laid into the cells under it. [m]"""
 
+LEAST_SLOPED_CELLS = 0.1
+"""A part of the boom narrower than this has one rate: no cell shows how it slopes. [cells]"""
+
 SWEPT_SHARE = 1e-6
 """A cell of which less than this was swept is rounding. [1]"""
 
@@ -55,6 +77,9 @@ DISAGREEMENT = 0.05
 LEAST_RATE_PLACE_M2 = 1.0
 """Smaller places above the label's most are totalled, not named. [m2] Sixteen cells; positions
 are seldom known better."""
+
+MOST_PLACE_CELLS = 50_000_000
+"""A place whose bounds hold more cells is drawn run by run, which is slower and takes less memory. [1]"""
 
 MOST_RATE_PLACES = 100
 """Places named, the largest first: more make no list, and the page too large. [1]"""
@@ -99,5 +124,5 @@ PICTURE_SIDE_PX = 2000
 PROFILE_POINTS = 600
 """Points of the drawn speed: more than the pixels of the chart. [1]"""
 
-GRID_CELLS = 40_000_000
-"""Most cells of an exported grid; a wider job is written at a coarser cell. [1]"""
+GRID_CELLS = 10_000_000
+"""Most cells of an exported grid; a wider job is written at a coarser cell. [1] Some 600 MB while it is made."""

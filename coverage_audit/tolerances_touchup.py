@@ -83,6 +83,15 @@ STEER_SLACK_M = 0.3
 """The open sections reach so far beyond the strip on both sides where they can: a person steers no
 better without guidance. [m] Common practice, no source."""
 
+SAME_PLACE_M = 1e-6
+"""Points of a way nearer than this are one. [m]"""
+
+MOST_RUNS_TRIED = 24
+MOST_SECTIONS_TRIED = 600
+LEAST_RUNS_TRIED = 3
+"""A strip is tried with so many runs of sections at most, spread evenly over the boom, and fewer when they
+hold more than so many sections together: usual booms have up to 24, and every run of them is tried. [1]"""
+
 EQUAL_SHARE = 0.01
 """Ways to lay a pass whose cured (sprayed again) areas differ by less, of the strip, are equal. [1]"""
 

@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 
 from . import tolerances_touchup as tol
+from .errors import InputError
 from .model_touchup import BOOM, LEAVE, SPOT, Dates, Excess, Limit, Mix, Option, Terms, TouchupSettings
 from .product import mix_strength
 from .units import HECTARE_M2, US_GALLON_L
@@ -137,7 +138,16 @@ def dates_of(products: Sequence[ProductSettings], on: dt.date, job_day: dt.date,
 
 def _after(on: dt.date, intervals_days: Sequence[float | None]) -> dt.date | None:
     days = [interval for interval in intervals_days if interval is not None]
-    return on + dt.timedelta(days=math.ceil(max(days))) if days else None
+    if not days:
+        return None
+    try:
+        return on + dt.timedelta(days=math.ceil(max(days)))
+    except OverflowError as error:
+        raise InputError(
+            f"no calendar holds the day that lies {max(days):g} days after a touch-up on {on}; correct the day or "
+            "the product's intervals",
+            "product",
+        ) from error
 
 
 # --- options ------------------------------------------------------------------------------------

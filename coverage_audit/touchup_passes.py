@@ -21,9 +21,13 @@ from .tolerances_touchup import (
     EQUAL_SHARE,
     JOIN_ON_M,
     LEAST_PART_M,
+    LEAST_RUNS_TRIED,
     LEAST_SPRAY_M,
+    MOST_RUNS_TRIED,
+    MOST_SECTIONS_TRIED,
     PART_BEND_DEG,
     PART_SIMPLIFY_M,
+    SAME_PLACE_M,
     SHUT_MARGIN_M,
     SHY_M,
     STEER_SLACK_M,
@@ -169,6 +173,10 @@ def lay_boom(
         Section widths from left to right. [m]
     """
     width = sum(sections_m)
+    distinct = _distinct(part)
+    if distinct is None:
+        return []
+    part = distinct
     frame = Frame(part, width)
     reach = shapely.buffer(shapely.LineString(part), 3 * width)
     flat_strip = frame.flat(shapely.intersection(strip, reach))
@@ -216,10 +224,7 @@ def _plans(low: float, high: float, sections_m: tuple[float, ...]) -> list[tuple
         return [(False, even), (True, left), (True, right)]
     plans: list[tuple[bool, Plan]] = []
     middle = (low + high) / 2
-    for first in range(len(bands)):
-        last = next((k for k in range(first, len(bands)) if edges[k + 1] - edges[first] >= wide - WIDTH_SLACK_M), None)
-        if last is None:
-            break
+    for first, last in runs_tried(edges, wide):
         chosen = bands[first : last + 1]
         left_m, right_m = float(edges[first]), float(edges[last + 1])
         slack = max(0.0, min(STEER_SLACK_M, (right_m - left_m - wide) / 2))
@@ -227,6 +232,19 @@ def _plans(low: float, high: float, sections_m: tuple[float, ...]) -> list[tuple
         plans += [(False, [(offset, chosen)]) for offset in (centred, low - slack - left_m, high + slack - right_m)]
         plans += [(True, [(offset, chosen)]) for offset in (low - left_m, high - right_m)]
     return plans
+
+
+def runs_tried(edges: FloatArray, wide: float) -> list[tuple[int, int]]:
+    """First and last section of the runs that are wide enough, spread evenly over the boom where they are many."""
+    last = np.searchsorted(edges, edges[:-1] + wide - WIDTH_SLACK_M) - 1
+    first = np.flatnonzero(last < len(edges) - 1)
+    last = np.maximum(last[first], first)
+    each = int((last - first).max(initial=0)) + 1
+    most = int(np.clip(MOST_SECTIONS_TRIED // each, LEAST_RUNS_TRIED, MOST_RUNS_TRIED))
+    if len(first) > most:
+        chosen = np.unique(np.rint(np.linspace(0, len(first) - 1, most)).astype(int))
+        first, last = first[chosen], last[chosen]
+    return list(zip(first.tolist(), last.tolist(), strict=True))
 
 
 def _lay(
@@ -286,9 +304,18 @@ def _beside(frame: Frame, offset: float) -> FloatArray | None:
         heading = frame.heading[0]
         shift = np.array([offset * math.cos(heading), -offset * math.sin(heading)])
         return np.asarray(shapely.get_coordinates(line) + shift)
-    moved = shapely.offset_curve(line, -offset, join_style="mitre") if offset else line
+    try:
+        moved = shapely.offset_curve(line, -offset, join_style="mitre") if offset else line
+    except shapely.errors.GEOSException:  # a way that bends back on itself has nothing beside it
+        return None
     parts = [part for part in shapely.get_parts(moved) if not part.is_empty]
-    return shapely.get_coordinates(max(parts, key=lambda one: one.length)) if parts else None
+    return _distinct(shapely.get_coordinates(max(parts, key=lambda one: one.length))) if parts else None
+
+
+def _distinct(line: FloatArray) -> FloatArray | None:
+    """*line* (n, 2) without points that repeat the one before; None when no way is left. [m]"""
+    kept = line[np.append([True], np.hypot(*np.diff(line, axis=0).T) > SAME_PLACE_M)]
+    return kept if len(kept) > 1 and np.isfinite(kept).all() else None
 
 
 def _open_ranges(strip: BaseGeometry, target: BaseGeometry, left: float, right: float) -> tuple[Range, ...]:

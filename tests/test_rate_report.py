@@ -21,6 +21,7 @@ from coverage_audit.rate_classes import CLASS_EDGES, RAMP, class_edges, class_of
 from coverage_audit.rate_picture import RatePicture, indexed_png
 from coverage_audit.report import report_html
 from coverage_audit.summary import findings_geojson, summary_dict, summary_json
+from coverage_audit.tolerances_rate import GRID_CELLS
 from coverage_audit.units import HECTARE_M2
 
 RATE = RateSettings(100.0, flow_l_min=15.0, label_max_l_ha=150.0, tank=TankSettings(tank_l=45.0))
@@ -163,8 +164,8 @@ def test_ascii_grid_holds_the_volume(audit):
 def test_a_wide_job_is_written_coarser():
     cells = RateCells(0.25, np.array([0, 40_000]), np.array([0, 40_000]), np.array([50.0, 70.0]), *[np.ones(2)] * 3)
     head = dict(line.split() for line in ascii_grid(cells).splitlines()[:6])
-    assert float(head["cellsize"]) == 0.25 * 7
-    assert int(head["nrows"]) * int(head["ncols"]) <= 40_000_000
+    assert float(head["cellsize"]) == 0.25 * 13
+    assert int(head["nrows"]) * int(head["ncols"]) <= GRID_CELLS
 
 
 def test_projection_of_the_grid_is_the_plane(audit):

@@ -400,7 +400,7 @@ def test_cells_get_exactly_their_share_of_a_triangle(points, amount):
     low, high = (np.floor(edge).astype(int)[None, ::-1] for edge in (ring.min(axis=0), ring.max(axis=0)))
     grid = grid_over(low, high)
     sense = 1.0 if triangle.exterior.is_ccw else -1.0
-    (laid,) = spread(grid, ring, np.roll(ring, -1, axis=0), [np.full(3, amount * sense)])
+    laid = spread(grid, ring, np.roll(ring, -1, axis=0), np.full(3, amount * sense))
     row, column = grid.place(np.arange(grid.size))
     exact = shapely.area(shapely.intersection(shapely.box(column, row, column + 1, row + 1), triangle))
     assert laid == pytest.approx(amount * exact, abs=1e-9)
