@@ -23,7 +23,7 @@ STAGES = {
     *{"plane", "track", "motion", "boom", "swath", "ground", "coverage", "raster", "findings", "rate"},
     *{"cautions", "simulate"},
     *{"error_model", "gap_probes", "accuracy", "scan"},
-    *{"passes", "steering", "switching", "causes", "pass_ground", "propose", "compare", "measures"},
+    *{"passes", "steering", "switching", "causes", "pass_ground", "left_out", "propose", "compare", "measures"},
     *{"rate_flow", "rate_steps", "rate_surface", "rate_places", "nozzles", "tank", "product"},
     *{"touchup", "touchup_turns", "touchup_passes", "touchup_ways", "touchup_order"},
 }
@@ -38,7 +38,8 @@ PARTS = {
     "findings": {"middle_line"},
     "motion": {"reversals", "smoothing"},
     "swath": {"cuts"},
-    "passes": {"ab_lines", "legs", "way"},
+    "passes": {"ab_lines", "legs", "spans", "way"},
+    "spans": {"way"},
     "ab_lines": {"legs"},
     "legs": {"way"},
     "steering": {"cross_track"},
