@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from .model_passes import HEADLAND, STRAIGHT, Fixed, LapPiece, Pass, PassResult, Spacing
+from .left_out import left_out
+from .model_passes import GAP, HEADLAND, REVERSING, STANDING, STRAIGHT, Fixed, LapPiece, Pass, PassResult, Spacing, Span
 from .pass_ground import area_in, lap_pieces, pass_cells
 from .passes import keep_diary
 from .steering import deviations, driven_passes, find_neighbours, judge, spacings
 from .switching import boom_over, inside_headland, place_at, switched
 from .tolerances import DRAWN_PATH_M, LAP_TURN_DEG
-from .tolerances_passes import LAP_CELL_WIDTHS, LINE_STEP_M, PASS_LINE_M, SPACED_WIDTHS
+from .tolerances_passes import LAP_CELL_WIDTHS, LINE_STEP_M, PASS_LINE_M
 from .way import white_noise_m
 
 if TYPE_CHECKING:
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
 
     from .model import Audit, FloatArray
     from .model_core import BoomPath, Ground, Timeline, Track
-    from .model_passes import Span
     from .passes import Diary
     from .steering import Driven, Neighbours
 
@@ -34,7 +34,7 @@ def with_passes(audit: Audit, track: Track, path: BoomPath, timeline: Timeline, 
     width = audit.job.settings.boom.width_m
     on_off = stretches(timeline)
     on = np.searchsorted(on_off.ravel(), track.time_s, side="right") % 2 == 1
-    diary = keep_diary(antenna_fixes(track, on), ground.outer, width)
+    diary = keep_diary(antenna_fixes(track, on), ground.outer, width, breaks_of(path))
     fixed = boom_fixes(track, path, on, diary)
     driven = driven_passes(fixed, diary.spans)
     off = deviations(driven, fixed.noise_m)
@@ -51,12 +51,7 @@ def with_passes(audit: Audit, track: Track, path: BoomPath, timeline: Timeline, 
     passes = _in_order(entries, diary)
     numbers = [one.n for one in entries]
     named = tuple(replace(one, number=numbers[one.number], neighbour=numbers[one.neighbour]) for one in found)
-    wide = ((driven[pair.left].number, driven[pair.right].number, pair.apart_m) for pair in pairs)
-    gaps = tuple(
-        (min(numbers[a], numbers[b]), max(numbers[a], numbers[b]), apart)
-        for a, b, apart in wide
-        if apart > SPACED_WIDTHS * width
-    )
+    gaps = left_out(audit.layers.by_visits[0], passes, width)
     return replace(audit, passes=PassResult(passes, steering, {}, named, gaps))
 
 
@@ -65,6 +60,18 @@ def stretches(timeline: Timeline) -> FloatArray:
     fresh = np.flatnonzero(np.diff(timeline.stretch, prepend=-1))
     last = np.append(fresh[1:], len(timeline.stretch)) - 1
     return np.column_stack([timeline.start_s[fresh], timeline.end_s[last]])
+
+
+def breaks_of(path: BoomPath) -> list[Span]:
+    """Where the vehicle backed up, and the gaps of the log."""
+    found = []
+    for kind, inside in ((REVERSING, path.reverse[:-1]), (GAP, path.gap_after[:-1])):
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8)))
+        found += [
+            Span(kind, float(path.time_s[a]), float(path.time_s[b]))
+            for a, b in zip(edges[::2], edges[1::2], strict=True)
+        ]
+    return found
 
 
 def antenna_fixes(track: Track, on: np.ndarray | None) -> Fixed:
@@ -106,6 +113,7 @@ def _entries(diary: Diary, fixed: Fixed, on_off: FloatArray) -> list[Pass]:
 
 
 def _entry(diary: Diary, on_off: FloatArray, span: Span, number: int, line: BaseGeometry) -> Pass:
+    within = [one for one in diary.within if span.start_s <= one.start_s < span.end_s]
     way = diary.way
     ends = np.array([span.start_s, span.end_s])
     length = float(np.ptp(np.interp(ends, way.time_s, way.along_m)))
@@ -125,9 +133,11 @@ def _entry(diary: Diary, on_off: FloatArray, span: Span, number: int, line: Base
         end_s=span.end_s,
         length_m=length,
         heading_deg=float(np.degrees(mean) % 360) if steady else None,
-        mean_speed_m_s=length / moving_s if moving_s > 0 else None,
+        mean_speed_m_s=length / moving_s if moving_s > 0 and span.kind not in (STANDING, GAP) else None,
         line=line,
+        time_s=span.end_s - span.start_s - sum(one.end_s - one.start_s for one in within),
         block=span.block,
+        lap=span.lap,
         on_s=on_s,
         on_m=float((steps[:, 1] - steps[:, 0]).sum()),
     )
@@ -146,12 +156,13 @@ def _lines(diary: Diary, fixed: Fixed) -> np.ndarray:
 
 
 def _in_order(entries: Sequence[Pass], diary: Diary) -> tuple[Pass, ...]:
-    """Entries by time, stops among them."""
+    """Entries by time, with what lies within passes and laps among them."""
     stops = []
-    for k, span in enumerate(diary.standing):
+    for k, span in enumerate(diary.within):
         where = np.searchsorted(diary.way.time_s, span.start_s)
         place = shapely.Point(diary.way.x_m[where], diary.way.y_m[where])
-        stops.append(Pass(len(entries) + 1 + k, span.kind, span.start_s, span.end_s, 0.0, None, 0.0, place))
+        number, lasting = len(entries) + 1 + k, span.end_s - span.start_s
+        stops.append(Pass(number, span.kind, span.start_s, span.end_s, 0.0, None, None, place, lasting))
     return tuple(sorted((*entries, *stops), key=lambda one: (one.start_s, one.n)))
 
 

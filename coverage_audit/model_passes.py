@@ -14,8 +14,12 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.float64]
     BoolArray = NDArray[np.bool_]
+    IntArray = NDArray[np.int64]
 
 HEADLAND, STRAIGHT, TURN, TRANSPORT, STANDING = "headland", "straight", "turn", "transport", "standing"
+REVERSING, GAP = "reversing", "gap"
+KINDS = (HEADLAND, STRAIGHT, TURN, TRANSPORT, STANDING, REVERSING, GAP)
+"""Kinds of a second of the drive: each is of one. "gap": the log says nothing of it."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +42,8 @@ class Span:
     """A part of the driven path of one kind, before it is numbered.
 
     ``block`` counts groups of neighbouring passes from 1 (0: none); ``direction_deg`` is that of
-    its AB line in [0, 180) clockwise from true north, None where it has none.
+    its AB line in [0, 180) clockwise from true north, None where it has none; ``lap`` numbers the laps
+    of the headland from 1 (0: none), whose sides may be spans of their own.
     """
 
     kind: str
@@ -46,6 +51,7 @@ class Span:
     end_s: float
     block: int = 0
     direction_deg: float | None = None
+    lap: int = 0
 
 
 @dataclass(frozen=True)
@@ -97,10 +103,11 @@ class LapPiece:
 class Pass:
     """One entry of the job's diary, in plane metres.
 
-    Headland laps and straight passes are numbered from 1 in driving order; turns, transport and
-    standing carry the numbers after those. ``heading_deg`` is the mean direction of travel
-    clockwise from true north, None for what turns by more than ``LAP_TURN_DEG``. ``length_m`` is
-    along the path without the scatter of standing. ``left`` and ``right`` are the neighbouring
+    Headland laps and straight passes are numbered from 1 in driving order; turns, transport, standing, reversing and
+    gaps of the log carry the numbers after those. ``lap``: which lap of the headland it is (a part of). ``time_s``:
+    seconds of its kind: without standing, reversing and gaps, which are entries of their own. ``heading_deg`` is the
+    mean direction of travel clockwise from true north, None for what turns by more than ``LAP_TURN_DEG``.
+    ``length_m`` is along the path without the scatter of standing. ``left`` and ``right`` are the neighbouring
     passes, looking along the AB line (0: none). ``on_late_m``/``off_early_m``: how far the boom
     went on, unsprayed, after its first part had crossed the headland's edge, and how far before its
     last part crossed it it was off (negative: on too early, off too late); None where it was not
@@ -115,7 +122,9 @@ class Pass:
     heading_deg: float | None
     mean_speed_m_s: float | None
     line: BaseGeometry
+    time_s: float
     block: int = 0
+    lap: int = 0
     left: int = 0
     right: int = 0
     curved: bool = False
@@ -183,15 +192,19 @@ class Cause:
 class PassResult:
     """The diary of the job in driving order, its steering, and the cause of each finding by id.
 
-    ``gaps`` are neighbouring passes too far apart for anything but a pass left out between them:
-    their numbers and how far apart they are [m].
+    ``gaps`` are places where a pass was left out, ground that nothing was ever driven over: the numbers of the
+    passes beside it (one or two) and how far apart these are [m], None beside one alone.
     """
 
     passes: tuple[Pass, ...]
     steering: Steering
     causes: Mapping[str, Cause]
     spacings: tuple[Spacing, ...]
-    gaps: tuple[tuple[int, int, float], ...] = ()
+    gaps: tuple[tuple[tuple[int, ...], float | None], ...] = ()
+
+    def time_by_kind_s(self) -> dict[str, float]:
+        """Seconds of each kind; together they are the drive from its first fix to its last. [s]"""
+        return {kind: sum(one.time_s for one in self.passes if one.kind == kind) for kind in KINDS}
 
 
 @dataclass(frozen=True)

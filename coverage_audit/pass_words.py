@@ -35,6 +35,8 @@ KINDS = {
     "turn": "turn",
     "transport": "transport",
     "standing": "standing",
+    "reversing": "backing up",
+    "gap": "gap in the log",
 }
 
 
@@ -85,7 +87,7 @@ def _assumed_verdict(audit: Audit, assumed: Assumed) -> display.Verdict:
     settings = audit.job.settings
     units = settings.report.units
     gaps = audit.passes.gaps if audit.passes else ()
-    left_out = "; ".join(f"between passes {a} and {b}" for a, b, _ in gaps) or "none"
+    left_out = "; ".join(_place(beside) for beside, _ in gaps) or "none"
     headline = f"Passes left out: {left_out}. Everything else here rests on an ASSUMED boom state."
     sentences = []
     if assumed.mean_overlap_m is not None:
@@ -98,6 +100,11 @@ def _assumed_verdict(audit: Audit, assumed: Assumed) -> display.Verdict:
         )
     sentences += [_balance(audit), *(_range(assumed, name, audit) for name in ("missed", "double"))]
     return display.Verdict(headline, tuple(sentences), assumed_notice(audit))
+
+
+def _place(beside: tuple[int, ...]) -> str:
+    many = len(beside) > 1
+    return f"between passes {beside[0]} and {beside[1]}" if many else f"beside pass {beside[0]}"
 
 
 def assumed_notice(audit: Audit) -> str:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,11 +10,13 @@ import shapely
 
 from .ab_lines import axial_mean, find_families, mean_directions
 from .legs import find_legs, leg_between
-from .model_passes import HEADLAND, STANDING, STRAIGHT, TRANSPORT, TURN, Span
+from .model_passes import HEADLAND, STRAIGHT, TRANSPORT, TURN
+from .spans import Cell, as_spans, backing_up, broken, laid_out, with_laps
 from .tolerances import ACROSS_DEG
 from .tolerances_passes import (
     AGAIN_SHARE,
     AGAIN_WIDTHS,
+    BACKING_SHARE,
     CORNER_MAX_DEG,
     CORNER_MIN_DEG,
     CORNER_WIDTHS,
@@ -30,11 +31,13 @@ from .tolerances_passes import (
 from .way import smooth_way
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from shapely.geometry.base import BaseGeometry
 
     from .legs import Leg
     from .model import BoolArray, FloatArray
-    from .model_passes import Fixed
+    from .model_passes import Fixed, Span
     from .way import Way
 
 
@@ -42,17 +45,17 @@ if TYPE_CHECKING:
 class Diary:
     """The parts of the job in driving order, and the way they were told from.
 
-    ``directions_deg`` are the AB directions, the most driven first; ``standing`` spans lie within
-    the others.
+    ``directions_deg`` are the AB directions, the most driven first. ``spans`` touch; ``within`` are the standing,
+    the reversing and the gaps of the log that lie within passes and laps, which go on behind them.
     """
 
     way: Way
     spans: tuple[Span, ...]
-    standing: tuple[Span, ...]
+    within: tuple[Span, ...]
     directions_deg: tuple[float, ...]
 
 
-def keep_diary(fixed: Fixed, field: BaseGeometry, width_m: float) -> Diary:
+def keep_diary(fixed: Fixed, field: BaseGeometry, width_m: float, breaks: Sequence[Span] = ()) -> Diary:
     """Split the driven way into its parts.
 
     Parameters
@@ -63,28 +66,39 @@ def keep_diary(fixed: Fixed, field: BaseGeometry, width_m: float) -> Diary:
         The field, or an empty geometry when none is known. [m]
     width_m : float
         Boom width. [m]
+    breaks : sequence of Span, optional
+        Where the vehicle backed up and where the log has gaps; standing is told from the way.
     """
     way = smooth_way(fixed)
     on = _on_grid(fixed, way)
+    back = backing_up(way, breaks)
     legs = [_without_approach(way, leg, on) for leg in find_legs(way)]
-    job = _Job(way, legs, on, field, width_m)
+    legs = [leg for leg in legs if back[leg.first : leg.last].mean() < BACKING_SHARE]
+    job = _Job(way, legs, on, back, field, width_m)
     headland = _headland_legs(job)
     lines = [_line(way, leg) for leg in job.legs]
     family, directions = find_families(job.legs, headland)
     kinds = _kinds(job, headland, family, lines)
     blocks = _blocks(kinds, family, lines, width_m)
-    spans = _spans(job, kinds, blocks, [directions[k] if k >= 0 else None for k in family])
-    standing = _standing_spans(way)
-    return Diary(way, tuple(spans), standing, tuple(mean_directions(fixed, spans, directions)))
+    marks = _marks(job, kinds, blocks, [directions[k] if k >= 0 else None for k in family])
+    laid = with_laps(way, list(laid_out(way, marks, lambda before, after: _between(job, before, after), TRANSPORT)))
+    whole, inner = broken(way, list(laid), breaks)
+    end_s = float(fixed.time_s[-1])
+    spans, within = as_spans(way, whole, end_s), as_spans(way, inner, end_s)
+    return Diary(way, spans, within, tuple(mean_directions(fixed, spans, directions)))
 
 
 @dataclass(frozen=True)
 class _Job:
-    """What the decisions below look at; ``on`` is None when no boom state is known."""
+    """What the decisions below look at; ``on`` is None when no boom state is known.
+
+    ``back``: whether the vehicle backed up in each step of the grid.
+    """
 
     way: Way
     legs: list[Leg]
     on: BoolArray | None
+    back: BoolArray
     field: BaseGeometry
     width_m: float
 
@@ -99,7 +113,13 @@ class _Job:
     def swing_deg(self, joint: int) -> float:
         """Change of direction from leg *joint* to the next, less than half a turn. [deg]"""
         before, after = self.legs[joint], self.legs[joint + 1]
+        if self.backed(joint):  # where it turned back the way has no direction of its own
+            return float(np.degrees(abs(_wrap(after.direction_rad - before.direction_rad))))
         return float(np.degrees(abs(_wrap(after.begin_rad - before.end_rad))))
+
+    def backed(self, joint: int) -> bool:
+        """Whether the vehicle backed up between leg *joint* and the next."""
+        return bool(self.back[self.legs[joint].last : self.legs[joint + 1].first].any())
 
     def joint_m(self, joint: int) -> float:
         """Distance driven from leg *joint* to the next. [m]"""
@@ -152,7 +172,7 @@ def _headland_legs(job: _Job) -> BoolArray:
         bent = CORNER_MIN_DEG <= swing <= CORNER_MAX_DEG and job.joint_m(k - 1) <= CORNER_WIDTHS * job.width_m
         share = job.on_share(job.legs[k - 1].last, job.legs[k].first)
         along_edge = bool(np.isfinite(depth[k - 1 : k + 1]).all())
-        corner[k] = bent and (along_edge if share is None else share >= ON_SHARE)
+        corner[k] = bent and (along_edge if share is None or job.backed(k - 1) else share >= ON_SHARE)
         back[k] = swing > CORNER_MAX_DEG
     headland = corner[:-1] | corner[1:]
     if job.on is None:
@@ -287,31 +307,20 @@ def _root(owner: dict[int, int], k: int) -> int:
 # --- spans ------------------------------------------------------------------------------------
 
 
-def _spans(job: _Job, kinds: list[str], blocks: list[int], directions: list[float | None]) -> list[Span]:
-    """The whole job, from its first fix to its last, in spans that touch."""
-    way, legs = job.way, job.legs
+def _marks(job: _Job, kinds: list[str], blocks: list[int], directions: list[float | None]) -> list[Cell]:
+    """Passes and runs of headland, in driving order."""
     kept = [k for k, kind in enumerate(kinds) if kind]
-    marks: list[tuple[int, int, str, int, float | None]] = []
+    marks: list[Cell] = []
     for k in kept:
-        first, last = legs[k].first, legs[k].last
-        if kinds[k] == HEADLAND and marks and marks[-1][2] == HEADLAND and _joined(job, marks[-1][1], first):
-            marks[-1] = (marks[-1][0], last, HEADLAND, 0, None)
+        first, last = job.legs[k].first, job.legs[k].last
+        if kinds[k] == HEADLAND and marks and marks[-1].kind == HEADLAND and _joined(job, marks[-1].last, first):
+            marks[-1] = replace(marks[-1], last=last)
         else:
-            marks.append((first, last, kinds[k], blocks[k], directions[k] if kinds[k] == STRAIGHT else None))
-    marks = [_trimmed(job, mark) for mark in marks]
-    cells: list[tuple[int, int, str, int, float | None]] = []
-    previous: tuple[int, int, str, int, float | None] | None = None
-    for mark in marks:
-        begin = previous[1] if previous else 0
-        if mark[0] > begin:
-            cells.append((begin, mark[0], _between(job, previous, mark), 0, None))
-        cells.extend(_laps(way, mark) if mark[2] == HEADLAND else [mark])
-        previous = mark
-    begin = previous[1] if previous else 0
-    if begin < len(way.time_s) - 1:
-        cells.append((begin, len(way.time_s) - 1, TRANSPORT, 0, None))
-    time = way.time_s
-    return [Span(kind, float(time[a]), float(time[b]), block, way_deg) for a, b, kind, block, way_deg in cells]
+            straight = kinds[k] == STRAIGHT
+            marks.append(Cell(first, last, kinds[k], blocks[k], directions[k] if straight else None))
+    begins = [*(one.first for one in marks), len(job.way.time_s) - 1][1:]
+    ends = [0, *(one.last for one in marks)][: len(marks)]
+    return [_trimmed(job, *each) for each in zip(marks, ends, begins[: len(marks)], strict=True)]
 
 
 def _joined(job: _Job, last: int, first: int) -> bool:
@@ -321,47 +330,30 @@ def _joined(job: _Job, last: int, first: int) -> bool:
     return bool(driven <= CORNER_WIDTHS * job.width_m and (share is None or share >= ON_SHARE or driven <= job.width_m))
 
 
-def _trimmed(job: _Job, mark: tuple[int, int, str, int, float | None]) -> tuple[int, int, str, int, float | None]:
-    """Headland begins and ends where the boom came on and went off, when that is known."""
-    first, last, kind, *rest = mark
-    if kind == HEADLAND and job.on is not None and job.on[first : last + 1].any():
+def _trimmed(job: _Job, mark: Cell, low: int, high: int) -> Cell:
+    """Headland begins and ends where the boom came on and went off, when that is known, but amid no other part.
+
+    *low* and *high* are the end of the part before and the begin of the next one.
+    """
+    first, last = mark.first, mark.last
+    if mark.kind == HEADLAND and job.on is not None and job.on[first : last + 1].any():
         on = np.flatnonzero(job.on[first : last + 1])
         first, last = first + int(on[0]), first + int(on[-1])
         # sprayed ground before the leg proper (a corner) belongs to it too
-        while first > 0 and job.on[first - 1]:
+        while first > low and job.on[first - 1]:
             first -= 1
-        while last < len(job.on) - 1 and job.on[last + 1]:
+        while last < high and job.on[last + 1]:
             last += 1
-    return first, last, kind, *rest  # type: ignore[return-value]
+    return replace(mark, first=first, last=last)
 
 
-def _between(
-    job: _Job, before: tuple[int, int, str, int, float | None] | None, after: tuple[int, int, str, int, float | None]
-) -> str:
+def _between(job: _Job, before: Cell | None, after: Cell) -> str:
     """Kind of what lies between two parts: a turn between passes, else transport."""
-    if before is None or before[2] != STRAIGHT or after[2] != STRAIGHT:
+    if before is None or before.kind != STRAIGHT or after.kind != STRAIGHT:
         return TRANSPORT
-    driven = job.way.along_m[after[0]] - job.way.along_m[before[1]]
-    return TURN if before[3] == after[3] and driven <= TURN_WIDTHS * job.width_m + BULB_M else TRANSPORT
+    driven = job.way.along_m[after.first] - job.way.along_m[before.last]
+    return TURN if before.block == after.block and driven <= TURN_WIDTHS * job.width_m + BULB_M else TRANSPORT
 
 
 BULB_M = 40.0
 """A bulb turn of a light vehicle with a turning radius of 5 m takes about 7 radii. [m]"""
-
-
-def _laps(way: Way, mark: tuple[int, int, str, int, float | None]) -> list[tuple[int, int, str, int, float | None]]:
-    """The headland run cut into laps of a full turn each."""
-    first, last, *rest = mark
-    turned = np.abs(way.heading_rad[first : last + 1] - way.heading_rad[first])
-    # a lap ends on the side it began on, before its first corner is turned again
-    full = np.maximum.accumulate(turned) // (2 * np.pi - np.radians(CORNER_MIN_DEG))
-    cuts = [first, *(first + np.flatnonzero(np.diff(full) > 0) + 1).tolist(), last]
-    return [(a, b, *rest) for a, b in pairwise(cuts) if b > a]  # type: ignore[misc]
-
-
-def _standing_spans(way: Way) -> tuple[Span, ...]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], way.standing, [False]]).astype(np.int8)))
-    return tuple(
-        Span(STANDING, float(way.time_s[a]), float(way.time_s[b - 1]))
-        for a, b in zip(edges[::2], edges[1::2], strict=True)
-    )

@@ -54,7 +54,7 @@ def propose(
         For each part that sprays: the times [s] and the distances along it [m] of its fixes, and the
         (on, off) places on that distance.
     """
-    laps = [_headland_line(fixed, span) for span in spans if span.kind == HEADLAND]
+    laps = [line for span in spans if span.kind == HEADLAND for line in _headland_line(fixed, span)]
     inner = inside_headland(target, laps, width_m)
     shapely.prepare(target)
     shapely.prepare(inner)
@@ -79,9 +79,12 @@ def propose(
     return found
 
 
-def _headland_line(fixed: Fixed, span: Span) -> BaseGeometry:
+def _headland_line(fixed: Fixed, span: Span) -> list[BaseGeometry]:
+    """Line of the boom's centre along a lap; none for a lap of a single fix."""
     a, b = np.searchsorted(fixed.time_s, [span.start_s, span.end_s])
-    return shapely.simplify(shapely.LineString(np.column_stack([fixed.x_m[a:b], fixed.y_m[a:b]])), 0.1)
+    if b - a < 2:
+        return []
+    return [shapely.simplify(shapely.LineString(np.column_stack([fixed.x_m[a:b], fixed.y_m[a:b]])), 0.1)]
 
 
 def on_times(proposed: Sequence[tuple[Span, list[FloatArray]]], early_m: float = 0.0) -> FloatArray:

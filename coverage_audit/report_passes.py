@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,16 +11,19 @@ import shapely
 
 from .charts import Bar, Chart
 from .display import NOT_KNOWN, SPACE, count, duration, length, local_time, speed
+from .model_passes import HEADLAND, REVERSING, STRAIGHT, TRANSPORT, TURN
 from .pass_words import KINDS
 from .report_facts import ASSUMED, DERIVED, Fact
 from .units import FOOT_M
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from .model import Audit
     from .model_passes import Pass, Steering
     from .plane import Plane
 
-NUMBERED = ("headland", "straight")
+NUMBERED = (HEADLAND, STRAIGHT)
 SPACING_STEPS_M = (0.05, 0.25, 0.5, 1.0)
 SPACING_STEPS_FT = (0.25, 1.0, 2.0, 4.0)
 """Limits of the classes of spacing against the boom width. [m], [ft]"""
@@ -92,18 +96,29 @@ def _switching(one: Pass, units: str) -> list[str]:
 
 
 def pass_summary(audit: Audit) -> str:
-    """How the job divides into passes, turns and so on, in one sentence."""
+    """How the job divides into passes, turns and so on, in one sentence; the times add up to the drive."""
     if audit.passes is None:
         return ""
     parts = []
+    spent = audit.passes.time_by_kind_s()
     for kind, word in KINDS.items():
         own = [one for one in audit.passes.passes if one.kind == kind]
         if own:
-            spent = duration(sum(one.end_s - one.start_s for one in own))
-            many = "passes" if word == "pass" else ("times standing" if kind == "standing" else "")
-            name = count(len(own), "time standing" if kind == "standing" else word, many)
-            parts.append(f"{name if kind != 'transport' else 'transport'} ({spent})")
+            parts.append(f"{_counted(own, audit.passes.passes, word)} ({duration(spent[kind])})")
     return ", ".join(parts) + "."
+
+
+def _counted(own: Sequence[Pass], every: Sequence[Pass], word: str) -> str:
+    """How many there are: sides of a lap are one lap, a turn in which the machine backed up or stood is one turn."""
+    if own[0].kind == HEADLAND:
+        return count(len({one.lap for one in own}), word)
+    if own[0].kind == TURN:
+        begins = [before for before, one in pairwise(every) if one.kind == TURN and before.kind in NUMBERED]
+        return count(len(begins), word)
+    if own[0].kind in (TRANSPORT, REVERSING):
+        return word
+    many = {"pass": "passes", "standing": "times standing", "gap in the log": "gaps in the log"}
+    return count(len(own), "time standing" if word == "standing" else word, many.get(word, ""))
 
 
 def steering_facts(audit: Audit) -> tuple[Fact, ...]:

@@ -32,7 +32,8 @@ def pass_keys(audit: Audit) -> dict[str, Any]:
         return {**found, "passes": None, "steering": None}
     found["passes"] = [_pass(one) for one in result.passes]
     found["steering"] = dataclasses.asdict(result.steering)
-    found["passes_left_out"] = [{"passes": [a, b], "apart_m": apart} for a, b, apart in result.gaps]
+    found["time_by_kind_s"] = result.time_by_kind_s()
+    found["passes_left_out"] = [{"passes": list(beside), "apart_m": apart} for beside, apart in result.gaps]
     found["pass_spacings"] = [
         {
             "pass": one.number,
@@ -63,7 +64,9 @@ def _pass(one: Pass) -> dict[str, Any]:
         "length_m": one.length_m,
         "heading_deg": one.heading_deg,
         "mean_speed_m_s": one.mean_speed_m_s,
+        "time_s": one.time_s,
         "block": one.block or None,
+        "lap": one.lap or None,
         "left": one.left or None,
         "right": one.right or None,
         "curved": one.curved,

@@ -73,6 +73,9 @@ ON_SHARE = 0.5
 OFF_SHARE = 0.15
 """A part counts as sprayed from the first share of its length on, as unsprayed below the second. [1]"""
 
+BACKING_SHARE = 0.5
+"""A leg driven backwards by more than this share of its time is no pass. [1]"""
+
 RUN_IN_M = 15.0
 """A run-in to a pass is shorter than this; a third of it is left when a longer way is cut off. [m]"""
 
@@ -192,3 +195,13 @@ about 1 m for all else, a phone's own positions included. [m] Usual classes from
 
 SWITCHED_SHARE = 0.4
 """A strip that fills this share of the boom's width along its length comes from switching. [boom widths]"""
+
+# --- passes left out -----------------------------------------------------------------------------
+
+LEFT_OUT_WIDTHS = 0.6
+LEFT_OUT_LENGTH_WIDTHS = 2.0
+"""Missed ground that nothing was driven over is a pass left out when it is so wide and so long: what is narrower comes
+from spacing, what is shorter is a corner. [boom widths] Common practice, no source."""
+
+LEFT_OUT_NEAR_WIDTHS = 2.6
+"""A pass left out lies between two passes when both are as near as this; else beside one. [boom widths]"""

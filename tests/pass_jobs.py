@@ -97,7 +97,7 @@ def labelled_right(one, diary):
     """Share of the metres of passes (headland and straight), and of all metres, that are labelled right."""
     time, truth = one.times_s, np.array(one.label)
     told = np.full(len(time), "none", dtype="U9")
-    for span in (*diary.spans, *diary.standing):
+    for span in (*diary.spans, *diary.within):
         told[(time >= span.start_s) & (time <= span.end_s)] = span.kind
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(one.boom_m, axis=0).T))])
     step = np.gradient(along)

@@ -26,6 +26,8 @@ STAGES = {
     *{"error_model", "gap_probes", "accuracy", "scan"},
     *{"passes", "steering", "switching", "causes", "pass_ground", "propose", "compare", "measures"},
     *{"rate_flow", "rate_steps", "rate_quads", "rate_surface", "rate_places", "nozzles", "tank", "product"},
+    *{"passes", "steering", "switching", "causes", "pass_ground", "left_out", "propose", "compare", "measures"},
+    *{"rate_flow", "rate_steps", "rate_surface", "rate_places", "nozzles", "tank", "product"},
     *{"touchup", "touchup_turns", "touchup_passes", "touchup_ways", "touchup_order"},
 }
 READERS = {"read_job", "read_track", "read_field", "read_boom", "read_result"}
@@ -42,7 +44,8 @@ PARTS = {
     "causes": {"strip_places"},
     "motion": {"reversals", "smoothing"},
     "swath": {"cuts"},
-    "passes": {"ab_lines", "legs", "way"},
+    "passes": {"ab_lines", "legs", "spans", "way"},
+    "spans": {"way"},
     "ab_lines": {"legs"},
     "legs": {"way"},
     "steering": {"cross_track"},

@@ -100,7 +100,7 @@ def test_a_stop_amid_a_pass_is_standing_and_parts_no_pass():
     scenario, one = field_job(5, 0.05, stops=(Stop(4, 0.5, 25.0),))
     diary = keep_diary(fixed_of(one), scenario.field, scenario.width_m)
     true_s = np.diff(one.times_s[np.array(one.label) == "standing"][[0, -1]])[0]
-    (stop,) = diary.standing
+    (stop,) = diary.within
     assert stop.end_s - stop.start_s == pytest.approx(true_s, abs=2.0)  # the smoothing window's two ends [s]
     assert sum(span.kind == "straight" for span in diary.spans) == len(set(one.pass_number.tolist()) - {0})
 

@@ -133,7 +133,7 @@ def test_the_summary_says_assumed_with_ranges(assumed):
 
 
 def test_a_forgotten_pass_leads(assumed):
-    (pair,) = [(a, b) for a, b, _ in assumed.passes.gaps]
+    (pair,) = [beside for beside, _ in assumed.passes.gaps]
     assert pair == (8, 9)  # the headland lap is the first, so passes 7 and 8 of the plan
     text = terminal_text(assumed)
     assert text.splitlines()[2].startswith("Passes left out: between passes 8 and 9.")
