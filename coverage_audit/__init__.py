@@ -1,7 +1,7 @@
 """What is on the ground after a spray job: covered, missed, double-sprayed, and at what rate.
 
->>> from coverage_audit.read_job import read_job
->>> from coverage_audit.audit import audit_job
+>>> from coverage_audit.jobs.read import read_job
+>>> from coverage_audit.recipe.audit import audit_job
 >>> audit = audit_job(read_job("job.toml"))  # doctest: +SKIP
 >>> audit.area_m2.missed  # doctest: +SKIP
 100.0

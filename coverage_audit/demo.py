@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from . import display
+from coverage_audit.drive.plane import Plane
+from coverage_audit.papers.words import display
+
 from .model import PlaneOrigin
 from .model_passes import STRAIGHT
-from .plane import Plane
 from .simulate import HAND, Faults, GnssError, Scenario, SimulatedJob, Stop, SwitchHabit, simulate
 from .simulate_files import to_boom_csv, to_geojson_text, to_gpx_text
 from .simulate_route import without

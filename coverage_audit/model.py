@@ -136,7 +136,7 @@ class NamedArea:
 
 @dataclass(frozen=True)
 class Job:
-    """All that was read for one job, ready for :func:`coverage_audit.audit.audit_job`.
+    """All that was read for one job, ready for :func:`coverage_audit.recipe.audit.audit_job`.
 
     ``intervals`` is None unless the boom state comes from a CSV file. ``sources`` lists
     (file, sha256) of every input file; ``cautions`` are the readers' sentences.

@@ -16,17 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from .simulate_plan import (
-    GUIDED,
-    HAND,
-    Faults,
-    GnssError,
-    Scenario,
-    Steering,
-    Stop,
-    SwitchHabit,
-    plan_route,
-)
+from .simulate_plan import GUIDED, HAND, Faults, GnssError, Scenario, Steering, Stop, SwitchHabit, plan_route
 from .simulate_route import Route, without
 from .tolerances import SIMULATED_SWEEP_HZ, SIMULATED_WANDER_STEP_M
 

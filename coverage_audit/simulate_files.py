@@ -14,8 +14,9 @@ from .units import KNOT_M_S
 if TYPE_CHECKING:
     from shapely.geometry import Polygon
 
+    from coverage_audit.drive.plane import Plane
+
     from .model import BoolArray, FloatArray
-    from .plane import Plane
     from .simulate import SimulatedJob
 
 GPX_HEAD = (

@@ -23,26 +23,17 @@ import shapely
 from jobs import START_S, boom, job, log
 from shapely import affinity
 
-from coverage_audit.accuracy import cross_cuts, real_strips
-from coverage_audit.audit import audit_job
-from coverage_audit.coverage import partition
-from coverage_audit.ground import lay_out
+from coverage_audit.accuracy.draws import cross_cuts, real_strips
+from coverage_audit.ground.boom_lines import pieces_of, thin, travel_at
+from coverage_audit.ground.partition import partition
+from coverage_audit.ground.target import lay_out
 from coverage_audit.model_accuracy import GUIDED as BY_RECEIVER
 from coverage_audit.model_accuracy import HAND as BY_EYE
 from coverage_audit.model_accuracy import AccuracySettings
 from coverage_audit.model_core import BoomLines
 from coverage_audit.model_settings import FieldSettings
-from coverage_audit.simulate import (
-    BENCHMARK_M,
-    GUIDED,
-    HAND,
-    Faults,
-    GnssError,
-    Scenario,
-    gauss_markov,
-    simulate,
-)
-from coverage_audit.swath import pieces_of, thin, travel_at
+from coverage_audit.recipe.audit import audit_job
+from coverage_audit.simulate import BENCHMARK_M, GUIDED, HAND, Faults, GnssError, Scenario, gauss_markov, simulate
 from coverage_audit.tolerances_accuracy import CLASS_NOISE_M, CLASS_SIGMA_M, CLASS_TIME_S
 
 CLASSES = {"autonomous": 0, "SBAS": 1, "RTK": 3}

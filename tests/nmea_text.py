@@ -4,7 +4,7 @@ import datetime as dt
 import functools
 import operator
 
-from coverage_audit.read_nmea import read_nmea
+from coverage_audit.read.tracks.nmea import read_nmea
 
 JOB_DATE = dt.date(2026, 5, 30)
 KNOT_M_S = 1852 / 3600  # exact by definition of the international nautical mile

@@ -7,11 +7,11 @@ import numpy as np
 import shapely
 from jobs import boom, job, log
 
-from coverage_audit.audit import audit_job
 from coverage_audit.model_passes import Fixed
+from coverage_audit.passes.way import white_noise_m
+from coverage_audit.recipe.audit import audit_job
 from coverage_audit.simulate import GUIDED, HAND, GnssError, Scenario, SwitchHabit, benchmark_scenario, simulate
 from coverage_audit.simulate_route import Pose, RouteBuilder
-from coverage_audit.way import white_noise_m
 
 WIDTH_M = 9.0
 LEAST_MARGIN_M = 1.0

@@ -6,8 +6,8 @@ import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
-from coverage_audit import cli
-from coverage_audit.proof_sign import sign
+from coverage_audit.cli import main as cli
+from coverage_audit.papers.proof.sign import sign
 
 FIXTURE = Path(__file__).parent.parent / "fixtures" / "one_pass_off"
 TIME = "2026-06-30T12:00:00Z"

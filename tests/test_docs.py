@@ -6,7 +6,7 @@ from pathlib import Path
 import make_docs
 import pytest
 
-from coverage_audit.read_job import read_job
+from coverage_audit.jobs.read import read_job
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")

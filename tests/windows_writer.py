@@ -72,7 +72,7 @@ def main(folder):
     sys.modules["msvcrt"] = types.SimpleNamespace(locking=_locking, LK_NBLCK=2)
     for name, stand_in in zip(REAL, (_open, _close, _unlink, _replace, _rename, _fdopen), strict=True):
         setattr(os, name, stand_in)
-    from coverage_audit import files, files_lock  # noqa: PLC0415 - as it is imported on Windows
+    from coverage_audit.cli import files, files_lock  # noqa: PLC0415 - as it is imported on Windows
 
     files.write_all(folder, {"report.html": "old", "touchup.gpx": "old"}, kind="report")
     with files_lock.only_writer(folder):

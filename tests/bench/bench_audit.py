@@ -18,13 +18,13 @@ import gpxpy
 from jobs import START_S, boom, job, log
 from reference import reference_count
 
-from coverage_audit import audit as recipe
-from coverage_audit import audit_drive as drives
+from coverage_audit.drive.plane import Plane
 from coverage_audit.model import PlaneOrigin
 from coverage_audit.model_accuracy import GUIDED as BY_RECEIVER
 from coverage_audit.model_accuracy import HAND as BY_EYE
 from coverage_audit.model_accuracy import AccuracySettings
-from coverage_audit.plane import Plane
+from coverage_audit.recipe import audit as recipe
+from coverage_audit.recipe import drive as drives
 from coverage_audit.simulate import benchmark_scenario, simulate
 from coverage_audit.simulate_files import to_boom_csv, to_geojson_text, to_gpx_text
 

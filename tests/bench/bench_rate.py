@@ -12,11 +12,11 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from bench_audit import benchmark_job, best
 
-from coverage_audit import audit as recipe
-from coverage_audit import audit_drive as drives
-from coverage_audit.audit_rate import laid_spray, with_rate
 from coverage_audit.model_settings import RateSettings
-from coverage_audit.rate_picture import RatePicture
+from coverage_audit.papers.figures.rate_picture import RatePicture
+from coverage_audit.recipe import audit as recipe
+from coverage_audit.recipe import drive as drives
+from coverage_audit.recipe.rate import laid_spray, with_rate
 
 
 def main():

@@ -17,7 +17,7 @@ from ortools.constraint_solver import pywrapcp, routing_enums_pb2
 sys.path.insert(0, str(Path(__file__).parent.parent))
 from test_touchup_order import strips_in_a_field
 
-from coverage_audit.touchup_order import cheapest
+from coverage_audit.touchup.order import cheapest
 
 STARTS, SECONDS, CENTIMETRES = 20, 30, 100
 FIRST = (

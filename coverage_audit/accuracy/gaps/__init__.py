@@ -1,0 +1,1 @@
+"""What the gaps between passes tell of the receiver's error."""

@@ -1,0 +1,4 @@
+"""The command: arguments in, text and files out; the only room that catches, prints, exits and writes.
+
+In: arguments. Out: an exit code. May touch: everything below, the terminal, the disk.
+"""

@@ -1,0 +1,372 @@
+"""How the vehicle moved: from fixes to a curved path with a heading, forwards and in reverse.
+
+The path is a cubic Hermite curve through the (smoothed) fixes; ``refine`` turns it into
+points so close that everything between two of them may be taken as straight.
+"""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from coverage_audit.model_core import Motion
+from coverage_audit.tolerances import (
+    COURSE_AGREES_DEG,
+    COURSE_SPEED_M_S,
+    CUSP_ANGLE_DEG,
+    CUSP_SAMPLE_S,
+    HEADING_NOISE_SHARE,
+    HEADING_NOISES,
+    HEADING_SPEED_M_S,
+    JITTER_M,
+    MAX_SMOOTHING_S,
+    MIN_WINDOW_FIXES,
+    MOST_HEADING_SPEED_M_S,
+    REFINE_DEVIATION_M,
+    REFINE_TURN_DEG,
+    SAME_WAY_DEG,
+    SCATTER_FIXES,
+    SCATTER_REACH,
+    SCATTER_WINDOWS_S,
+    STAND_SPEED_M_S,
+    STAND_WINDOW_S,
+    STANDING_STEP_M,
+    TIP_NOISE_M,
+)
+
+from .reversals import find_reversals
+from .smoothing import local_parabolas
+
+if TYPE_CHECKING:
+    from coverage_audit.model import BoolArray, FloatArray, IntArray
+    from coverage_audit.model_core import Track
+
+
+def build_motion(track: Track, half_boom_m: float) -> Motion:
+    """Path and heading of the antenna.
+
+    Parameters
+    ----------
+    track : Track
+        Used fixes, n >= 2.
+    half_boom_m : float
+        From the boom's centre to its tip: how far the tip is swung by an error of heading. [m]
+    """
+    x, y, vague = _hold_while_standing(track)
+    x_as_logged, y_as_logged = x, y
+    time = track.time_s
+    run = np.concatenate([[0], np.cumsum(track.gap_after[:-1])])
+    cusps, reverse = find_reversals(time, x, y, run)
+    part = run + np.searchsorted(cusps, np.arange(len(time)), side="right")
+    noise = white_noise(time, x, y, part)
+    half = window_half(time, x, y, noise, half_boom_m)
+    if half:
+        known, (smooth_x, smooth_y), (vx, vy) = local_parabolas(time, x, y, part, half)
+        if not known.all():
+            rough_x, rough_y = _circle_velocity(time, x, y, part)
+            vx, vy = np.where(known, vx, rough_x), np.where(known, vy, rough_y)
+        x, y = smooth_x, smooth_y
+    else:
+        vx, vy = _circle_velocity(time, x, y, part)
+        vx, vy = _with_logged_course(vx, vy, track.course_rad)
+    least = _least_speed(time, _scatter(x_as_logged, y_as_logged, part), half)
+    heading = _heading(vx, vy, reverse, run, (np.hypot(vx, vy) > least) & ~vague)
+    return Motion(time, x, y, vx, vy, heading, reverse, track.gap_after, noise)
+
+
+def refine(motion: Motion) -> Motion:
+    """The same motion with knots so close that steps between them may be taken as straight."""
+    step = np.diff(motion.time_s)
+    turn = np.abs(np.diff(motion.heading_rad))
+    bend = np.hypot(np.diff(motion.vx_m_s), np.diff(motion.vy_m_s)) * step / 8
+    pieces = np.maximum(np.degrees(turn) / REFINE_TURN_DEG, np.sqrt(bend / REFINE_DEVIATION_M))
+    pieces = np.ceil(np.clip(pieces, 1, 240)).astype(int)
+    pieces[motion.gap_after[:-1]] = 1
+    if np.all(pieces == 1):
+        return motion
+    base = np.repeat(np.arange(len(pieces)), pieces)
+    within = np.arange(len(base)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+    share = within / pieces[base]
+    x, y, vx, vy = _hermite(motion, base, share)
+    heading = motion.heading_rad[base] + share * np.diff(motion.heading_rad)[base]
+    # inside the step of a reversal the direction changes where the curve turns back
+    backward = vx * np.sin(heading) + vy * np.cos(heading) < 0
+    turning = motion.reverse[base] != motion.reverse[base + 1]
+    reverse = np.where(turning, backward, motion.reverse[base])
+    last = slice(-1, None)
+    return Motion(
+        np.append(motion.time_s[base] + share * step[base], motion.time_s[last]),
+        np.append(x, motion.x_m[last]),
+        np.append(y, motion.y_m[last]),
+        np.append(vx, motion.vx_m_s[last]),
+        np.append(vy, motion.vy_m_s[last]),
+        np.append(heading, motion.heading_rad[last]),
+        np.append(reverse, motion.reverse[last]),
+        np.append(motion.gap_after[base] & (within == pieces[base] - 1), [False]),
+        motion.noise_m,
+    )
+
+
+def _hermite(
+    motion: Motion, base: IntArray, share: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Position and velocity at *share* of the step after knot *base* (cubic Hermite)."""
+    step = motion.time_s[base + 1] - motion.time_s[base]
+    values = []
+    for place, speed in ((motion.x_m, motion.vx_m_s), (motion.y_m, motion.vy_m_s)):
+        p0, p1 = place[base], place[base + 1]
+        m0, m1 = speed[base] * step, speed[base + 1] * step
+        rise = p1 - p0
+        c2, c3 = 3 * rise - 2 * m0 - m1, m0 + m1 - 2 * rise
+        values.append(p0 + share * (m0 + share * (c2 + share * c3)))
+        values.append((m0 + share * (2 * c2 + 3 * share * c3)) / step)
+    return values[0], values[2], values[1], values[3]
+
+
+def _hold_while_standing(track: Track) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Positions with the scatter of a standing vehicle taken out, and where they say nothing of its heading.
+
+    A stand is a time in which the fixes half a window before and after lie closer than standing
+    speed allows; through it the position goes straight from its first fix to its last. Where the
+    fixes scatter more than that, it takes a longer window to tell: such a stand goes straight from
+    the middle of its first fixes to the middle of its last, and the steps into and out of it are
+    as much scatter as way. Otherwise jitter would add up to a journey.
+    """
+    time, x, y = track.time_s, track.x_m, track.y_m
+    quiet = _quiet(time, x, y)
+    held_x, held_y = x.copy(), y.copy()
+    vague = np.zeros(len(time), bool)
+    for start, stop in _stands(time, quiet):
+        ends = [time[start], time[stop - 1]]
+        held_x[start:stop] = np.interp(time[start:stop], ends, [x[start], x[stop - 1]])
+        held_y[start:stop] = np.interp(time[start:stop], ends, [y[start], y[stop - 1]])
+    _, moved = _going_on(time, x, y)
+    # a dense log is smoothed over its noise; in a slower one every fix of a restless stand looks like driving
+    smoothed = float(np.median(np.diff(time))) * (MIN_WINDOW_FIXES - 1) / 2 <= MAX_SMOOTHING_S
+    restless = np.inf if smoothed else HEADING_NOISE_SHARE * _least_move(time)
+    for start, stop in _stands(time, quiet | _scattered(time, x, y)):
+        if not quiet[start:stop].all() or moved[stop - 1] - moved[start] > restless * (stop - 1 - start):
+            first, last = _whole_stand(time, x, y, (start, stop))
+            stand = slice(first, last)
+            held_x[stand], held_y[stand] = _middle_to_middle(time[stand], x[stand], y[stand])
+            vague[max(first - 1, 0) : last + 1] = True
+    return held_x, held_y, vague
+
+
+def _whole_stand(time: FloatArray, x: FloatArray, y: FloatArray, run: tuple[int, int]) -> tuple[int, int]:
+    """The fixes *run* (first, one after the last) and those beside them that lie within their scatter."""
+    first, last = run
+    way_x, way_y = _middle_to_middle(time[first:last], x[first:last], y[first:last])
+    off = np.hypot(x[first:last] - way_x, y[first:last] - way_y)
+    old = time[first:last]
+    for_first, for_last = (
+        min(SCATTER_REACH * float(off[near].max()), JITTER_M)
+        for near in (old - old[0] <= SCATTER_WINDOWS_S[-1], old[-1] - old <= SCATTER_WINDOWS_S[-1])
+    )
+    while first > 0 and np.hypot(x[first - 1] - way_x[0], y[first - 1] - way_y[0]) <= for_first:
+        first -= 1
+    while last < len(x) and np.hypot(x[last] - way_x[-1], y[last] - way_y[-1]) <= for_last:
+        last += 1
+    return first, last
+
+
+def _quiet(time: FloatArray, x: FloatArray, y: FloatArray) -> BoolArray:
+    """Where the vehicle stands by the fixes half a window before and after."""
+    before, after = _window(time, STAND_WINDOW_S)
+    span = np.maximum(time[after] - time[before], 1e-9)
+    slow = np.hypot(x[after] - x[before], y[after] - y[before]) < STAND_SPEED_M_S * span
+    return np.asarray(slow & (span <= 2 * STAND_WINDOW_S))  # across a gap nothing is known
+
+
+def _scattered(time: FloatArray, x: FloatArray, y: FloatArray) -> BoolArray:
+    """Where all fixes of a longer window lie so close that standing speed would need all of it to cross them.
+
+    A vehicle that pivots on the spot stays as close, but each of its moves goes on in much the direction of the last.
+    """
+    found = np.zeros(len(time), bool)
+    here = np.arange(len(time))
+    agreeing, moved = _going_on(time, x, y)
+    least = _least_move(time)
+    for window_s in SCATTER_WINDOWS_S:
+        before, after = _window(time, window_s)
+        span = time[after] - time[before]
+        before = np.maximum(before, here - SCATTER_FIXES)
+        after = np.minimum(after, here + SCATTER_FIXES)
+        pairs = np.column_stack([before, after + 1]).ravel()
+        box = [
+            np.maximum.reduceat(padded, pairs)[::2] - np.minimum.reduceat(padded, pairs)[::2]
+            for padded in (np.append(x, x[-1]), np.append(y, y[-1]))
+        ]
+        close = np.hypot(*box) <= STAND_SPEED_M_S * np.minimum(span, window_s)
+        along, way = agreeing[after] - agreeing[before], moved[after] - moved[before]
+        driven = (along > math.cos(math.radians(SAME_WAY_DEG)) * way) & (way > least * (after - before))
+        found |= close & ~driven & (span <= 2 * window_s)
+    return found
+
+
+def _going_on(time: FloatArray, x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Running sums of how far each short move goes on in the direction of the next, and of its square. [m2]"""
+    ahead = np.minimum(np.searchsorted(time, time + CUSP_SAMPLE_S, side="left"), len(time) - 1)
+    near = time[ahead] - time <= STAND_WINDOW_S
+    dx, dy = np.where(near, x[ahead] - x, 0.0), np.where(near, y[ahead] - y, 0.0)
+    agreeing = np.cumsum(dx * dx[ahead] + dy * dy[ahead])
+    return agreeing, np.cumsum(dx**2 + dy**2)
+
+
+def _least_move(time: FloatArray) -> float:
+    """Square of the short move below which the direction of travel is scatter. [m2]"""
+    return float(HEADING_SPEED_M_S * max(CUSP_SAMPLE_S, float(np.median(np.diff(time))))) ** 2
+
+
+def _window(time: FloatArray, window_s: float) -> tuple[IntArray, IntArray]:
+    """The fixes at least half of *window_s* before and after each fix, or the first and last."""
+    last = len(time) - 1
+    before = np.clip(np.searchsorted(time, time - window_s / 2, side="right") - 1, 0, last)
+    return before, np.clip(np.searchsorted(time, time + window_s / 2, side="left"), 0, last)
+
+
+def _stands(time: FloatArray, standing: BoolArray) -> list[tuple[int, int]]:
+    """First fix and the one after the last of each run of *standing* that lasts long enough."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], standing, [False]]).astype(np.int8))).tolist()
+    runs = zip(edges[::2], edges[1::2], strict=True)
+    return [(start, stop) for start, stop in runs if time[stop - 1] - time[start] >= STAND_WINDOW_S]
+
+
+def _middle_to_middle(time: FloatArray, x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Straight from the mean place of a stand's first fixes to that of its last: receivers drift."""
+    reach = SCATTER_WINDOWS_S[-1]
+    first, last = time <= time[0] + reach, time >= time[-1] - reach
+    ends = [float(time[first].mean()), float(time[last].mean())]
+    if ends[1] <= ends[0] or time[-1] - time[0] <= reach:
+        return np.full(len(x), x.mean()), np.full(len(y), y.mean())
+    return np.interp(time, ends, [x[first].mean(), x[last].mean()]), np.interp(
+        time, ends, [y[first].mean(), y[last].mean()]
+    )
+
+
+def white_noise(time: FloatArray, x: FloatArray, y: FloatArray, part: IntArray) -> float:
+    """White noise of one coordinate, from third differences (robust); NaN below 4 Hz. [m]
+
+    Third differences of a smooth path at 4 Hz or more are millimetres; of white noise they
+    have sqrt(20) times its standard deviation.
+    """
+    if float(np.median(np.diff(time))) > 0.26:
+        return float("nan")
+    return _scatter(x, y, part) or float("nan")
+
+
+def _scatter(x: FloatArray, y: FloatArray, part: IntArray) -> float:
+    """Scatter of one coordinate from third differences (robust); 0 where there are too few moving fixes. [m]
+
+    At 1 Hz tight turns look like scatter, too, but most of a job is straight.
+    """
+    if len(x) < 8:
+        return 0.0
+    moving = (part[3:] == part[:-3]) & (np.hypot(x[3:] - x[:-3], y[3:] - y[:-3]) > STANDING_STEP_M)
+    if not moving.any():
+        return 0.0
+    spread_x, spread_y = (float(np.median(np.abs(np.diff(values, 3)[moving]))) for values in (x, y))
+    return float(np.hypot(spread_x, spread_y) / np.sqrt(2) * 1.4826 / np.sqrt(20))
+
+
+def window_half(time: FloatArray, x: FloatArray, y: FloatArray, noise_m: float, half_boom_m: float) -> int:
+    """Half-width of the smoothing window in fixes; 0 where the log is too sparse to smooth."""
+    step = float(np.median(np.diff(time)))
+    widest = int(MAX_SMOOTHING_S / step + 1e-6)
+    least = MIN_WINDOW_FIXES // 2
+    if widest < least or np.isnan(noise_m):
+        return 0
+    moved = np.hypot(np.diff(x), np.diff(y)) / np.diff(time)
+    speed = max(float(np.median(moved[moved > STAND_SPEED_M_S])) if (moved > STAND_SPEED_M_S).any() else 1.0, 0.5)
+    # slope of a straight line through n points, dt apart: sd = noise * sqrt(12 / n^3) / dt
+    wanted = (12 * (noise_m * half_boom_m / (TIP_NOISE_M * step * speed)) ** 2) ** (1 / 3)
+    return int(np.clip(np.ceil((wanted - 1) / 2), least, widest))
+
+
+def _circle_velocity(time: FloatArray, x: FloatArray, y: FloatArray, part: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Velocity at each fix along the circle through it and its neighbours; exact on arcs.
+
+    At the ends of a part the circle of the next fix is carried on, so that an arc begins on its
+    tangent and not on its chord.
+    """
+    dt = np.diff(time)
+    ax, ay = np.diff(x), np.diff(y)
+    joined = np.diff(part) == 0
+    chord = np.hypot(ax, ay)
+    course = np.arctan2(ax, ay)
+    sure = chord > HEADING_SPEED_M_S * dt  # a step from or to a standing fix is scatter, no direction
+    both = joined[1:] & joined[:-1] & sure[1:] & sure[:-1]
+    bend = np.where(both, (course[1:] - course[:-1] + np.pi) % (2 * np.pi) - np.pi, 0.0)
+    # half angles of the two chords: they share the bend in proportion to their lengths
+    total = np.where(both, chord[1:] + chord[:-1], 1.0)
+    before, after = bend * chord[:-1] / total, bend * chord[1:] / total
+    half = np.zeros(len(chord))  # half the turn along each chord
+    weight = np.zeros(len(chord))
+    for where, angle in ((slice(0, -1), before), (slice(1, None), after)):
+        half[where] += np.where(both, angle, 0.0)
+        weight[where] += both
+    half = np.where(weight > 0, half / np.maximum(weight, 1), 0.0)
+    speed = chord / np.sinc(half / np.pi) / dt
+    count = len(time)
+    vx, vy = np.zeros(count), np.zeros(count)
+    inner = np.flatnonzero(both) + 1
+    tangent = course[inner - 1] + before[inner - 1]
+    pace = (speed[inner - 1] * dt[inner] + speed[inner] * dt[inner - 1]) / (dt[inner] + dt[inner - 1])
+    vx[inner], vy[inner] = pace * np.sin(tangent), pace * np.cos(tangent)
+    done = np.zeros(count, bool)
+    done[inner] = True
+    for k in np.flatnonzero(~done):  # ends of parts and neighbours of standing fixes
+        if k < count - 1 and joined[k] and chord[k] > 0 and (sure[k] or not (k and joined[k - 1] and sure[k - 1])):
+            angle, pace_k = course[k] - half[k], speed[k]
+        elif k > 0 and joined[k - 1] and chord[k - 1] > 0:
+            angle, pace_k = course[k - 1] + half[k - 1], speed[k - 1]
+        else:
+            continue
+        vx[k], vy[k] = pace_k * np.sin(angle), pace_k * np.cos(angle)
+    return vx, vy
+
+
+def _with_logged_course(vx: FloatArray, vy: FloatArray, course: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Velocity turned to the receiver's own course where that agrees with the path as a whole."""
+    speed = np.hypot(vx, vy)
+    usable = (speed > COURSE_SPEED_M_S) & np.isfinite(course)
+    if usable.sum() < len(speed) / 4:
+        return vx, vy
+    own = np.where(usable, course, 0.0)
+    difference = (own - np.arctan2(vx, vy) + np.pi) % (2 * np.pi) - np.pi
+    if np.median(np.abs(difference[usable])) > np.radians(COURSE_AGREES_DEG):
+        return vx, vy
+    usable &= np.abs(difference) < np.radians(CUSP_ANGLE_DEG) / 2
+    return np.where(usable, speed * np.sin(own), vx), np.where(usable, speed * np.cos(own), vy)
+
+
+def _least_speed(time: FloatArray, scatter_m: float, half: int) -> float:
+    """Speed below which the direction of travel is scatter, for a window of 2 *half* + 1 fixes (0: none). [m/s]"""
+    fixes = 2 * half + 1
+    slope = math.sqrt(12 / fixes**3) if half else math.sqrt(0.5)  # of a fitted line; of a central difference
+    noise = slope * scatter_m / float(np.median(np.diff(time)))
+    return float(np.clip(HEADING_NOISES * noise, HEADING_SPEED_M_S, MOST_HEADING_SPEED_M_S))
+
+
+def _heading(vx: FloatArray, vy: FloatArray, reverse: BoolArray, run: IntArray, moving: BoolArray) -> FloatArray:
+    """Heading at each knot, unwrapped; carried over where the vehicle is not *moving* enough to tell. [rad]"""
+    sign = np.where(reverse, -1.0, 1.0)
+    speed = np.hypot(vx, vy)
+    if not moving.any():
+        moving = speed > 0
+    if not moving.any():
+        return np.zeros(len(vx))
+    heading = np.unwrap(np.arctan2(sign[moving] * vx[moving], sign[moving] * vy[moving]))
+    known = np.flatnonzero(moving)
+    filled = np.interp(np.arange(len(vx)), known, heading)
+    # a run that starts or ends standing keeps its own first or last heading, not its neighbour's
+    bounds = np.flatnonzero(np.diff(run, prepend=-1, append=-1))
+    for first, last in pairwise(bounds):
+        inside = known[(known >= first) & (known < last)] if len(bounds) > 2 else known
+        if len(inside):
+            filled[first : inside[0]] = filled[inside[0]]
+            filled[inside[-1] + 1 : last] = filled[inside[-1]]
+    return filled

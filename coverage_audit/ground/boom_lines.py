@@ -1,0 +1,397 @@
+"""From the antenna's motion and the boom's state to the ground swept.
+
+First the boom's own path (lever arm, hitch), then boom lines across it, then pieces of swept
+ground. A piece is a polygon in which every spot was swept exactly once, so that counting
+pieces counts sweeps.
+"""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from coverage_audit.errors import InputError
+from coverage_audit.model_core import BoomLines, BoomPath, Piece
+from coverage_audit.tolerances import (
+    BRIDGE_TURN_DEG,
+    BRIDGE_WIDTHS,
+    CHUNK_TURN_DEG,
+    MAX_THIN_M,
+    MOST_AXLE_AHEAD_M,
+    MOST_AXLE_BEHIND_M,
+    SAME_WAY_DEG,
+    SLIDING_DEG,
+    SLIDING_M,
+    SLIDING_SHARE,
+    STANDING_STEP_M,
+    THIN_M,
+    THIN_NOISE_SHARE,
+    THIN_STRIDE,
+)
+
+from .cuts import cut_times
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from coverage_audit.model import BoolArray, FloatArray, IntArray
+    from coverage_audit.model_core import Motion, Timeline
+    from coverage_audit.model_settings import BoomSettings
+
+
+def boom_path(motion: Motion, settings: BoomSettings) -> BoomPath:
+    """Path of the boom's centre: the antenna moved back and sideways along the heading."""
+    ahead = settings.antenna_ahead_m or 0.0
+    heading = motion.heading_rad
+    if settings.axle_behind_antenna_m:
+        heading = _axle_heading(motion, settings.axle_behind_antenna_m)
+    back, side = ahead, settings.antenna_right_m
+    x = motion.x_m - back * np.sin(heading) - side * np.cos(heading)
+    y = motion.y_m - back * np.cos(heading) + side * np.sin(heading)
+    if settings.towed_m:
+        hitch = ahead - settings.towed_m
+        hitch_x = motion.x_m - hitch * np.sin(heading) - side * np.cos(heading)
+        hitch_y = motion.y_m - hitch * np.cos(heading) + side * np.sin(heading)
+        heading = _follow(motion, hitch_x, hitch_y, settings.towed_axle_m or settings.towed_m, heading)
+        x = hitch_x - settings.towed_m * np.sin(heading)
+        y = hitch_y - settings.towed_m * np.cos(heading)
+    step = np.hypot(np.diff(x), np.diff(y))
+    gap = motion.gap_after
+    turned = np.append(np.abs(np.diff(heading)), 0.0)
+    short = np.append(step, 0.0) < BRIDGE_WIDTHS * settings.width_m
+    bridged = gap & (turned < math.radians(BRIDGE_TURN_DEG)) & short
+    return BoomPath(
+        motion.time_s,
+        x,
+        y,
+        heading,
+        np.concatenate([[0.0], np.cumsum(step)]),
+        gap & ~bridged,
+        bridged,
+        motion.reverse,
+    )
+
+
+def _axle_heading(motion: Motion, behind_m: float) -> FloatArray:
+    """Heading of a vehicle whose fixed axle is *behind_m* behind the antenna (negative: ahead of it).
+
+    Raises
+    ------
+    InputError
+        So long a vehicle is not built, or none could have driven this way without its axle sliding sideways.
+    """
+    side = "behind" if behind_m > 0 else "ahead of"
+    refused = f"the fixed axle cannot lie {abs(behind_m):g} m {side} the antenna"
+    if not -MOST_AXLE_AHEAD_M <= behind_m <= MOST_AXLE_BEHIND_M:
+        limits = f"at most {MOST_AXLE_BEHIND_M:g} m behind and {MOST_AXLE_AHEAD_M:g} m ahead of it"
+        raise InputError(f"{refused} of a vehicle; it must lie {limits}", "boom.axle_behind_antenna")
+    heading = _follow(motion, motion.x_m, motion.y_m, behind_m)
+    slid = _slid_m(motion, heading)
+    if slid > max(SLIDING_M, SLIDING_SHARE * float(np.hypot(np.diff(motion.x_m), np.diff(motion.y_m)).sum())):
+        raise InputError(
+            f"{refused}: over {slid:.0f} m the track turns so tightly that such a vehicle would have been dragged "
+            "backwards. Measure from the antenna to the axle that does not steer, or leave this key out",
+            "boom.axle_behind_antenna",
+        )
+    return heading
+
+
+def _slid_m(motion: Motion, heading: FloatArray) -> float:
+    """How far a vehicle with this *heading* was dragged backwards by a turn too tight for it. [m]
+
+    Where the track turns back at once it reversed, seen or not: that is no turn, and does not count.
+    """
+    dx, dy = np.diff(motion.x_m), np.diff(motion.y_m)
+    step = np.hypot(dx, dy)
+    ahead = (dx * np.sin(heading[:-1]) + dy * np.cos(heading[:-1])) / np.maximum(step, STANDING_STEP_M)
+    forward = ~(motion.reverse[1:] | motion.reverse[:-1] | motion.gap_after[:-1]) & (step > STANDING_STEP_M)
+    dragged = forward & (ahead < -math.sin(math.radians(SLIDING_DEG)))
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], dragged, [False]]).astype(np.int8)))
+    runs = zip(edges[::2], edges[1::2], strict=True)
+    return float(sum(step[a:b].sum() for a, b in runs if a and ahead[a - 1] < math.cos(math.radians(SAME_WAY_DEG))))
+
+
+def _follow(
+    motion: Motion, x: FloatArray, y: FloatArray, length_m: float, ahead_heading: FloatArray | None = None
+) -> FloatArray:
+    """Heading of a rigid bar of *length_m* whose front end follows x, y and whose rear rolls: a tractrix.
+
+    A negative length is a bar whose rear end follows and whose front rolls: what is stable forwards for the one is
+    stable backwards for the other.
+
+    Each straight step is solved exactly: tan(d/2) shrinks by exp(-step / length), d being the
+    angle between bar and travel (the classical tractrix). Going backwards the bar swings out
+    and a forward solution runs away from the truth, so reverse parts are solved backwards in
+    time, where it is stable. Each part starts from the angle of steady turning.
+    """
+    start = motion.heading_rad if ahead_heading is None else ahead_heading
+    dx, dy = np.diff(x), np.diff(y)
+    step = np.hypot(dx, dy)
+    # a step that goes against the heading goes backwards, whatever part it lies in
+    sign = np.where(dx * np.sin(start[:-1]) + dy * np.cos(start[:-1]) < 0, -1.0, 1.0)
+    course = np.arctan2(sign * dx, sign * dy)
+    shrink = np.exp(-step / abs(length_m))
+    result = np.unwrap(start).astype(float).copy()
+    breaks = np.flatnonzero(motion.gap_after[:-1] | (np.diff(motion.reverse.astype(np.int8)) != 0)) + 1
+    bounds = [0, *breaks.tolist(), len(x)]
+    previous: float | None = None
+    for first, last in pairwise(bounds):
+        reversing = bool(motion.reverse[first])
+        backwards = reversing != (length_m < 0)
+        order = range(last - 2, first - 1, -1) if backwards else range(first, last - 1)
+        begin = last - 1 if backwards else first
+        fresh = previous is None or backwards or bool(motion.gap_after[first - 1])
+        angle = float(previous or 0.0)
+        if fresh:
+            turning = _steady(course, step, begin, (first, last - 1), length_m, -1.0 if reversing else 1.0)
+            angle = float(result[begin])
+            angle += math.remainder(turning - angle, 2 * math.pi) if turning is not None else 0.0
+        result[begin] = angle
+        for k in order:
+            if step[k] > 0:
+                lag = math.remainder(course[k] - angle, 2 * math.pi)
+                angle += lag - 2 * math.atan(math.tan(lag / 2) * shrink[k]) if abs(lag) < 3.1 else 0.0
+            result[k if backwards else k + 1] = angle
+        previous = float(result[last - 1])
+    return np.unwrap(result)
+
+
+def _steady(
+    course: FloatArray, step: FloatArray, at: int, part: tuple[int, int], length_m: float, sense: float
+) -> float | None:
+    """Heading of the bar at point *at* were the turn there steady: it lags by asin(length / radius).
+
+    A line is laid through the course over the bar's length about the point, within *part* (first
+    and last point); *sense* is -1 in reverse, where time runs against the way. None where the
+    vehicle does not move.
+    """
+    low = high = at
+    reach = 0.0
+    while reach < abs(length_m) and (low > part[0] or high < part[1]):
+        if low > part[0]:
+            low -= 1
+            reach += float(step[low])
+        if high < part[1]:
+            reach += float(step[high])
+            high += 1
+    used = np.arange(low, high)[step[low:high] > STANDING_STEP_M]
+    if not len(used):
+        return None
+    way = np.concatenate([[0.0], np.cumsum(step[low:high])])
+    middle = sense * ((way[:-1] + way[1:]) / 2 - way[at - low])[used - low]
+    direction = np.unwrap(course[used])
+    if len(used) < 3:
+        return float(direction[np.abs(middle).argmin()])
+    curvature, here = np.polyfit(middle, direction, 1, w=step[used])
+    return float(here) - math.asin(max(-0.9, min(0.9, float(curvature) * length_m)))
+
+
+def on_lines(path: BoomPath, timeline: Timeline, sections_m: tuple[float, ...]) -> list[BoomLines]:
+    """Boom lines of every slot of the timeline, ends interpolated at the moment of switching."""
+    edges = np.concatenate([[0.0], np.cumsum(sections_m)]) - sum(sections_m) / 2
+    cut_s = cut_times(path, timeline, sum(sections_m))
+    times = np.union1d(path.time_s, cut_s)
+    result = []
+    for start, end, on, stretch in zip(timeline.start_s, timeline.end_s, timeline.on, timeline.stretch, strict=True):
+        first, last = np.searchsorted(times, start, "right"), np.searchsorted(times, end, "left")
+        moments = np.concatenate([[start], times[first:last], [end]])
+        step = np.clip(np.searchsorted(path.time_s, moments, "right") - 1, 0, len(path.time_s) - 2)
+        x, y, heading, travel = (
+            np.interp(moments, path.time_s, column) for column in (path.x_m, path.y_m, path.heading_rad, path.travel_m)
+        )
+        gap, bridged = path.gap_after[step], path.bridged_after[step]
+        gap[-1] = bridged[-1] = False
+        cut, parts = np.isin(moments, cut_s), _spraying_parts(edges, on)
+        result.append(BoomLines(x, y, heading, travel, gap, bridged, cut, parts, int(stretch)))
+    return result
+
+
+def _spraying_parts(edges: FloatArray, on: BoolArray) -> tuple[tuple[float, float], ...]:
+    """(left, right) offsets of each unbroken run of open sections."""
+    change = np.flatnonzero(np.diff(np.concatenate([[False], on, [False]]).astype(np.int8)))
+    return tuple((float(edges[a]), float(edges[b])) for a, b in zip(change[::2], change[1::2], strict=True))
+
+
+def thin(all_lines: Sequence[BoomLines], within_m: float) -> list[BoomLines]:
+    """Boom lines without those that lie within *within_m* of the one interpolated by travel.
+
+    Both outermost tips are held to it; ends of slots and gaps, and cuts, stay. Every span is
+    split at its worst line until none is off (Douglas & Peucker 1973, on two tips at once).
+    """
+    count = np.array([len(lines.x_m) for lines in all_lines])
+    ends = np.cumsum(count)
+    outer = [(lines.offsets_m[0][0], lines.offsets_m[-1][1]) for lines in all_lines]
+    tips = [
+        np.concatenate([lines.tips(pair[side])[:, axis] for lines, pair in zip(all_lines, outer, strict=True)])
+        for side in (0, 1)
+        for axis in (0, 1)
+    ]
+    special = np.concatenate([lines.gap_after | lines.bridged_after | lines.cut for lines in all_lines])
+    travel = np.concatenate([lines.travel_m for lines in all_lines])
+    keep = special.copy()
+    keep[1:] |= special[:-1]
+    keep[::THIN_STRIDE] = True  # only saves rounds
+    keep[ends - 1] = keep[ends - count] = True
+    # a standing boom, and the step from slot to slot, must not divide by nothing
+    travel = travel + np.arange(len(travel)) * 1e-9
+    while len(peaks := _worst_off(tips, travel, np.flatnonzero(keep), within_m)):
+        keep[peaks] = True
+    return [lines.take(part) for lines, part in zip(all_lines, np.split(keep, ends[:-1]), strict=True)]
+
+
+def _worst_off(tips: list[FloatArray], travel: FloatArray, knots: IntArray, within_m: float) -> IntArray:
+    """Index of the worst line of each span between *knots* that has any more than *within_m* off.
+
+    *tips* are the x and y of the left tips and of the right ones, each of shape (n,): kept apart,
+    since whole columns are read twice as fast as rows.
+    """
+    wide = np.diff(knots) > 1
+    first, last = knots[:-1][wide], knots[1:][wide]
+    spans = last - first - 1
+    if not len(spans):
+        return spans
+    starts = np.cumsum(spans) - spans
+    inner = np.arange(spans.sum()) + np.repeat(first + 1 - starts, spans)
+    pace = 1.0 / (travel[last] - travel[first])
+    share = (travel[inner] - np.repeat(travel[first], spans)) * np.repeat(pace, spans)
+    squares = []
+    for column in tips:
+        off = column[inner]
+        off -= np.repeat(column[first], spans)
+        off -= share * np.repeat(column[last] - column[first], spans)
+        squares.append(off * off)
+    worst = np.maximum(squares[0] + squares[1], squares[2] + squares[3])
+    top = np.maximum.reduceat(worst, starts)
+    too_far = np.where(top > within_m**2, top, np.inf)
+    return inner[worst >= np.repeat(too_far, spans)]
+
+
+def thinning_m(noise_m: float) -> float:
+    """How far boom lines may be off their interpolation, given the fixes' white noise. [m]"""
+    return float(np.clip(np.nan_to_num(noise_m) * THIN_NOISE_SHARE, THIN_M, MAX_THIN_M))
+
+
+def pieces_of(lines: BoomLines) -> list[Piece]:
+    """The ground swept between *lines*, cut into pieces that sweep no spot twice."""
+    result: list[Piece] = []
+    for left_m, right_m in lines.offsets_m:
+        left, right = lines.tips(left_m), lines.tips(right_m)
+        sense = _sense(lines.heading_rad, left, right)
+        runs = [run for run in _runs(lines, sense) if not lines.gap_after[run[0]]]
+        result.extend(_outlined(lines, left, right, runs))
+    return result
+
+
+def _sense(heading: FloatArray, left: FloatArray, right: FloatArray) -> IntArray:
+    """+1 where both tips go forwards in a step, -1 where both go backwards, 0 where they differ."""
+    middle = (heading[1:] + heading[:-1]) / 2
+    ahead = np.column_stack([np.sin(middle), np.cos(middle)])
+    forward = [np.einsum("ij,ij->i", np.diff(tips, axis=0), ahead) for tips in (left, right)]
+    return np.where((forward[0] > 0) & (forward[1] > 0), 1, np.where((forward[0] < 0) & (forward[1] < 0), -1, 0))
+
+
+def _runs(lines: BoomLines, sense: IntArray) -> Iterator[tuple[int, int]]:
+    """(first, last) boom line of each longest run that may become one outline."""
+    limit = math.radians(CHUNK_TURN_DEG)
+    alone = (sense == 0) | lines.gap_after[:-1] | lines.bridged_after[:-1]
+    ends = alone[1:] | alone[:-1] | (np.diff(sense) != 0) | lines.cut[1:-1]
+    bounds = [0, *(np.flatnonzero(ends) + 1).tolist(), len(sense)]
+    for first, last in pairwise(bounds):
+        begin = first
+        while begin < last:
+            turned = np.abs(lines.heading_rad[begin + 1 : last + 1] - lines.heading_rad[begin]) > limit
+            stop = begin + max(1, int(turned.argmax())) if turned.any() else last
+            yield begin, stop
+            begin = stop
+
+
+def _outlined(lines: BoomLines, left: FloatArray, right: FloatArray, runs: list[tuple[int, int]]) -> list[Piece]:
+    """Pieces of *runs*; an outline that crosses itself is halved until it does not."""
+    result = []
+    while runs:
+        rings = [np.concatenate([left[a : b + 1], right[a : b + 1][::-1]]) for a, b in runs]
+        polygons = [shapely.Polygon(ring) for ring in rings]
+        valid = shapely.is_valid(polygons)
+        halves = []
+        for (first, last), polygon, good in zip(runs, polygons, valid, strict=True):
+            bridged = bool(lines.bridged_after[first])
+            if good:
+                result.append(Piece(polygon, lines, first, last, bridged))
+            elif last - first > 1:
+                middle = (first + last) // 2
+                halves += [(first, middle), (middle, last)]
+            else:  # a bow-tie: one tip went backwards past the other
+                parts = shapely.get_parts(shapely.make_valid(polygon))
+                result += [Piece(part, lines, first, last, bridged) for part in parts if part.geom_type == "Polygon"]
+        runs = halves
+    return [piece for piece in result if piece.polygon.area > 0]
+
+
+def travel_at(piece: Piece, x_m: FloatArray, y_m: FloatArray) -> FloatArray:
+    """Travel of the boom's centre when *piece* swept the points x, y; shape (n,). [m]"""
+    lines = piece.lines
+    span = slice(piece.first, piece.last + 1)
+    sin, cos = np.sin(lines.heading_rad[span]), np.cos(lines.heading_rad[span])
+    ahead = (x_m[:, None] - lines.x_m[span]) * sin + (y_m[:, None] - lines.y_m[span]) * cos
+    travel = lines.travel_m[span]
+    passed = np.abs(np.diff(np.sign(ahead), axis=1)) > 0
+    step = np.where(passed.any(axis=1), passed.argmax(axis=1), np.abs(ahead).argmin(axis=1).clip(0, len(travel) - 2))
+    row = np.arange(len(x_m))
+    before, after = ahead[row, step], ahead[row, step + 1]
+    share = np.clip(before / np.where(before == after, 1.0, before - after), 0, 1)
+    return travel[step] + share * (travel[step + 1] - travel[step])
+
+
+def quad_area(lines: BoomLines) -> float:
+    """Sum of the areas of all steps between boom lines, straight from their tips. [m2]
+
+    A bow-tie counts as its two triangles. A second route to what the pieces add up to.
+    """
+    total = 0.0
+    used = ~lines.gap_after[:-1]
+    for left_m, right_m in lines.offsets_m:
+        left, right = lines.tips(left_m), lines.tips(right_m)
+        a, b, c, d = left[:-1][used], left[1:][used], right[1:][used], right[:-1][used]
+        crossed = (_cross(d - a, b - a) * _cross(d - a, c - a) < 0) & (_cross(c - b, a - b) * _cross(c - b, d - b) < 0)
+        plain = np.abs(_cross(c - a, d - b)) / 2
+        # how far along d - a the lines cross
+        along = np.divide(_cross(b - a, c - b), _cross(d - a, c - b), where=crossed, out=np.zeros(len(a)))
+        meet = a + along[:, None] * (d - a)
+        tied = (np.abs(_cross(meet - a, b - a)) + np.abs(_cross(c - meet, d - meet))) / 2
+        total += float(np.where(crossed, tied, plain).sum())
+    return total
+
+
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    return a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+
+
+def switching_lines(all_lines: list[BoomLines], aside_m: float) -> tuple[FloatArray, FloatArray]:
+    """Boom lines (n, 2, 2) where stretches begin and end, moved *aside_m* off the swept ground."""
+    begun: list[FloatArray] = []
+    ended: list[FloatArray] = []
+    for index, lines in enumerate(all_lines):
+        fresh = index == 0 or all_lines[index - 1].stretch != lines.stretch
+        done = index == len(all_lines) - 1 or all_lines[index + 1].stretch != lines.stretch
+        for at, wanted, store in ((0, fresh, begun), (-1, done, ended)):
+            if wanted:
+                ends = [lines.tips(lines.offsets_m[0][0])[at], lines.tips(lines.offsets_m[-1][1])[at]]
+                away = -1.0 if at == 0 else 1.0
+                other = 1 if at == 0 else -2
+                way = np.array([lines.x_m[other] - lines.x_m[at], lines.y_m[other] - lines.y_m[at]])
+                ahead = np.array([np.sin(lines.heading_rad[at]), np.cos(lines.heading_rad[at])])
+                sense = np.sign(way @ ahead) * (1.0 if at == 0 else -1.0) or 1.0
+                store.append(np.array(ends) + away * sense * aside_m * ahead)
+    return np.array(begun).reshape(-1, 2, 2), np.array(ended).reshape(-1, 2, 2)
+
+
+def backed_up_m(path: BoomPath) -> float:
+    """Longest unbroken way driven in reverse. [m]"""
+    step = np.diff(path.travel_m)
+    backing = path.reverse[:-1] & path.reverse[1:]
+    run = np.cumsum(np.diff(backing.astype(np.int8), prepend=0) != 0)
+    return float(np.bincount(run[backing], weights=step[backing]).max()) if backing.any() else 0.0

@@ -1,0 +1,135 @@
+"""The partition: every spot of the plane by how often it was visited.
+
+All totals, polygons and strips come from the faces of one arrangement of the pieces' and the
+field's outlines, so that they add up.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from coverage_audit.errors import InputError
+from coverage_audit.model_core import Partition
+from coverage_audit.tolerances import CLOSURE_REL, MAX_NEAR_PAIRS, NODE_GRID_M, VISIT_WIDTHS
+
+from coverage_audit.edges import near_pairs
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from coverage_audit.model import FloatArray, IntArray
+    from coverage_audit.model_core import Ground, Piece
+
+
+def partition(
+    pieces: Sequence[Piece], ground: Ground, width_m: float, travel_at: TravelAt, grid_m: float | None = None
+) -> Partition:
+    """Cut the plane along all outlines and count, for each face, sweeps and visits.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+        Ground swept, each piece sweeping none of its spots twice.
+    ground : Ground
+        Field and target.
+    width_m : float
+        Full boom width, for the length of one visit. [m]
+    travel_at : callable
+        (piece, x, y) -> travel of the boom's centre when the piece swept the points. [m]
+    grid_m : float, optional
+        Node the outlines on a grid this fine (snap rounding, Hobby 1999) and not in full
+        precision: slower, and safe where edges run within rounding of each other. [m]
+
+    Raises
+    ------
+    InputError
+        So many outlines cross that counting would take hours and fill the machine.
+    """
+    polygons = np.array([piece.polygon for piece in pieces], dtype=object)
+    outlines = shapely.boundary(np.append(polygons, [ground.outer, ground.field, ground.target]))
+    _check_crossings(outlines)
+    faces = shapely.get_parts(shapely.polygonize([shapely.union_all(outlines, grid_size=grid_m)]))
+    area = shapely.area(faces)
+    faces, area = faces[area > 0], area[area > 0]
+    inside = shapely.point_on_surface(faces)
+    face, piece = shapely.STRtree(polygons).query(inside, predicate="intersects")
+    visits, sure, sweeps = _count(face, piece, pieces, inside, VISIT_WIDTHS * width_m, travel_at)
+    for geometry in (ground.outer, ground.target):
+        shapely.prepare(geometry)
+    in_outer, in_target = shapely.intersects(ground.outer, inside), shapely.intersects(ground.target, inside)
+    used = (sweeps > 0) | in_outer
+    columns = (faces, area, visits, sure, sweeps, in_target, in_outer)
+    return Partition(*(column[used] for column in columns))
+
+
+def _check_crossings(outlines: np.ndarray) -> None:
+    """Raise when more edges lie near each other than can be noded."""
+    if near_pairs(outlines, MAX_NEAR_PAIRS) > MAX_NEAR_PAIRS:
+        west, south, east, north = shapely.total_bounds(outlines)
+        raise InputError(
+            f"while it was on, the boom swept the same ground over and over (all within {east - west:.0f} by"
+            f" {north - south:.0f} m), more than one audit can count; check boom.width and the positions, or cut the"
+            " log into shorter jobs",
+            "track.files",
+        )
+
+
+def closed_partition(
+    pieces: Sequence[Piece], ground: Ground, width_m: float, travel_at: TravelAt, swept_m2: float
+) -> Partition:
+    """Partition whose sums close; noded again on a grid where rounding lost a face.
+
+    Parameters
+    ----------
+    swept_m2 : float
+        What the pieces swept, summed by another rule. [m2]
+    """
+    try:
+        parts = partition(pieces, ground, width_m, travel_at)
+    except shapely.errors.GEOSException:  # edges within rounding of each other that full precision cannot part
+        return partition(pieces, ground, width_m, travel_at, NODE_GRID_M)
+    if closure_rel(parts, ground, swept_m2) > CLOSURE_REL:
+        parts = partition(pieces, ground, width_m, travel_at, NODE_GRID_M)
+    return parts
+
+
+def closure_rel(parts: Partition, ground: Ground, swept_m2: float) -> float:
+    """Worst of the two sums that must close, relative to the field: target and swept ground. [1]"""
+    target = abs(parts.area(parts.in_target) - ground.target.area)
+    swept = abs(float(parts.sweeps @ parts.area_m2) - swept_m2)
+    return max(target, swept) / ground.field.area
+
+
+def _count(
+    face: IntArray, piece: IntArray, pieces: Sequence[Piece], inside: np.ndarray, visit_m: float, travel_at: TravelAt
+) -> tuple[IntArray, IntArray, IntArray]:
+    """Visits, visits that do not rest on a bridge, and sweeps of each face."""
+    count = len(inside)
+    sweeps = np.bincount(face, minlength=count)
+    stretch = np.array([one.lines.stretch for one in pieces])[piece]
+    bridged = np.array([one.bridged for one in pieces])[piece]
+    order = np.lexsort((stretch, face))
+    face, piece, stretch, bridged = face[order], piece[order], stretch[order], bridged[order]
+    again = (np.diff(face) == 0) & (np.diff(stretch) == 0)  # swept twice by one stretch: one visit or two?
+    shared = (np.append(again, [False]) | np.append([False], again))[: len(face)]  # no face may be swept at all
+    travel = np.zeros(len(face))
+    x, y = shapely.get_x(inside), shapely.get_y(inside)
+    for number in np.unique(piece[shared]):
+        rows = np.flatnonzero(shared & (piece == number))
+        travel[rows] = travel_at(pieces[number], x[face[rows]], y[face[rows]])
+    order = np.lexsort((travel, stretch, face))
+    face, stretch, travel, bridged = face[order], stretch[order], travel[order], bridged[order]
+    same = (np.diff(face) == 0) & (np.diff(stretch) == 0) & (np.diff(travel) <= visit_m)
+    fresh = np.append([True], ~same)[: len(face)]
+    visits = np.bincount(face[fresh], minlength=count)
+    visit = np.cumsum(fresh) - 1
+    sure = np.zeros(int(fresh.sum()), bool)
+    sure[visit[~bridged]] = True
+    return visits, np.bincount(face[fresh], weights=sure, minlength=count).astype(int), sweeps
+
+
+if TYPE_CHECKING:
+    TravelAt = Callable[[Piece, FloatArray, FloatArray], FloatArray]

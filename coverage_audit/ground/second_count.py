@@ -1,0 +1,330 @@
+"""The second route: the ground counted cell by cell, sharing no geometry code with the partition.
+
+Every step of the boom, as it was before thinning, marks the cell centres between its two boom
+lines, in time order; each cell remembers when it was last swept.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from coverage_audit.errors import InputError
+from coverage_audit.model_core import RasterCount
+from coverage_audit.tolerances import (
+    CHUNK_TURN_DEG,
+    RASTER_BAND_CROSSINGS,
+    RASTER_CELL_M,
+    RASTER_CELLS_ACROSS,
+    RASTER_CELLS_ALONG,
+    RASTER_FINEST_M,
+    RASTER_MAX_TILES,
+    RASTER_STEP_DEG,
+    RASTER_STEP_M,
+    RASTER_TILE_CELLS,
+    RASTER_TURN_DEG,
+    VISIT_WIDTHS,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from shapely.geometry.base import BaseGeometry
+
+    from coverage_audit.model import BoolArray, FloatArray, IntArray
+    from coverage_audit.model_core import BoomLines
+
+
+@dataclass(frozen=True)
+class _Steps:
+    """Quadrilaterals between consecutive boom lines, in time order; corners (n, 4, 2), others (n,).
+
+    ``plain``: the step belongs to a stretch that sweeps no cell twice, as any straight pass.
+    ``travel_m`` jumps by more than one visit from stretch to stretch, so that sweeps of
+    different stretches never look like one visit.
+    """
+
+    corners: FloatArray
+    batch: IntArray
+    travel_m: FloatArray
+    plain: BoolArray
+
+
+def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: float) -> RasterCount:
+    """Count the target's cells by visits, at ``RASTER_CELL_M`` or finer where boom or field is small.
+
+    Only tiles that a step touches are laid out cell by cell; what lies elsewhere is counted by
+    the length of its rows, so that the work grows with the ground swept and not with the field.
+
+    Parameters
+    ----------
+    all_lines : sequence of BoomLines
+        Boom lines of all slots, in time order, not thinned.
+    target : polygon or multipolygon
+        Ground to count. [m]
+    width_m : float
+        Full boom width. [m]
+
+    Raises
+    ------
+    InputError
+        The boom lines touch more than ``RASTER_MAX_TILES``.
+    """
+    visit_m = VISIT_WIDTHS * width_m
+    turn = _turn(all_lines)
+    steps = _steps(all_lines, turn, visit_m)
+    scale = RASTER_CELL_M / _cell_m(
+        all_lines, target, width_m
+    )  # small ground is laid out larger, which makes cells finer
+    steps = replace(steps, corners=steps.corners * scale)
+    outline = shapely.transform(target, lambda xy: _rotate(xy, turn) * scale)
+    west, south, east, north = outline.bounds
+    columns = math.ceil((east - west) / RASTER_CELL_M) + 1
+    rows = math.ceil((north - south) / RASTER_CELL_M) + 1
+    edges = _edges(outline)
+    inside = _cells_inside(edges, (west, south, columns, rows))
+    counts = np.zeros(2)
+    for frame, near in _tiles(steps.corners, (west, south, columns, rows)):
+        counts += _count_tile(steps, near, edges, frame, visit_m)
+    covered, missed, double = (
+        float(cells) * (RASTER_CELL_M / scale) ** 2 for cells in (counts[0], inside - counts[0], counts[1])
+    )
+    return RasterCount(covered, missed, double)
+
+
+Frame = tuple[float, float, int, int]  # west, south [m], columns, rows
+Runs = tuple["IntArray", "IntArray", "IntArray"]  # row, first column, column past the last
+_INSIDE = 1 << 20  # added to a cell's visits when it lies in the target: more visits than any log has
+
+
+def _cell_m(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: float) -> float:
+    """Side of a cell: fine enough for boom and field, and not so fine that a long way fills too many tiles. [m]"""
+    way_m = sum(float(np.ptp(one.travel_m)) for one in all_lines)
+    fine = min(width_m / RASTER_CELLS_ACROSS, math.sqrt(target.area) / RASTER_CELLS_ALONG)
+    finest = max(fine, way_m / (RASTER_TILE_CELLS * RASTER_MAX_TILES / 4), RASTER_FINEST_M)
+    return min(RASTER_CELL_M, finest)
+
+
+def _cells_inside(edges: FloatArray, whole: Frame) -> int:
+    """Cells of the whole frame inside the outline, counted a band of rows at a time."""
+    west, south, columns, rows = whole
+    crossings = float(np.abs(np.diff(edges[:, :, 1], axis=1)).sum()) / RASTER_CELL_M
+    band = max(1, int(rows * min(1.0, RASTER_BAND_CROSSINGS / max(1.0, crossings))))
+    inside = 0
+    for first in range(0, rows, band):
+        frame = (west, south + first * RASTER_CELL_M, columns, min(band, rows - first))
+        _, start, end = _fill_outline(edges, frame)
+        inside += int((end - start).sum())
+    return inside
+
+
+def _tiles(corners: FloatArray, whole: Frame) -> Iterator[tuple[Frame, IntArray]]:
+    """Square tiles of the frame that steps touch, and which steps do, in their order."""
+    west, south, columns, rows = whole
+    side = RASTER_TILE_CELLS * RASTER_CELL_M
+    across, along = -(-columns // RASTER_TILE_CELLS), -(-rows // RASTER_TILE_CELLS)
+    boxes = [np.floor((corners[:, :, axis] - (west, south)[axis]) / side) for axis in (0, 1)]
+    x0, x1 = np.clip(boxes[0].min(axis=1), 0, across), np.clip(boxes[0].max(axis=1), -1, across - 1)
+    y0, y1 = np.clip(boxes[1].min(axis=1), 0, along), np.clip(boxes[1].max(axis=1), -1, along - 1)
+    wide, high = np.maximum(x1 - x0 + 1, 0).astype(np.int64), np.maximum(y1 - y0 + 1, 0).astype(np.int64)
+    share = wide * high
+    if int(share.max(initial=0)) > RASTER_MAX_TILES:
+        raise _too_wide(corners)
+    step = np.repeat(np.arange(len(corners)), share)
+    place = np.arange(len(step)) - np.repeat(np.cumsum(share) - share, share)
+    row, column = np.divmod(place, np.maximum(wide, 1)[step])
+    tile = (y0.astype(np.int64)[step] + row) * across + x0.astype(np.int64)[step] + column
+    order = np.argsort(tile, kind="stable")
+    bounds = np.flatnonzero(np.diff(tile[order], prepend=-1, append=-1))
+    if len(bounds) - 1 > RASTER_MAX_TILES:
+        raise _too_wide(corners)
+    for first, stop in pairwise(bounds):
+        j, i = divmod(int(tile[order[first]]), across)
+        left, low = i * RASTER_TILE_CELLS, j * RASTER_TILE_CELLS
+        size = (min(RASTER_TILE_CELLS, columns - left), min(RASTER_TILE_CELLS, rows - low))
+        yield (west + left * RASTER_CELL_M, south + low * RASTER_CELL_M, *size), step[order[first:stop]]
+
+
+def _too_wide(corners: FloatArray) -> InputError:
+    span = float(np.ptp(corners.reshape(-1, 2), axis=0).max())
+    return InputError(
+        f"the boom sprayed along a way that spans {span / 1000:.3g} km, over more ground than one job can; check the"
+        " positions and the boom's on-times, or cut the log into one job",
+        "track.files",
+    )
+
+
+def _count_tile(steps: _Steps, near: IntArray, edges: FloatArray, frame: Frame, visit_m: float) -> IntArray:
+    """Cells of one tile inside the outline that were visited, and visited again."""
+    plain = steps.plain[near]
+    cells = np.zeros(frame[2] * frame[3] + 1, np.int32)
+    _add_runs(cells, _fill_outline(edges, frame), frame, _INSIDE)
+    _add_runs(cells, _fill_quads(steps.corners[near[plain]], frame)[:3], frame, 1)
+    np.cumsum(cells, out=cells)
+    _count_again(cells, steps, near[~plain], frame, visit_m)
+    return np.array([np.count_nonzero(cells > _INSIDE), np.count_nonzero(cells > _INSIDE + 1)])
+
+
+def _turn(all_lines: Sequence[BoomLines]) -> float:
+    """Angle that lays the commonest line of travel ``RASTER_TURN_DEG`` off the columns. [rad]
+
+    The boom then lies nearly along the rows, which makes the fewest and longest runs of cells.
+    """
+    doubled = sum(
+        complex(np.sum(np.diff(one.travel_m) * np.exp(2j * (one.heading_rad[1:] + one.heading_rad[:-1]) / 2)))
+        for one in all_lines
+    )
+    return float(np.angle(doubled)) / 2 + math.radians(RASTER_TURN_DEG)
+
+
+def _rotate(xy: FloatArray, angle: float) -> FloatArray:
+    """*xy*, shape (..., 2), turned anticlockwise by *angle* [rad]."""
+    cos, sin = math.cos(angle), math.sin(angle)
+    return np.stack([xy[..., 0] * cos - xy[..., 1] * sin, xy[..., 0] * sin + xy[..., 1] * cos], axis=-1)
+
+
+def _steps(all_lines: Sequence[BoomLines], turn: float, visit_m: float) -> _Steps:
+    """Every step of every spraying part, numbered by batches in which no cell is visited twice."""
+    corners, batches, travels, stretches, backward = [], [], [], [], []
+    batch = 0
+    for full in all_lines:
+        lines = _decimate(full)
+        moved = np.diff(lines.travel_m) + np.abs(np.diff(lines.heading_rad)) > 0
+        used = np.flatnonzero(moved & ~lines.gap_after[:-1])
+        if not len(used):
+            continue
+        number = batch + _batches(lines)[used]
+        for left_m, right_m in lines.offsets_m:
+            left, right = _rotate(lines.tips(left_m), turn), _rotate(lines.tips(right_m), turn)
+            corners.append(np.stack([left[used], left[used + 1], right[used + 1], right[used]], axis=1))
+            batches.append(number)
+            travels.append((lines.travel_m[used] + lines.travel_m[used + 1]) / 2)
+            stretches.append(np.full(len(used), lines.stretch))
+            backward.append(_any_backward(corners[-1]))
+        batch = int(number[-1]) + 1
+    order = np.argsort(np.concatenate(batches), kind="stable")
+    batch_of, travel, stretch, back = (np.concatenate(one)[order] for one in (batches, travels, stretches, backward))
+    plain = ~np.isin(stretch, stretch[np.append(np.diff(batch_of) * (np.diff(stretch) == 0), 0) > 0])
+    plain &= ~np.isin(stretch, stretch[back])
+    return _Steps(np.concatenate(corners)[order], batch_of, travel + stretch * 2 * visit_m, plain)
+
+
+def _any_backward(corners: FloatArray) -> BoolArray:
+    """Whether a tip of each step moves against the other, so that quadrilaterals may overlap."""
+    across = corners[:, 3] - corners[:, 0] + corners[:, 2] - corners[:, 1]
+    left, right = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 3]
+    ahead = [across[:, 0] * tip[:, 1] - across[:, 1] * tip[:, 0] for tip in (left, right)]
+    return ahead[0] * ahead[1] <= 0
+
+
+def _decimate(lines: BoomLines) -> BoomLines:
+    """Boom lines about every ``RASTER_STEP_M`` and ``RASTER_STEP_DEG``: a rule of its own, not the partition's."""
+    travel = np.floor(lines.travel_m / RASTER_STEP_M)
+    heading = np.floor(np.degrees(lines.heading_rad) / RASTER_STEP_DEG)
+    special = lines.gap_after | lines.cut
+    keep = (np.diff(travel, prepend=-1) != 0) | (np.diff(heading, prepend=-1e9) != 0) | special
+    keep[1:] |= special[:-1]
+    keep[[0, -1]] = True
+    return lines.take(keep)
+
+
+def _batches(lines: BoomLines) -> IntArray:
+    """Batch of each step: a new one when the heading has turned far or the boom changes direction."""
+    limit = math.radians(CHUNK_TURN_DEG)
+    middle = (lines.heading_rad[1:] + lines.heading_rad[:-1]) / 2
+    forward = np.diff(lines.x_m) * np.sin(middle) + np.diff(lines.y_m) * np.cos(middle) >= 0
+    turned = np.floor((middle - middle[0]) / limit + 0.5).astype(int)  # straight passes lie mid-bin
+    change = (np.diff(turned) != 0) | (forward[1:] != forward[:-1]) | lines.cut[1:-1]
+    return np.concatenate([[0], np.cumsum(change)])
+
+
+def _edges(outline: BaseGeometry) -> FloatArray:
+    """Edges of all rings, shape (n, 2, 2)."""
+    rings = shapely.get_rings(shapely.get_parts(outline))
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    joined = np.diff(ring) == 0
+    return np.stack([points[:-1][joined], points[1:][joined]], axis=1)
+
+
+def _add_runs(cells: np.ndarray, runs: Runs, frame: Frame, weight: int) -> None:
+    """Mark where *weight* begins and ends along the flat cells; summed up along them it fills the runs."""
+    row, start, end = runs
+    some = end > start
+    first = row[some] * frame[2]
+    np.add.at(cells, first + start[some], weight)
+    np.add.at(cells, first + end[some], -weight)
+
+
+def _count_again(cells: np.ndarray, steps: _Steps, near: IntArray, frame: Frame, visit_m: float) -> None:
+    """Add to *cells* the visits by the steps *near*, each cell remembering its last sweep."""
+    if not len(near):
+        return
+    last = np.full(len(cells), -np.inf, np.float32)
+    base = float(steps.travel_m[near[0]])  # float32 keeps centimetres only near 0
+    bounds = np.flatnonzero(np.diff(steps.batch[near], prepend=-1, append=-1))
+    for first, stop in pairwise(bounds):
+        chosen = near[first:stop]
+        row, start, end, owner = _fill_quads(steps.corners[chosen], frame)
+        cell = _cells(row, start, end, frame)
+        travel = np.repeat((steps.travel_m[chosen] - base).astype(np.float32)[owner], np.maximum(end - start, 0))
+        cells[cell[travel - last[cell] > visit_m]] += 1
+        last[cell] = travel
+
+
+def _fill_outline(edges: FloatArray, frame: Frame) -> Runs:
+    """Runs (row, start, end) of cell centres inside closed rings, by the even-odd rule.
+
+    Cells start <= column < end of the row lie inside. *edges*: (n, 2, 2), in metres.
+    """
+    west, south, columns, rows = frame
+    y = (edges[:, :, 1] - south) / RASTER_CELL_M - 0.5
+    low = np.clip(np.ceil(y.min(axis=1)), 0, rows).astype(np.int64)
+    length = np.clip(np.ceil(y.max(axis=1)), 0, rows).astype(np.int64) - low  # half open: no centre twice
+    edge = np.repeat(np.arange(len(edges)), length)
+    row = np.arange(len(edge)) + np.repeat(low - (np.cumsum(length) - length), length)
+    share = (row - y[edge, 0]) / (y[edge, 1] - y[edge, 0])
+    place = edges[edge, 0, 0] + share * (edges[edge, 1, 0] - edges[edge, 0, 0])
+    x = (place - west) / RASTER_CELL_M - 0.5
+    order = np.lexsort((x, row))
+    column = np.clip(np.ceil(x[order]), 0, columns).astype(np.int64)
+    return row[order][::2], column[::2], column[1::2]
+
+
+def _fill_quads(corners: FloatArray, frame: Frame) -> tuple[IntArray, IntArray, IntArray, IntArray]:
+    """Runs of cell centres between the boom lines of each step, and the step of each run.
+
+    A row crosses such a quadrilateral once, from its first edge to its last, so nothing is
+    sorted; that is what makes the count fast.
+    """
+    west, south, columns, rows = frame
+    x = (corners[:, :, 0] - west) / RASTER_CELL_M - 0.5
+    y = (corners[:, :, 1] - south) / RASTER_CELL_M - 0.5
+    low = np.clip(np.ceil(y.min(axis=1)), 0, rows).astype(np.int64)
+    length = np.clip(np.ceil(y.max(axis=1)), 0, rows).astype(np.int64) - low  # half open: no centre twice
+    quad = np.repeat(np.arange(len(corners)), length)
+    row = np.arange(len(quad)) + np.repeat(low - (np.cumsum(length) - length), length)
+    first, last = np.full(len(quad), np.inf), np.full(len(quad), -np.inf)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = (np.roll(x, -1, axis=1) - x) / (np.roll(y, -1, axis=1) - y)
+    for edge in range(4):
+        y0, y1 = y[quad, edge], y[quad, (edge + 1) % 4]
+        crosses = (y0 < row) != (y1 < row)
+        place = x[quad, edge] + (row - y0) * slope[quad, edge]
+        np.minimum(first, place, out=first, where=crosses)
+        np.maximum(last, place, out=last, where=crosses)
+    start = np.clip(np.ceil(first), 0, columns).astype(np.int64)
+    end = np.clip(np.ceil(last), 0, columns).astype(np.int64)
+    return row, start, end, quad
+
+
+def _cells(row: IntArray, start: IntArray, end: IntArray, frame: Frame) -> IntArray:
+    """Flat cell numbers of the runs."""
+    length = np.maximum(end - start, 0)
+    first = row * frame[2] + start
+    shift = np.repeat(first - (np.cumsum(length) - length), length)
+    return np.arange(len(shift)) + shift

@@ -1,0 +1,135 @@
+"""What should have been sprayed: the field, its no-spray areas and setbacks, in plane metres."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from coverage_audit.errors import InputError
+from coverage_audit.model_core import Ground
+from coverage_audit.read.outlines.tolerances import MAX_FIELD_SPAN_M, MAX_OUTLINE_M
+from coverage_audit.tolerances import BUFFER_QUAD_SEGS, NEAREST_TOLD_M, SPRAYED_WIDTHS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from shapely.geometry.base import BaseGeometry
+
+    from coverage_audit.model_settings import FieldSettings
+
+
+def sprayed_fields(
+    areas: Sequence[tuple[str, BaseGeometry]], sprayed: BaseGeometry, select: Sequence[str], width_m: float
+) -> tuple[list[tuple[str, BaseGeometry]], list[str]]:
+    """The polygons that this job is about, and the names of the others.
+
+    Parameters
+    ----------
+    areas : sequence of (name, polygon)
+        Everything in the boundary file. [m]
+    sprayed : lines
+        Way of the boom's centre while spraying. [m]
+    select : sequence of str
+        Names asked for; empty = every polygon that was sprayed at all.
+    width_m : float
+        Boom width. [m]
+
+    Raises
+    ------
+    InputError
+        The boom never sprayed inside any of them, or its way is not made of numbers.
+    """
+    if sprayed.is_empty:
+        raise InputError(
+            "the boom was on only in gaps of the log, so nothing is known of where it sprayed", "track.files"
+        )
+    if not np.isfinite(shapely.get_coordinates(sprayed)).all():
+        raise InputError(
+            "the boom's way cannot be worked out from these settings: check antenna_ahead, axle_behind_antenna, towed"
+            " and towed_axle, which place the boom behind the antenna",
+            "boom",
+        )
+    wanted = {name.casefold() for name in select}
+    chosen = [(name, polygon) for name, polygon in areas if not wanted or name.casefold() in wanted]
+    inside = np.array([shapely.length(shapely.intersection(sprayed, polygon)) for _, polygon in chosen])
+    if not (inside > 0).any():
+        union = shapely.union_all([polygon for _, polygon in chosen])
+        away = float(shapely.distance(union, sprayed))
+        where = (
+            "it only touched its edge, or stood"
+            if away < NEAREST_TOLD_M
+            else f"at its nearest it was {away:.0f} m away"
+        )
+        raise InputError(
+            f"the boom never sprayed inside the field: {where}. Check that boundary and track belong to the same job",
+            "field.boundary",
+        )
+    if wanted:
+        return chosen, []
+    least = SPRAYED_WIDTHS * width_m if (inside >= SPRAYED_WIDTHS * width_m).any() else 0.0
+    used = (inside >= least) & (inside > 0)
+    return (
+        [one for one, is_used in zip(chosen, used, strict=True) if is_used],
+        [name for (name, _), is_used in zip(chosen, used, strict=True) if not is_used],
+    )
+
+
+def lay_out(fields: Sequence[BaseGeometry], exclude: Sequence[BaseGeometry], settings: FieldSettings) -> Ground:
+    """Field and target ground: holes and no-spray areas (widened) and outer setbacks taken off.
+
+    Raises
+    ------
+    InputError
+        Nothing is left to spray, or the field is larger than one job can be.
+    """
+    field = shapely.union_all(list(fields))
+    _check_size(field)
+    outer = shapely.union_all([shapely.Polygon(part.exterior) for part in shapely.get_parts(field)])
+    holes = shapely.difference(outer, field)
+    no_spray = shapely.union_all([holes, *(sound(area) for area in exclude)])
+    if settings.exclude_setback_m > 0:
+        no_spray = shapely.buffer(no_spray, settings.exclude_setback_m, quad_segs=BUFFER_QUAD_SEGS)
+    allowed = outer
+    if settings.setback_m > 0:
+        allowed = shapely.buffer(outer, -settings.setback_m, quad_segs=BUFFER_QUAD_SEGS)
+    target = shapely.difference(allowed, no_spray)
+    if target.is_empty:
+        raise InputError("no ground is left to spray once setbacks and no-spray areas are taken off", "field")
+    return Ground(outer, field, target, shapely.intersection(no_spray, outer))
+
+
+def grown(polygon: BaseGeometry, by_m: float) -> BaseGeometry:
+    """*polygon*, valid, with its outline moved outward by *by_m*, corners kept sharp. [m]"""
+    whole = sound(polygon)
+    return shapely.buffer(whole, by_m, join_style="mitre") if by_m > 0 else whole
+
+
+def sound(polygon: BaseGeometry) -> BaseGeometry:
+    """*polygon* as laid into the plane, valid there too.
+
+    A hair-thin part that just holds in degrees may cross itself by rounding in metres. Ground on
+    the other side of the Earth, where the plane ends, is no ground of this job: empty.
+    """
+    if not np.isfinite(shapely.get_coordinates(polygon)).all():
+        return shapely.Polygon()
+    return polygon if polygon.is_valid else shapely.make_valid(polygon, method="structure", keep_collapsed=False)
+
+
+def _check_size(field: BaseGeometry) -> None:
+    """Raise when the field is wider, or its outline longer, than those of one job."""
+    west, south, east, north = field.bounds
+    span = max(east - west, north - south)
+    if span > MAX_FIELD_SPAN_M:
+        raise InputError(
+            f"the sprayed fields span {span / 1000:.0f} km, more than one job can (limit {MAX_FIELD_SPAN_M / 1000:.0f}"
+            " km): check the boundary, or name those of this job with field.select",
+            "field.boundary",
+        )
+    if field.length > MAX_OUTLINE_M:
+        raise InputError(
+            f"the outline of the field is {field.length / 1000:.0f} km long, more than any (limit"
+            f" {MAX_OUTLINE_M / 1000:.0f} km): it runs to and fro; draw it again in a map program",
+            "field.boundary",
+        )

@@ -1,0 +1,71 @@
+"""[rate] tank and [[product]] of a job file, checked against each other."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+from coverage_audit.errors import InputError
+from coverage_audit.model_rate import ProductSettings, TankSettings
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+
+def tank_settings(values: dict[str, Any], place: str) -> TankSettings | None:
+    """Tank, loads and refills of the checked [rate] table; None when nothing is said of them.
+
+    Parameters
+    ----------
+    place : str
+        Where the table stands, ending so that a key can follow.
+
+    Raises
+    ------
+    InputError
+        They do not fit one another.
+    """
+    tank, loads, refills = (values.get(key) for key in ("tank", "loads", "refills"))
+    if tank is None and loads is None:
+        if refills is not None:
+            raise InputError("refill times need rate.tank or rate.loads beside them", f"{place}refills")
+        return None
+    if tank is not None and loads and max(loads) > tank * (1 + 1e-9):
+        raise InputError(
+            f"a load of {max(loads):g} L does not go into a tank of {tank:g} L; correct one of them", f"{place}loads"
+        )
+    times = tuple(refills or ())
+    if any(later <= earlier for earlier, later in pairwise(times)):
+        raise InputError("refill times must follow one another; put them in order", f"{place}refills")
+    if times and loads and len(times) != len(loads) - 1:
+        raise InputError(
+            f"{len(loads)} loads have {len(loads) - 1} refills between them, but {len(times)} times are given; "
+            "the first load needs none",
+            f"{place}refills",
+        )
+    return TankSettings(tank, tuple(loads or ()), times)
+
+
+def product_settings(tables: Sequence[dict[str, Any]], place: str) -> tuple[ProductSettings, ...]:
+    """Products of the checked [[product]] tables.
+
+    Raises
+    ------
+    InputError
+        A rate by volume beside a limit by weight, or the other way round.
+    """
+    found = []
+    for number, values in enumerate(tables, 1):
+        rate = values.get("rate")
+        for key in ("max_per_application", "max_per_season"):
+            limit = values.get(key)
+            if rate is not None and limit is not None and limit.kind != rate.kind:
+                raise InputError(
+                    f'the rate is given in "{rate.unit}" and this in "{limit.unit}": one is a volume, the other '
+                    "a weight; write both in one kind",
+                    f"{place}product[{number}].{key}",
+                )
+        days = {f"{key}_days": values[key] for key in ("phi", "grazing", "rei") if key in values}
+        rest = {key: values[key] for key in values if f"{key}_days" not in days}
+        found.append(ProductSettings(**rest, **days))
+    return tuple(found)

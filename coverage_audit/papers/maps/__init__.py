@@ -1,0 +1,1 @@
+"""Maps: the live one, the still one, and their layers."""

@@ -1,0 +1,1 @@
+"""The coverage proof: record, keys, page, PDF and their check."""

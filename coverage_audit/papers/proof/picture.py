@@ -1,0 +1,68 @@
+"""What a proof shows instead of telling: the share that is proven as a bar, and the field's map when it may be seen.
+
+There is nothing between the field's own shape and no shape. Matched against 1 000 fields of like area, an outline
+smoothed by a tenth of its size and turned was first in 43 of 60, one smoothed by a fifth in 21 of 60, and a mere
+ellipse of its proportions still left four fifths of the others behind. A drawing that gives nothing away is not the
+field, and a proof draws nothing that is not. So only an exact copy has a map.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+import shapely
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from coverage_audit.model import Audit
+
+    Record = dict[str, Any]
+
+_NO_MAP = "There is no map: the seller keeps the field's shape and place back, and gives areas to 0.1 ha."
+MAP_WORDS = {
+    "exact": "The field; black: missed by the first job, as far as it can be seen at this size.",
+    "blurred": _NO_MAP,
+    "none": _NO_MAP,
+}
+
+
+@dataclass(frozen=True)
+class Bar:
+    """The ground to be sprayed as a bar: ``proven`` and ``rest`` share of it [%], and what they are in words."""
+
+    proven: Decimal
+    rest: Decimal
+    words: str
+
+
+def bar_of(record: Record) -> Bar:
+    """Bar of the share that *record* proves: it is the same for every field of which that share is proven."""
+    proven = Decimal(record["figures"]["proven_share"]["value"])
+    rest = 100 - proven
+    return Bar(
+        proven,
+        rest,
+        f"The whole bar is the ground to be sprayed. Pale: {proven} % proven covered. Black: {rest} % not proven, "
+        "because it was missed, or rests on a gap in the log or on a tank that may have run dry. "
+        "The bar shows how much, not where.",
+    )
+
+
+def drawn_map(audit: Audit, place: str) -> Record:
+    """Outline and missed strips as whole numbers in a box of 1000 when *place* is "exact", else nothing."""
+    if place != "exact":
+        return {"outline": [], "missed": []}
+    longest = max(shapely.get_parts(audit.layers.field), key=lambda part: part.area)
+    outline = shapely.Polygon(longest.exterior)
+    parts = [part for strip in audit.missed_strips for part in shapely.get_parts(strip.polygon)]
+    return {"outline": _boxed(outline, outline.bounds), "missed": [_boxed(part, outline.bounds) for part in parts]}
+
+
+def _boxed(shape: BaseGeometry, bounds: tuple[float, float, float, float]) -> list[list[int]]:
+    west, south, east, north = bounds
+    scale = 1000 / max(east - west, north - south)
+    points = (shapely.get_coordinates(shape.exterior) - (west, south)) * scale
+    return [[round(x), round(y)] for x, y in points.tolist()]

@@ -1,0 +1,219 @@
+"""The records behind a coverage proof: the grower's, full, and the buyer's, with what is withheld committed to."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import platform
+from importlib.metadata import version
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+import shapely
+
+from coverage_audit import __version__
+from coverage_audit.drive.plane import Plane
+from coverage_audit.errors import InputError
+from coverage_audit.papers.words.display import utc_text
+from coverage_audit.units import HECTARE_M2
+
+from .figures import figures, shown_figures, text
+from .picture import drawn_map
+from .sign import commitment, fingerprint, salt
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from coverage_audit.model import Audit
+    from coverage_audit.model_proof import ProofSettings
+    from coverage_audit.model_rate import Amount, ProductUse
+
+    Record = dict[str, Any]
+
+SCHEMA = "coverage-audit proof 1"
+PLACES = ("exact", "blurred", "none")
+MISSING = "not stated"
+LIBRARIES = ("numpy", "shapely", "pyproj", "gpxpy")
+
+WITHHELD = ("grower", "inputs", "settings")
+"""Parts of the grower's record that the buyer's copy only commits to."""
+
+
+def refuse(audits: Sequence[Audit], settings: ProofSettings) -> None:
+    """Refuse what cannot be proven, and say why.
+
+    Raises
+    ------
+    InputError
+        Assumed boom state, too much bridged ground, or sums that do not close.
+    """
+    for audit in audits:
+        name = audit.job.settings.name or "the job"
+        areas = audit.area_m2
+        if audit.assumed is not None:
+            raise InputError(f"{name}: the boom state is assumed, so coverage cannot be proven", "boom.intervals")
+        if not areas.target > 0:
+            raise InputError(f"{name}: there is no target area, so there is nothing to prove", "field")
+        share = areas.bridged / areas.target
+        if share > settings.max_bridged:
+            raise InputError(
+                f"{name}: {100 * share:.1f} % of the target rests on bridging gaps of the log; a proof allows "
+                f"{100 * settings.max_bridged:g} %",
+                "proof.max_bridged",
+            )
+        if not audit.checks.ok:
+            raise InputError(f"{name}: its sums do not close or its second count differs: no proof", "audit")
+
+
+def grower_record(audits: Sequence[Audit], made: str) -> Record:
+    """The full record of one job and the touch-ups after it.
+
+    Parameters
+    ----------
+    made : str
+        When the proof was made, ISO 8601 UTC.
+    """
+    first = audits[0]
+    settings, stated = first.job.settings, first.job.settings.proof
+    return {
+        "schema": SCHEMA,
+        "copy": "grower",
+        "made": made,
+        "what": {
+            "field": stated.field_name or settings.name or MISSING,
+            "crop": stated.crop_name or settings.crop or MISSING,
+            "date": _local_date(first),
+            "products": [_product(use, first) for use in (first.rate.products if first.rate else ())],
+            "label": {
+                key: getattr(stated, key) or MISSING for key in ("hay_leaving_farm", "feeding", "manure_compost")
+            },
+        },
+        "figures": figures(audits),
+        "later": [
+            {"date": _local_date(one), "products": [use.settings.name for use in _uses(one)]} for one in audits[1:]
+        ],
+        "grower": {
+            "operator": settings.operator or MISSING,
+            "start": [utc_text(one.start_s) for one in audits],
+            "end": [utc_text(one.end_s) for one in audits],
+            "outline": _outline_degrees(first),
+            "missed_strips": [_strip(strip, first) for strip in first.missed_strips],
+            "cautions": list(first.cautions),
+            "record_7_cfr_110_3": _record_fields(first, stated),
+            "record_eu_1107_2009_67": _eu_fields(first),
+        },
+        "inputs": [{"file": name, "sha256": digest} for one in audits for name, digest in one.job.sources],
+        "settings": {"units": settings.report.units, "min_width_m": text(settings.report.min_width_m, 3)},
+        "software": software(),
+    }
+
+
+def software() -> dict[str, str]:
+    """Versions of everything that the figures depend on."""
+    own = {"coverage-audit": __version__, "python": platform.python_version()}
+    return {**own, **{name: version(name) for name in LIBRARIES}}
+
+
+def _uses(audit: Audit) -> Sequence[ProductUse]:
+    return audit.rate.products if audit.rate else ()
+
+
+def _local_date(audit: Audit) -> str:
+    return dt.datetime.fromtimestamp(audit.start_s, ZoneInfo(audit.job.settings.timezone)).date().isoformat()
+
+
+def _typed(amount: Amount) -> str:
+    return f"{amount.value / amount.size:g} {amount.unit}"
+
+
+def _product(use: ProductUse, audit: Audit) -> Record:
+    given = use.settings
+    day = dt.date.fromisoformat(_local_date(audit))
+
+    def after(days: float | None) -> str:
+        return MISSING if days is None else (day + dt.timedelta(days=math.ceil(days))).isoformat()
+
+    return {
+        "name": given.name,
+        "reg_no": given.reg_no or MISSING,
+        "rate": MISSING if given.rate is None else _typed(given.rate),
+        "earliest_cut": after(given.phi_days),
+        "earliest_grazing": after(given.grazing_days),
+    }
+
+
+def _strip(strip: Any, audit: Audit) -> Record:  # noqa: ANN401 - a Strip
+    lon, lat = Plane(audit.origin).to_degrees(strip.label_point.x, strip.label_point.y)
+    return {"id": strip.id, "area_m2": text(strip.area_m2, 1), "lat": text(float(lat), 6), "lon": text(float(lon), 6)}
+
+
+def _outline_degrees(audit: Audit) -> list[list[str]]:
+    longest = max(shapely.get_parts(audit.layers.field), key=lambda part: part.area)
+    degrees = Plane(audit.origin).geometry_to_degrees(shapely.Polygon(longest.exterior))
+    return [[text(float(y), 6), text(float(x), 6)] for x, y in shapely.get_coordinates(degrees)]
+
+
+def _record_fields(audit: Audit, stated: ProofSettings) -> Record:
+    """Application record of 7 CFR 110.3 (a): each element, or that it is not stated."""
+    uses = _uses(audit)
+    used = [f"{use.used:.2f} {use.settings.rate.kind}" for use in uses if use.used is not None and use.settings.rate]
+    return {
+        "product_names": ", ".join(use.settings.name for use in uses) or MISSING,
+        "registration_numbers": ", ".join(use.settings.reg_no for use in uses if use.settings.reg_no) or MISSING,
+        "total_amount": ", ".join(used) or MISSING,
+        "date": _local_date(audit),
+        "location": stated.location or MISSING,
+        "crop": audit.job.settings.crop or MISSING,
+        "size_of_area_ha": text(audit.area_m2.swept_net / HECTARE_M2, 2),
+        "applicator": stated.applicator or audit.job.settings.operator or MISSING,
+        "certificate": stated.certificate or MISSING,
+    }
+
+
+def _eu_fields(audit: Audit) -> Record:
+    """Record of Regulation (EC) 1107/2009, article 67 (1): product, time, dose, area and crop."""
+    uses = _uses(audit)
+    doses = [_typed(use.settings.rate) for use in uses if use.settings.rate]
+    return {
+        "product": ", ".join(use.settings.name for use in uses) or MISSING,
+        "time": utc_text(audit.start_s),
+        "dose": ", ".join(doses) or MISSING,
+        "area_ha": text(audit.area_m2.swept_net / HECTARE_M2, 2),
+        "crop": audit.job.settings.crop or MISSING,
+    }
+
+
+# --- the buyer's copy ----------------------------------------------------------------------------
+
+
+def buyer_record(full: Record, audit: Audit, place: str, secret_hex: str) -> Record:
+    """What the buyer sees: no track, times of day, operator or finer coordinates than asked.
+
+    Parameters
+    ----------
+    place : {"exact", "blurred", "none"}
+        "exact" shows the field's shape and full figures; both others no shape, and areas to 0.1 ha.
+    secret_hex : str
+        For the salts of the commitments.
+    """
+    own = fingerprint(full)
+    shown = {key: full[key] for key in ("schema", "what", "figures", "later", "software")}
+    shown["figures"] = shown_figures(full["figures"], place)
+    withheld = withheld_parts(full)
+    return {
+        **shown,
+        "copy": "buyer",
+        "made": full["made"][:10],
+        "place": place,
+        "map": drawn_map(audit, place),
+        "withheld": sorted("/".join(path) for path in withheld),
+        "commitments": {
+            "/".join(path): commitment(salt(secret_hex, own, path), value) for path, value in withheld.items()
+        },
+    }
+
+
+def withheld_parts(full: Record) -> dict[tuple[str, str], Any]:
+    """What the buyer's copy of *full* only commits to, by part and key."""
+    parts = {(name, key): value for name in ("grower", "settings") for key, value in full[name].items()}
+    return parts | {("inputs", str(k)): value for k, value in enumerate(full["inputs"])}

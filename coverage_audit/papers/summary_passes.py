@@ -1,0 +1,127 @@
+"""The parts of ``summary.json`` that tell the passes, and ``passes.geojson`` for map programs."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely.geometry
+
+from coverage_audit.drive.plane import Plane
+from coverage_audit.papers.words.display import utc_text
+from coverage_audit.papers.words.passes import assumed_notice, cause_words
+
+from .shapes import degree_shapes
+
+if TYPE_CHECKING:
+    from coverage_audit.model import Audit, Strip
+    from coverage_audit.model_passes import Deviation, LapPiece, Pass, Range
+
+
+def pass_keys(audit: Audit) -> dict[str, Any]:
+    """Keys of ``summary.json``: ``passes``, ``steering``, ``assumed`` and ``assumed_ranges_m2``."""
+    result = audit.passes
+    found: dict[str, Any] = {"assumed": audit.assumed is not None, "boom_m": audit.job.settings.boom.width_m}
+    if audit.assumed is not None:
+        assumed = audit.assumed
+        found["assumed_notice"] = assumed_notice(audit)
+        found["assumed_ranges_m2"] = {name: _range(one) for name, one in assumed.ranges.items()}
+        found["assumed_early_m"], found["assumed_late_m"] = assumed.early_m, assumed.late_m
+        found["position_error_m"] = assumed.error_m
+    if result is None:
+        return {**found, "passes": None, "steering": None}
+    found["passes"] = [_pass(one) for one in result.passes]
+    found["steering"] = dataclasses.asdict(result.steering)
+    found["time_by_kind_s"] = result.time_by_kind_s()
+    found["passes_left_out"] = [{"passes": list(beside), "apart_m": apart} for beside, apart in result.gaps]
+    found["pass_spacings"] = [
+        {
+            "pass": one.number,
+            "neighbour": one.neighbour,
+            "mean_m": float(one.distance_m.mean()),
+            "sd_m": float(one.distance_m.std()),
+            "least_m": float(one.distance_m.min()),
+            "most_m": float(one.distance_m.max()),
+            "apart_s": float(np.mean(one.apart_s)),
+        }
+        for one in result.spacings
+    ]
+    return found
+
+
+def _range(one: Range | tuple[Range, ...]) -> Any:  # noqa: ANN401 - an object or a list of them
+    if isinstance(one, tuple):
+        return [dataclasses.asdict(each) for each in one]
+    return dataclasses.asdict(one)
+
+
+def _pass(one: Pass) -> dict[str, Any]:
+    return {
+        "n": one.n,
+        "kind": one.kind,
+        "start": utc_text(one.start_s),
+        "end": utc_text(one.end_s),
+        "length_m": one.length_m,
+        "heading_deg": one.heading_deg,
+        "mean_speed_m_s": one.mean_speed_m_s,
+        "time_s": one.time_s,
+        "block": one.block or None,
+        "lap": one.lap or None,
+        "left": one.left or None,
+        "right": one.right or None,
+        "curved": one.curved,
+        "on_s": one.on_s,
+        "on_m": one.on_m,
+        "cross_track_m": _deviation(one.deviation),
+        "spacing_mean_m": one.spacing_mean_m,
+        "spacing_sd_m": one.spacing_sd_m,
+        "on_late_m": one.on_late_m,
+        "off_early_m": one.off_early_m,
+        "missed_m2": one.missed_m2,
+        "double_m2": one.double_m2,
+        "outside_m2": one.outside_m2,
+        **({"pieces": [_piece(each) for each in one.pieces]} if one.pieces else {}),
+    }
+
+
+def _piece(one: LapPiece) -> dict[str, Any]:
+    told = dataclasses.asdict(one)
+    return {"start": utc_text(told.pop("start_s")), **told}
+
+
+def _deviation(one: Deviation | None) -> dict[str, float] | None:
+    if one is None:
+        return None
+    return {"mean": one.mean_m, "sd": one.sd_m, "rms": one.rms_m, "p95_abs": one.p95_m, "rms_logged": one.rms_logged_m}
+
+
+def cause_keys(audit: Audit, strip: Strip) -> dict[str, Any]:
+    """Key ``cause`` of a missed strip or double patch; None when the passes were not looked at."""
+    cause = audit.passes.causes.get(strip.id) if audit.passes else None
+    if cause is None:
+        return {"cause": None}
+    settings = audit.job.settings
+    words = cause_words(cause, settings.report.units, settings.timezone).replace("\u00a0", " ")
+    told = {
+        **dataclasses.asdict(cause),
+        "time": None if cause.time_s is None else utc_text(cause.time_s),
+        "words": words,
+    }
+    del told["time_s"], told["where"]  # where it lies stands beside the cause
+    return {"cause": told}
+
+
+def pass_features(audit: Audit) -> list[dict[str, Any]]:
+    """GeoJSON features of the field's outline, its target and each pass (RFC 7946)."""
+    shapes = [
+        audit.layers.field,
+        audit.layers.target,
+        *(one.line for one in (audit.passes.passes if audit.passes else ())),
+    ]
+    named: list[dict[str, Any]] = [{"kind": "field"}, {"kind": "target"}]
+    named += [{"kind": one.kind, "n": one.n} for one in (audit.passes.passes if audit.passes else ())]
+    return [
+        {"type": "Feature", "properties": properties, "geometry": shapely.geometry.mapping(shape)}
+        for properties, shape in zip(named, degree_shapes(shapes, Plane(audit.origin)), strict=True)
+    ]

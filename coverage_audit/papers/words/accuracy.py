@@ -1,0 +1,203 @@
+"""How sure the figures are: in words for the person, and as keys of ``summary.json``."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import TYPE_CHECKING, Any
+
+from coverage_audit.model_accuracy import BERKSON, CLASSICAL, GUIDED, GUIDED_OTHER, HAND, UNKNOWN
+from coverage_audit.tolerances_accuracy import LIKELY, UNPROVEN_CLASSES
+
+from . import display
+
+if TYPE_CHECKING:
+    from coverage_audit.model import Audit, Strip
+    from coverage_audit.model_accuracy import Accuracy, Figure, RegimeResult
+
+STEERED = {
+    HAND: "steered by hand",
+    GUIDED: "guided by the receiver that logged",
+    GUIDED_OTHER: "guided by another receiver",
+    UNKNOWN: "not stated how it was steered, so both ways were worked out and the widest range is told",
+}
+CHANCE_STEPS = 5
+"""Shades of probability on the map."""
+
+
+def accuracy_keys(audit: Audit) -> dict[str, Any]:
+    """``accuracy`` of ``summary.json``; None when GPS error was not carried through."""
+    found = audit.accuracy
+    if found is None:
+        return {"accuracy": None}
+    error = found.error
+    return {
+        "accuracy": {
+            "regime": found.regime,
+            **_figures(found),
+            "by_regime": {name: {**_figures(one), **_skip(one)} for name, one in found.by_regime.items()},
+            **_skip(found),
+            "replicates": found.replicates,
+            "steering": found.steering,
+            "error": {
+                "class": error.fix_class,
+                "source": error.source,
+                "sigma_m": _middle_sigma(found),
+                "time_constant_s": error.time_constant_s,
+                "noise_m": error.noise_m,
+                "boundary_m": error.boundary_m,
+            },
+        }
+    }
+
+
+def _figures(found: Accuracy | RegimeResult) -> dict[str, Any]:
+    return {name: dataclasses.asdict(getattr(found, name)) for name in ("missed_m2", "double_m2", "covered_m2")}
+
+
+def _skip(found: Accuracy | RegimeResult) -> dict[str, float | None]:
+    return {"smallest_detectable_skip_m": found.smallest_detectable_skip_m}
+
+
+def _middle_sigma(found: Accuracy) -> float:
+    values = sorted(found.error.sigma_m.tolist())
+    return float(values[len(values) // 2])
+
+
+def with_certainty(told: display.Verdict, audit: Audit) -> display.Verdict:
+    """*told* with what GPS error leaves of it; unchanged when it was not carried through."""
+    found = audit.accuracy
+    if found is None or not found.replicates:
+        return told
+    if not found.asked:
+        return dataclasses.replace(told, sentences=(*told.sentences, _unasked(found, audit)))
+    sentences = [_range("missed", found.missed_m2, audit), _range("sprayed twice or more", found.double_m2, audit)]
+    sentences += [_skip_sentence(found, audit), *_unproven(found)]
+    headline = f"{_missed_headline(found.missed_m2, audit)}; {_likely(found, audit)}."
+    return dataclasses.replace(told, headline=headline, sentences=(*sentences, *told.sentences))
+
+
+def _unasked(found: Accuracy, audit: Audit) -> str:
+    """What GPS error may do to the figures when nobody said how good the positions are."""
+    low, high = _ends(found.missed_m2, audit)
+    stated = found.error.stated
+    known = f"with {found.error.fix_class} fixes" if stated else "if its positions are uncorrected"
+    return (
+        f"GPS error: {known}, {low} to {high} may truly be missed{_beyond(found.missed_m2, audit)}. Write [accuracy] "
+        "into the job file (how the job was steered, how good the receiver is) to narrow this and to be told how sure "
+        "each strip is."
+    )
+
+
+def _beyond(figure: Figure, audit: Audit) -> str:
+    """Why a range leaves out what the log shows, as an addition to it; "" when it does not."""
+    units = audit.job.settings.report.units
+    logged = display.area(figure.observed, units) if figure.observed > 0 else "nothing"
+    if figure.observed < figure.low90:
+        return f"; more than the {logged} logged, as GPS error also hides some"
+    if figure.observed > figure.high90:
+        return f"; of the {logged} logged some is only GPS error"
+    return ""
+
+
+def _missed_headline(figure: Figure, audit: Audit) -> str:
+    low, high = _ends(figure, audit)
+    if figure.told:
+        return f"Between {low} and {high} missed" if low != high else f"About {low} missed"
+    return f"How much was missed cannot be told from this log: GPS error leaves anything from {low} to {high}"
+
+
+def _ends(figure: Figure, audit: Audit) -> tuple[str, str]:
+    return display.area_range(figure.low90, figure.high90, audit.job.settings.report.units)
+
+
+def _likely(found: Accuracy, audit: Audit) -> str:
+    strips = len(audit.missed_strips)
+    if not strips:
+        return "no missed strip wide enough to walk to"
+    if found.smallest_detectable_skip_m is None:
+        return f"which of {display.count(strips, 'strip')} are real cannot be told"
+    likely = sum(chance >= LIKELY for chance in found.probability)
+    if strips == 1:
+        return "the one missed strip is likely real" if likely else "the one missed strip may not be real"
+    return f"{likely} of {display.count(strips, 'strip')} {'is' if likely == 1 else 'are'} likely real"
+
+
+def _range(what: str, figure: Figure, audit: Audit) -> str:
+    low, high = _ends(figure, audit)
+    units = audit.job.settings.report.units
+    if not figure.told:
+        return f"Cannot tell how much was {what}: GPS error allows {low} to {high}."
+    if low == high:
+        return f"Truly {what}, 9 chances in 10: about {low}, to the digits shown."
+    # an estimate that its own range leaves out would only puzzle
+    inside = figure.estimate is not None and figure.low90 <= figure.estimate <= figure.high90
+    best = f", most likely about {display.area(figure.estimate or 0.0, units)}" if inside else ""
+    return f"Truly {what}, 9 chances in 10: {low} to {high}{best}{_beyond(figure, audit)}."
+
+
+def _skip_sentence(found: Accuracy, audit: Audit) -> str:
+    skip = found.smallest_detectable_skip_m
+    if skip is None:
+        return "No skip narrower than the boom can be told from GPS error."
+    units = audit.job.settings.report.units
+    narrow = sum(strip.mean_width_m < skip for strip in audit.missed_strips)
+    text = f"A skip 30 m long must look {display.length(skip, units)} wide before GPS error can be ruled out"
+    return f"{text}; {display.count(narrow, 'strip')} of the list {'is' if narrow == 1 else 'are'} narrower."
+
+
+def _unproven(found: Accuracy) -> list[str]:
+    """Say it where no simulated jobs of this class have shown that the range holds what it promises."""
+    if found.error.fix_class not in UNPROVEN_CLASSES:
+        return []
+    text = "On simulated jobs of this kind the range has not been shown to hold the truth 9 times in 10"
+    return [f"{text} (the table is in DEVELOPERS.md): take it as a guide, not as a bound."]
+
+
+def certainty_facts(audit: Audit) -> list[tuple[str, str, str, str]]:
+    """(name, value, origin, how) of everything that the ranges stand on."""
+    found, settings = audit.accuracy, audit.job.settings
+    if found is None or settings.accuracy is None:
+        return []
+    units, stated, error = settings.report.units, settings.accuracy, found.error
+    assumed, typed = "assumed", "typed in"
+    return [
+        ("Steering", STEERED[found.steering], assumed if found.steering == UNKNOWN else typed, _regime(found)),
+        ("Wandering error of one coordinate", display.length(_middle_sigma(found), units),
+         assumed if stated.sigma_m is None else typed, f"{error.fix_class} fixes; {error.source}"),
+        ("... forgotten over", display.duration(error.time_constant_s),
+         assumed if stated.time_constant_s is None else typed, "first-order Gauss-Markov process"),
+        ("White noise of one coordinate", display.length(error.noise_m, units),
+         assumed if stated.noise_m is None else typed, ""),
+        ("Error of the boundary", display.length(error.boundary_m, units),
+         typed if error.boundary_m else assumed, "taken as exact unless [accuracy] boundary says otherwise"),
+        ("Jobs drawn", str(found.replicates), "derived", "the true job drawn so often from what is known"),
+    ]  # fmt: skip
+
+
+def _regime(found: Accuracy) -> str:
+    words = {
+        CLASSICAL: "the log is truth plus error: errors are drawn as the measured gaps between passes allow",
+        BERKSON: "truth is the log plus error, since the machine steered by it",
+    }
+    return words.get(found.regime, "")
+
+
+def chance_words(strip: Strip, audit: Audit) -> str:
+    """How likely *strip* is real, as an addition to where it lies; "" when nobody asked."""
+    if strip.probability is None or not chances_asked(audit):
+        return ""
+    percent = round(100 * strip.probability)
+    told = {0: "most likely not real", 100: "almost surely real"}  # draws prove nothing, however they agree
+    return "; " + told.get(percent, f"{percent} chances in 100 that it is real")
+
+
+def chance_class(strip: Strip, audit: Audit) -> str:
+    """CSS class that shades *strip* by probability; "" when nobody asked."""
+    if strip.probability is None or not chances_asked(audit):
+        return ""
+    return f" map-chance-{min(int(strip.probability * CHANCE_STEPS), CHANCE_STEPS - 1)}"
+
+
+def chances_asked(audit: Audit) -> bool:
+    """Whether verdict, list and map speak of how sure each strip is: the job says how good its positions are."""
+    return audit.accuracy is not None and audit.accuracy.asked

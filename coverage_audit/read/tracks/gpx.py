@@ -1,0 +1,426 @@
+"""Read GPX 1.0 and 1.1: tracks as fixes, timed waypoints as marks, tracks and routes as lines.
+
+A streaming reader on the standard library's expat: the object tree of a general GPX library
+takes several times as long, and loses the whole file for one unreadable optional field.
+Only elements of the root's own namespace, at the place where the schema has them, are core;
+everything else (extensions, foreign elements) is stepped over.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import math
+import re
+from collections import Counter
+from dataclasses import dataclass, field
+from functools import partial
+from typing import TYPE_CHECKING, Any
+from xml.parsers import expat
+
+import numpy as np
+
+from coverage_audit.errors import InputError
+from coverage_audit.model import Fixes, Mark, TrackLog
+
+from .faults import find_faults, out_of_range, refuse_unusable, time_out_of_range, zero_position
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Collection, Mapping
+
+    from numpy.typing import NDArray
+
+    from coverage_audit.model import FloatArray
+
+_POINT_START = re.compile(rb"<(?:[\w.-]+:)?trkpt\s")
+_GPX_1_0 = "http://www.topografix.com/GPX/1/0"
+# GPX fix types as NMEA GGA quality codes; "pps" is the precise service, code 3.
+_FIX_QUALITY = {"none": 0, "2d": 1, "3d": 1, "dgps": 2, "pps": 3}
+_NOT_NEGATIVE = (0.0, math.inf)
+# Without this NumPy would read years of five digits, and warn of a zone before the "Z".
+_USUAL_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(?::\d\d(?:\.\d{1,9})?)?Z", re.ASCII)
+_OPTIONAL = ("ele", "hdop", "sat", "fix", "speed", "course")
+
+
+def read_gpx(data: bytes, name: str) -> TrackLog:
+    """Read the tracks and timed waypoints of a GPX file.
+
+    Parameters
+    ----------
+    data : bytes
+        Content of the file.
+    name : str
+        File name, for messages and ``TrackLog.file``.
+
+    Returns
+    -------
+    TrackLog
+        Track points in file order; ``segment`` counts every track segment, empty ones too. A file that is cut off
+        at its end, as when a phone dies, is read to its last whole point.
+
+    Raises
+    ------
+    InputError
+        Damaged XML with points behind the damage or no whole one before it, an entity declaration, not GPX,
+        no track point, or none that can be used.
+    """
+    document = _parse(data, name, whole=False)
+    if not document.lat:
+        raise InputError("has no track points; export the track itself, not only routes or waypoints", name)
+    lat, lon = _floats(document.lat), _floats(document.lon)
+    time = _times(document.time)
+    usable, dropped = find_faults(time, lat, lon)
+    if not usable.any():
+        refuse_unusable(name, "track point", dropped, lat, lon)
+    notes: Counter[str] = Counter()
+    columns = {
+        "time_s": time,
+        "lat_deg": lat,
+        "lon_deg": lon,
+        "segment": np.array(document.segment, dtype=np.int64),
+        "gst_m": np.full(len(lat), np.nan),
+        **_optional_columns(document, len(lat), notes),
+    }
+    marks = _marks(document, notes)
+    return TrackLog(
+        file=name,
+        sha256=hashlib.sha256(data).hexdigest(),
+        form=f"GPX {document.version}",
+        fixes=Fixes(**{column: values[usable] for column, values in columns.items()}),
+        fixes_read=len(lat) + document.cut_points,
+        dropped={"bad_checksum": 0, **dropped, **({"cut_off": document.cut_points} if document.cut_points else {})},
+        notes={label: count for label, count in notes.items() if count},
+        marks=marks,
+        cautions=(*_cut_off(name, document), *_cautions(name, notes)),
+    )
+
+
+def gpx_lines(data: bytes, name: str) -> list[tuple[str, FloatArray]]:
+    """Lines of a GPX file: every track segment and route that has points, times or not.
+
+    Parameters
+    ----------
+    data : bytes
+        Content of the file.
+    name : str
+        File name, for messages.
+
+    Returns
+    -------
+    list of (str, ndarray of float, shape (n, 2))
+        Name of the track or route ("" if it has none) and longitude, latitude. [deg]
+
+    Raises
+    ------
+    InputError
+        Damaged XML, an entity declaration, not GPX, or a point without a usable position: a line
+        around a field must not lose a corner unseen.
+    """
+    document = _parse(data, name, whole=True)
+    segments = np.array(document.segment, dtype=np.int64)
+    track = _points(document.lat, document.lon)
+    lines = [(document.segment_names[number], track[segments == number]) for number in np.unique(segments).tolist()]
+    lines += [(route.name, _points(route.lat, route.lon)) for route in document.routes if route.lat]
+    for title, line in lines:
+        _require_positions(line, title or "unnamed line", name)
+    return lines
+
+
+def _points(lat: list[str | None], lon: list[str | None]) -> FloatArray:
+    return np.column_stack([_floats(lon), _floats(lat)])
+
+
+def _require_positions(line: FloatArray, title: str, name: str) -> None:
+    lon, lat = line.T
+    bad = np.isnan(lat) | np.isnan(lon) | out_of_range(lat, lon) | zero_position(lat, lon)
+    if bad.any():
+        raise InputError(
+            "the position is missing, out of range or 0, 0; correct or delete this point",
+            f'{name}, line "{title}", point {int(np.argmax(bad)) + 1}',
+        )
+
+
+# --- from text to numbers -------------------------------------------------------------------
+
+
+def _float(text: str | None) -> float:
+    """Finite number that *text* states, else NaN."""
+    try:
+        value = float(text or "")
+    except ValueError:
+        return math.nan
+    return value if math.isfinite(value) else math.nan
+
+
+def _floats(texts: Collection[str | None]) -> FloatArray:
+    try:
+        values = np.fromiter(map(float, texts), dtype=np.float64, count=len(texts))  # type: ignore[arg-type]
+    except (TypeError, ValueError):  # some are missing or unreadable
+        return np.array([_float(text) for text in texts], dtype=np.float64)
+    values[~np.isfinite(values)] = np.nan
+    return values
+
+
+def _times(texts: list[str]) -> FloatArray:
+    """Seconds since 1970 UTC; all at once where every text is the usual "2024-05-30T13:00:00.0Z"."""
+    if all(map(_USUAL_TIME.fullmatch, texts)):
+        try:
+            moments = np.array([text[:-1] for text in texts], dtype="datetime64[us]")
+        except ValueError:  # some are on no calendar
+            pass
+        else:
+            return moments.astype(np.int64) / 1e6
+    return np.array([_seconds(text) for text in texts])
+
+
+def _seconds(text: str) -> float:
+    """Seconds since 1970 UTC of an ISO 8601 date and time (UTC when it names no zone), else NaN."""
+    text = text.strip()
+    if len(text) <= len("2024-01-01"):  # a date alone is not a time
+        return math.nan
+    try:
+        moment = dt.datetime.fromisoformat(text)
+        return (moment if moment.tzinfo else moment.replace(tzinfo=dt.UTC)).timestamp()
+    except (ValueError, OverflowError):
+        return math.nan
+
+
+def _optional_columns(document: _Document, count: int, notes: Counter[str]) -> dict[str, NDArray[Any]]:
+    """Columns of the optional fields; what cannot be read costs no point and is counted in *notes*."""
+    _optional(document.optional["ele"], count, "ele", notes, (-math.inf, math.inf))
+    satellites = _optional(document.optional["sat"], count, "sat", notes, (0, 1000))
+    speed, course = document.optional["speed"], document.optional["course"]
+    if document.version != "1.0":  # no core elements in GPX 1.1: their unit is anybody's guess
+        speed, course = {}, {}
+    quality = np.full(count, -1, dtype=np.int64)
+    for index, text in document.optional["fix"].items():
+        quality[index] = _FIX_QUALITY.get(text.strip(), -1)
+        notes["bad_fix"] += int(quality[index] < 0)
+        notes["fix_none"] += int(quality[index] == 0)
+    return {
+        "quality": quality,
+        "satellites": np.where(np.isnan(satellites), -1, satellites).astype(np.int64),
+        "hdop": _optional(document.optional["hdop"], count, "hdop", notes),
+        "speed_m_s": _optional(speed, count, "speed", notes),
+        "course_deg": _optional(course, count, "course", notes, (0, 360)),
+    }
+
+
+def _optional(
+    texts: Mapping[int, str], count: int, label: str, notes: Counter[str], limits: tuple[float, float] = _NOT_NEGATIVE
+) -> FloatArray:
+    """Column of *count* numbers, NaN where there is none or none within *limits*."""
+    least, most = limits
+    column = np.full(count, np.nan)
+    if texts:
+        values = _floats(texts.values())
+        values[~((values >= least) & (values <= most))] = np.nan
+        column[np.fromiter(texts, dtype=np.int64)] = values
+        notes[f"bad_{label}"] += int(np.isnan(values).sum())
+    return column
+
+
+def _marks(document: _Document, notes: Counter[str]) -> tuple[Mark, ...]:
+    marks = []
+    for texts in document.waypoints:
+        time_s = _seconds(texts.get("time", ""))
+        if math.isnan(time_s):
+            notes["waypoint_without_time"] += 1
+        elif time_out_of_range(np.array(time_s)):
+            notes["waypoint_time_out_of_range"] += 1
+        else:
+            marks.append(Mark(time_s, texts.get("name", "").strip(), texts.get("type", "").strip()))
+    return tuple(marks)
+
+
+def _cut_off(name: str, document: _Document) -> list[str]:
+    if not document.cut_line:
+        return []
+    told = f"{name}: the file is cut off at its end (line {document.cut_line}); {len(document.lat)} whole track points"
+    return [f"{told} before that were read. What was driven after the last of them is not in it."]
+
+
+def _cautions(name: str, notes: Counter[str]) -> tuple[str, ...]:
+    cautions = []
+    bad = {label: count for label, count in notes.items() if label.startswith("bad_") and count}
+    if bad:
+        parts = ", ".join(f"{count} {label.removeprefix('bad_')}" for label, count in bad.items())
+        cautions.append(f"{name}: optional fields that could not be read were left out ({parts}).")
+    if notes["fix_none"]:
+        cautions.append(f'{name}: {notes["fix_none"]} points say fix "none", so their places are not from satellites.')
+    return tuple(cautions)
+
+
+# --- the XML --------------------------------------------------------------------------------
+
+
+@dataclass
+class _Route:
+    lat: list[str | None] = field(default_factory=list)
+    lon: list[str | None] = field(default_factory=list)
+    name: str = ""
+
+
+@dataclass
+class _Document:
+    """What the XML holds, still as text; the point lists run in step."""
+
+    version: str = "1.1"
+    lat: list[str | None] = field(default_factory=list)
+    lon: list[str | None] = field(default_factory=list)
+    time: list[str] = field(default_factory=list)
+    segment: list[int] = field(default_factory=list)
+    segment_names: list[str] = field(default_factory=list)
+    optional: dict[str, dict[int, str]] = field(default_factory=lambda: {label: {} for label in _OPTIONAL})
+    waypoints: list[dict[str, str]] = field(default_factory=list)
+    routes: list[_Route] = field(default_factory=list)
+    cut_line: int = 0  # where the file is cut off, 0 when it is whole
+    cut_points: int = 0  # points that were begun and not ended
+
+
+class _Node:
+    """One element: its core children by full name, what to do at its begin and with its text."""
+
+    __slots__ = ("begin", "children", "finish")
+
+    def __init__(
+        self,
+        children: dict[str, _Node] | None = None,
+        begin: Callable[[dict[str, str]], None] | None = None,
+        finish: Callable[[str], None] | None = None,
+    ) -> None:
+        self.children = children or {}
+        self.begin = begin
+        self.finish = finish
+
+
+_SKIPPED = _Node()  # has no core children, so that all inside it is skipped as well
+
+
+def _parse(data: bytes, name: str, *, whole: bool) -> _Document:
+    """What *data* holds; unless it has to be *whole* a file without its end will do."""
+    parser = expat.ParserCreate(namespace_separator=" ")
+    parser.buffer_text = True
+    reader = _Reader(name)
+    parser.StartElementHandler = reader.start
+    parser.EndElementHandler = reader.end
+    parser.CharacterDataHandler = reader.parts.append
+    parser.EntityDeclHandler = reader.refuse_entity
+    try:
+        parser.Parse(data, True)  # noqa: FBT003  expat takes no keyword here
+    except expat.ExpatError as error:
+        if not whole and not _POINT_START.search(data[max(parser.ErrorByteIndex, 0) + 1 :].replace(b"\0", b"")):
+            reader.cut(error.lineno)
+        if reader.document.cut_line:
+            return reader.document
+        what = f"the XML is damaged or cut off ({expat.ErrorString(error.code)}); copy or export the file again"
+        raise InputError(what, f"{name}, line {error.lineno}") from error
+    except (LookupError, ValueError) as error:  # an encoding that Python does not know or expat cannot use
+        raise InputError(f"the XML cannot be decoded ({error}); save it as UTF-8", name) from error
+    return reader.document
+
+
+class _Reader:
+    """Handlers of one parse, run several times a point: they walk `_Node` tables and do little else."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.document = _Document()
+        self.parts: list[str] = []
+        self._node = _SKIPPED
+        self._open: list[_Node] = []
+        self._track_name = ""
+        self.point = self.waypoint = _Node()
+
+    def start(self, tag: str, attributes: dict[str, str]) -> None:
+        node = self._node.children.get(tag, _SKIPPED) if self._open else self._root(tag, attributes)
+        self._open.append(self._node)
+        self._node = node
+        if node.begin is not None:
+            node.begin(attributes)
+        self.parts.clear()
+
+    def end(self, _tag: str) -> None:
+        finish = self._node.finish
+        if finish is not None:
+            finish("".join(self.parts))
+        self._node = self._open.pop()
+
+    def cut(self, line: int) -> None:
+        """Leave out what was begun and not ended, if a whole point is left."""
+        document, still_open = self.document, [*self._open, self._node]
+        whole = len(document.lat) - (self.point in still_open)
+        if whole <= 0:
+            return
+        document.cut_line, document.cut_points = line, len(document.lat) - whole
+        for column in (document.lat, document.lon, document.time, document.segment):
+            del column[whole:]
+        for texts in document.optional.values():
+            texts.pop(whole, None)
+        if self.waypoint in still_open:
+            document.waypoints.pop()
+
+    def refuse_entity(self, entity: str, *_details: object) -> None:
+        raise InputError(f'declares the XML entity "{entity}", which no GPX file needs; export it again', self.name)
+
+    def _root(self, tag: str, attributes: Mapping[str, str]) -> _Node:
+        uri, _, local = tag.rpartition(" ")
+        if local != "gpx":
+            raise InputError(f"is XML but not GPX (its root element is <{local}>); export the log as GPX", self.name)
+        if uri == _GPX_1_0 or (not uri and attributes.get("version", "").strip() == "1.0"):
+            self.document.version = "1.0"
+        return self._tree(f"{uri} " if uri else "")
+
+    def _tree(self, prefix: str) -> _Node:
+        """Core elements that are used, each at its place in the schema."""
+        document = self.document
+
+        def under(**children: _Node) -> dict[str, _Node]:
+            return {prefix + local: node for local, node in children.items()}
+
+        def keeper(texts: dict[int, str]) -> Callable[[str], None]:
+            lat = document.lat
+
+            def keep(text: str) -> None:
+                texts[len(lat) - 1] = text
+
+            return keep
+
+        optional = {label: _Node(finish=keeper(texts)) for label, texts in document.optional.items()}
+        point = _Node(under(time=_Node(finish=self._set_time), **optional), begin=self._begin_point)
+        segment = _Node(under(trkpt=point), begin=lambda _: document.segment_names.append(self._track_name))
+        track = _Node(under(trkseg=segment, name=_Node(finish=self._set_track_name)), begin=self._begin_track)
+        texts = {label: _Node(finish=partial(self._set_mark, label)) for label in ("time", "name", "type")}
+        waypoint = _Node(under(**texts), begin=lambda _: document.waypoints.append({}))
+        route = _Node(
+            under(rtept=_Node(begin=self._begin_route_point), name=_Node(finish=self._set_route_name)),
+            begin=lambda _: document.routes.append(_Route()),
+        )
+        self.point, self.waypoint = point, waypoint
+        return _Node(under(trk=track, wpt=waypoint, rte=route))
+
+    def _begin_track(self, _attributes: Mapping[str, str]) -> None:
+        self._track_name = ""
+
+    def _set_track_name(self, text: str) -> None:
+        self._track_name = text.strip()
+
+    def _begin_point(self, attributes: Mapping[str, str]) -> None:
+        document = self.document
+        document.lat.append(attributes.get("lat"))
+        document.lon.append(attributes.get("lon"))
+        document.time.append("")
+        document.segment.append(len(document.segment_names) - 1)
+
+    def _set_time(self, text: str) -> None:
+        self.document.time[-1] = text
+
+    def _set_mark(self, label: str, text: str) -> None:
+        self.document.waypoints[-1][label] = text
+
+    def _begin_route_point(self, attributes: Mapping[str, str]) -> None:
+        self.document.routes[-1].lat.append(attributes.get("lat"))
+        self.document.routes[-1].lon.append(attributes.get("lon"))
+
+    def _set_route_name(self, text: str) -> None:
+        self.document.routes[-1].name = text.strip()

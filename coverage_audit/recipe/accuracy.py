@@ -1,0 +1,111 @@
+"""The part of the recipe that says how sure the figures are."""
+
+from __future__ import annotations
+
+import itertools
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from coverage_audit.accuracy.draws import Question, assess
+from coverage_audit.accuracy.error import error_model, fixes_smoothed, noise_across, tip_noise, without_jitter
+from coverage_audit.accuracy.gaps.probes import find_gaps
+from coverage_audit.drive.motion import build_motion, refine
+from coverage_audit.ground.boom_lines import boom_path, on_lines, thin
+from coverage_audit.model_accuracy import AccuracySettings
+from coverage_audit.tolerances_accuracy import (
+    JITTER_M,
+    METHOD_BIAS_REL,
+    METHOD_REL,
+    MOST_GAPS,
+    MOST_WORKERS,
+    PROBE_STEP_M,
+    REPLICATE_THIN_M,
+    REPLICATE_THIN_SIGMAS,
+    UNASKED_REPLICATES,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from coverage_audit.model import Audit, FloatArray, Job
+    from coverage_audit.model_core import BoomLines, Ground, Timeline, Track
+
+    Progress = Callable[[str, float], None]
+
+SEED = 20260530
+"""The same job gives the same figures each time."""
+
+
+def with_default_accuracy(job: Job) -> Job:
+    """*job* as it is audited when nobody said how good its positions are: ranges beside the figures, no more."""
+    if job.settings.accuracy is not None:
+        return job
+    unasked = AccuracySettings(replicates=UNASKED_REPLICATES, asked=False)
+    return replace(job, settings=replace(job.settings, accuracy=unasked))
+
+
+def with_accuracy(
+    audit: Audit, track: Track, timeline: Timeline, lines: list[BoomLines], ground: Ground, tell: Progress
+) -> Audit:
+    """*audit* with the accuracy of its figures and strips; *lines* are its boom lines, thinned."""
+    settings = audit.job.settings.accuracy
+    if settings is None or settings.replicates == 0:
+        return audit
+
+    done = itertools.count(1)
+
+    def run_all(task: Callable[[int], FloatArray], count: int) -> Iterable[FloatArray]:
+        with ThreadPoolExecutor(MOST_WORKERS) as workers:
+            for result in workers.map(task, range(count)):
+                tell("how sure", min(next(done) / settings.replicates, 1.0))
+                yield result
+
+    question = _question(audit, track, timeline, lines, ground, settings)
+    accuracy = assess(question, run_all, np.random.default_rng(SEED))
+    strips = tuple(
+        replace(strip, probability=chance)
+        for strip, chance in zip(audit.missed_strips, accuracy.probability, strict=True)
+    )
+    return replace(audit, accuracy=accuracy, missed_strips=strips)
+
+
+def _question(
+    audit: Audit,
+    track: Track,
+    timeline: Timeline,
+    lines: list[BoomLines],
+    ground: Ground,
+    settings: AccuracySettings,
+) -> Question:
+    """What is asked of the accuracy stage: the receiver's error, and the job without its jitter."""
+    boom, areas = audit.job.settings.boom, audit.area_m2
+    width = boom.width_m
+    error = error_model(track, settings)
+    speed = audit.distance_on_m / max(audit.time_on_s, 1.0)
+    jitters = tip_noise(error, track.median_step_s, speed, width / 2) > JITTER_M
+    steady = without_jitter(track) if jitters else track
+    path = boom_path(refine(build_motion(steady, width / 2)), boom)
+    within = float(np.clip(REPLICATE_THIN_SIGMAS * np.median(error.sigma_m), *REPLICATE_THIN_M))
+    calm = thin(on_lines(path, timeline, boom.sections_m), within)
+    gaps = find_gaps(calm, path, ground.target, width, PROBE_STEP_M)
+    if len(gaps) > MOST_GAPS:
+        gaps = find_gaps(calm, path, ground.target, width, PROBE_STEP_M * len(gaps) / MOST_GAPS)
+    return Question(
+        observed_m2=(areas.missed, areas.double, areas.covered),
+        target=ground.target,
+        strips=audit.missed_strips,
+        width_m=width,
+        min_width_m=audit.job.settings.report.min_width_m,
+        lines=thin(lines, within),
+        calm=calm,
+        path=path,
+        gaps=gaps,
+        error=error,
+        settings=settings,
+        method_m2=METHOD_REL * areas.target * min(1.0, track.median_step_s),
+        bias_m2=np.array(METHOD_BIAS_REL) * areas.target * min(1.0, track.median_step_s) ** 2,
+        noise_m=noise_across(error, track.median_step_s, fixes_smoothed(track) if jitters else 0),
+    )

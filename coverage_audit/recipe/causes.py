@@ -1,0 +1,75 @@
+"""The part of the recipe that says of each finding where it lies and what made it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from coverage_audit.ground.boom_lines import switching_lines
+from coverage_audit.model_passes import HEADLAND
+from coverage_audit.passes.causes import Record, find_causes
+from coverage_audit.passes.strip_places import surroundings
+from coverage_audit.tolerances import EDGE_BAND_M
+
+from .drive import log_gaps
+from .passes import stretches
+
+if TYPE_CHECKING:
+    from coverage_audit.model import Audit, FloatArray
+    from coverage_audit.model_core import Ground
+
+    from .drive import Drive
+
+
+def with_causes(audit: Audit, drive: Drive, ground: Ground, *, logged: bool) -> Audit:
+    """*audit* whose findings say where they lie and what made them.
+
+    Parameters
+    ----------
+    audit : Audit
+        With its passes.
+    logged : bool
+        Whether somebody logged, marked or wrote down when the boom was on.
+    """
+    if audit.passes is None:
+        return audit
+    boom, passes = audit.job.settings.boom, audit.passes.passes
+    laps = np.array([one.line for one in passes if one.kind == HEADLAND], dtype=object)
+    swaths = shapely.buffer(laps, boom.width_m / 2, cap_style="flat")
+    nowhere = np.empty((0, 2, 2))
+    ends = switching_lines(drive.lines, EDGE_BAND_M) if logged else (nowhere, nowhere)
+    around = surroundings(ground.target, ground.no_spray, swaths, ends, boom.width_m)
+    causes = find_causes((*audit.missed_strips, *audit.double_patches), passes, around, _record(audit, drive, logged))
+    missed, double = (
+        tuple(replace(strip, where=causes[strip.id].where) for strip in strips)
+        for strips in (audit.missed_strips, audit.double_patches)
+    )
+    told = replace(audit.passes, causes=causes)
+    return replace(audit, missed_strips=missed, double_patches=double, passes=told)
+
+
+def _record(audit: Audit, drive: Drive, logged: bool) -> Record:  # noqa: FBT001 - passed on
+    boom, path = audit.job.settings.boom, drive.path
+    on_off = stretches(drive.timeline)
+    return Record(
+        time_s=path.time_s,
+        xy_m=np.column_stack([path.x_m, path.y_m]),
+        on_off_s=on_off,
+        gaps=_gaps_on(drive, on_off),
+        logged=logged,
+        width_m=boom.width_m,
+        sections=len(boom.sections_m),
+    )
+
+
+def _gaps_on(drive: Drive, on_off: FloatArray) -> np.ndarray:
+    """Chords (m,) of the gaps of the log that the boom was on in."""
+    path = drive.path
+    during = [(a, b) for a, b in log_gaps(path) if ((on_off[:, 0] < b) & (on_off[:, 1] > a)).any()]
+    ends = np.searchsorted(path.time_s, np.array(during).reshape(-1, 2))
+    return (
+        np.asarray(shapely.linestrings(np.column_stack([path.x_m, path.y_m])[ends])) if during else np.empty(0, object)
+    )

@@ -1,0 +1,141 @@
+"""The part of the recipe that tells how the job was driven: track, boom path, boom state, boom lines, field."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from coverage_audit.drive.boom import boom_timeline
+from coverage_audit.drive.motion import build_motion, refine
+from coverage_audit.drive.plane import Plane, nearest_m
+from coverage_audit.drive.track import clean_track, order_cautions
+from coverage_audit.errors import InputError
+from coverage_audit.ground.boom_lines import boom_path, on_lines, thin, thinning_m
+from coverage_audit.ground.target import grown, lay_out, sprayed_fields
+from coverage_audit.model import PlaneOrigin
+from coverage_audit.tolerances import COARSE_SHARE, DRAWN_PATH_M, MAX_FIELD_DISTANCE_M, MOST_LINE_CUTS
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from coverage_audit.model import Job
+    from coverage_audit.model_core import BoomLines, BoomPath, Ground, Timeline, Track
+
+
+@dataclass(frozen=True)
+class Drive:
+    """The job as driven: track, boom path, boom state and boom lines (whole and thinned)."""
+
+    track: Track
+    dropped: tuple[dict[str, int], ...]
+    path: BoomPath
+    timeline: Timeline
+    lines: list[BoomLines]
+    thinned: list[BoomLines]
+    cautions: tuple[str, ...]
+
+
+def job_plane(job: Job) -> Plane:
+    """Plane about the middle of the track; the boundary must not lie in another place."""
+    lon = np.concatenate([log.fixes.lon_deg for log in job.logs])
+    lat = np.concatenate([log.fixes.lat_deg for log in job.logs])
+    if not len(lon):
+        raise InputError("no usable fix is left in the log", job.logs[0].file)
+    lon0 = float(np.median((lon - lon[0] + 180) % 360 - 180)) + float(lon[0])
+    origin = PlaneOrigin((lon0 + 180) % 360 - 180, float(np.median(lat)))
+    corners = shapely.get_coordinates([area.geometry for area in job.boundary])
+    nearest = nearest_m(origin, corners[:, 0], corners[:, 1])
+    swapped = nearest_m(origin, *corners[np.abs(corners[:, 0]) <= 90].T[::-1])
+    if nearest > MAX_FIELD_DISTANCE_M:
+        hint = "; with latitude and longitude swapped it would fit" if swapped < MAX_FIELD_DISTANCE_M else ""
+        raise InputError(
+            f"the boundary lies {nearest / 1000:.0f} km from the track{hint}. Check that it belongs to this job and "
+            "that its coordinates are in the order its format asks for",
+            "field.boundary",
+        )
+    return Plane(origin)
+
+
+def drive_of(job: Job, plane: Plane) -> Drive:
+    """Follow the job from its logs to its boom lines."""
+    settings = job.settings
+    offset = settings.track.clock_offset_s
+    track, dropped = clean_track(job.logs, plane.to_metres, offset, settings.track.max_gap_s)
+    timeline, cautions = boom_timeline(settings.boom, job.logs, track, job.intervals, offset)
+    motion = refine(build_motion(track, settings.boom.width_m / 2))
+    path = boom_path(motion, settings.boom)
+    lines = on_lines(path, timeline, settings.boom.sections_m)
+    thinned = thin(lines, thinning_m(motion.noise_m))
+    told = (*order_cautions(job.logs), *cautions, *_coarse_cautions(lines))
+    return Drive(track, dropped, path, timeline, lines, thinned, told)
+
+
+def _coarse_cautions(lines: list[BoomLines]) -> list[str]:
+    """Caution where turns with the boom on are too many to be cut as finely as usual."""
+    if sum(int(one.cut.sum()) for one in lines) < COARSE_SHARE * MOST_LINE_CUTS:
+        return []
+    told = "The boom turned about so often while it was on that its turns were worked out more coarsely than usual:"
+    return [f"{told} check that the fixes do not leap about and that the boom was off while standing."]
+
+
+def ground_of(job: Job, plane: Plane, drive: Drive) -> tuple[Ground, tuple[str, ...], tuple[str, ...]]:
+    """Ground of the job, the names of the sprayed fields, and cautions."""
+    settings = job.settings
+    areas = [
+        (area.name, grown(plane.geometry_to_metres(area.geometry), settings.field.grow_m)) for area in job.boundary
+    ]
+    sprayed = shapely.MultiLineString([way for one in drive.thinned for way in ways(one)])
+    chosen, others = sprayed_fields(areas, sprayed, settings.field.select, settings.boom.width_m)
+    exclude = [plane.geometry_to_metres(area.geometry) for area in job.exclude]
+    ground = lay_out([polygon for _, polygon in chosen], exclude, settings.field)
+    left_out = f"Not sprayed in this job, so left out of every figure: {', '.join(others)}."
+    return ground, tuple(name for name, _ in chosen), (left_out,) if others else ()
+
+
+def ways(lines: BoomLines) -> list[np.ndarray]:
+    """Way of the boom's centre along *lines*, cut at gaps, each of shape (n, 2)."""
+    points = np.column_stack([lines.x_m, lines.y_m])
+    return [way for way in np.split(points, np.flatnonzero(lines.gap_after) + 1) if len(way) > 1]
+
+
+def log_gaps(path: BoomPath) -> tuple[tuple[float, float], ...]:
+    """Start and end of each gap of the log that was not bridged. [s]"""
+    index = np.flatnonzero(path.gap_after)
+    return tuple((float(path.time_s[k]), float(path.time_s[k + 1])) for k in index)
+
+
+def transport(drive: Drive) -> list[BaseGeometry]:
+    """Way of the boom's centre while nothing sprayed, cut at gaps, simplified for drawing."""
+    path, timeline = drive.path, drive.timeline
+    off = np.ones(len(path.time_s), bool)
+    for start, end in zip(timeline.start_s, timeline.end_s, strict=True):
+        off[np.searchsorted(path.time_s, start, "right") : np.searchsorted(path.time_s, end, "left")] = False
+    cut = np.flatnonzero((np.diff(off.astype(np.int8)) != 0) | path.gap_after[:-1]) + 1
+    points = np.column_stack([path.x_m, path.y_m])
+    ways = zip(np.split(points, cut), np.split(off, cut), strict=True)
+    return [
+        shapely.simplify(shapely.LineString(way), DRAWN_PATH_M) for way, is_off in ways if len(way) > 1 and is_off[0]
+    ]
+
+
+def on_totals(drive: Drive) -> tuple[float, float]:
+    """Time [s] and distance [m] with any section on, gaps that were not bridged left out."""
+    path, timeline = drive.path, drive.timeline
+    step = np.diff(path.time_s)
+    live = ~path.gap_after[:-1]
+    clocks = (np.cumsum(step * live), np.cumsum(np.diff(path.travel_m) * live))
+    totals = []
+    for clock in clocks:
+        running = np.concatenate([[0.0], clock])
+        ends = np.interp(timeline.end_s, path.time_s, running) - np.interp(timeline.start_s, path.time_s, running)
+        totals.append(float(ends.sum()))
+    return totals[0], totals[1]
+
+
+def spacing(drive: Drive) -> float:
+    """Typical distance between fixes while spraying. [m]"""
+    time_s, distance_m = on_totals(drive)
+    return distance_m / time_s * drive.track.median_step_s if time_s > 0 else 0.0

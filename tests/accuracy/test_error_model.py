@@ -1,0 +1,141 @@
+"""The receiver's error: closed forms of the Gauss-Markov process, classes, HDOP and GST."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+from jobs import START_S
+
+from coverage_audit.accuracy.error import (
+    difference_sd,
+    error_model,
+    gauss_markov,
+    noise_across,
+    tip_noise,
+    without_jitter,
+)
+from coverage_audit.model_accuracy import AccuracySettings, ErrorModel
+from coverage_audit.model_core import Track
+from coverage_audit.tolerances_accuracy import CLASS_NOISE_M, CLASS_SIGMA_M, CLASS_TIME_S
+
+# sigma_diff / sigma = sqrt(2 (1 - exp(-t / T))): the check values computed for the project from the
+# closed form (Gelb 1974, from memory), to the three decimals given there.
+RATIOS = {
+    100: {1: 0.141, 60: 0.950, 120: 1.182, 900: 1.414},
+    600: {1: 0.058, 60: 0.436, 120: 0.602, 900: 1.246},
+    3600: {1: 0.024, 60: 0.182, 120: 0.256, 900: 0.665},
+}
+CASES = [(memory, apart, ratio) for memory, row in RATIOS.items() for apart, ratio in row.items()]
+
+
+def track(quality, hdop=np.nan, gst=np.nan, count=50, y=None):
+    times = START_S + np.arange(float(count))
+    none, zero = np.full(count, np.nan), np.zeros(count, int)
+    north = 2.5 * np.arange(count) if y is None else y
+    columns = (none, none, np.full(count, quality), np.full(count, hdop), np.full(count, gst))
+    return Track(times, np.zeros(count), north, *columns, zero, zero, np.zeros(count, bool), 1.0)
+
+
+@pytest.mark.parametrize(("memory", "apart", "ratio"), CASES)
+def test_difference_between_passes_is_the_closed_form(memory, apart, ratio):
+    assert difference_sd(1.0, apart, memory) == pytest.approx(ratio, abs=5e-4)  # three decimals are given
+
+
+@pytest.mark.parametrize(("memory", "apart", "ratio"), CASES)
+def test_generator_has_the_closed_form_between_passes(memory, apart, ratio):
+    values = gauss_markov(np.array([0.0, float(apart)]), memory, 40_000, np.random.default_rng(1000))
+    # the standard deviation of n values is known to 1 / sqrt(2 n) = 0.35 %; 4 of these, and the rounding given
+    assert np.diff(values, axis=0).std() == pytest.approx(ratio, rel=0.015, abs=5e-4)
+
+
+def test_generator_keeps_its_variance_at_uneven_moments():
+    at = np.cumsum(np.random.default_rng(1001).exponential(40.0, 60))
+    values = gauss_markov(at, 100.0, 20_000, np.random.default_rng(1002))
+    assert values.std(axis=1) == pytest.approx(np.ones(60), rel=0.02)  # four times 1 / sqrt(2 n) = 0.5 %
+    assert values.mean() == pytest.approx(0.0, abs=0.02)
+
+
+def test_generator_forgets_exponentially():
+    at = np.array([0.0, 100.0, 200.0])
+    values = gauss_markov(at, 100.0, 40_000, np.random.default_rng(1003))
+    correlation = np.corrcoef(values)
+    # standard error of a correlation 1 / sqrt(n) = 0.005; four of these
+    assert correlation[0, 1:] == pytest.approx([np.exp(-1), np.exp(-2)], abs=0.02)
+
+
+@pytest.mark.parametrize(("quality", "number"), [(1, 0), (2, 1), (3, 1), (5, 2), (4, 3), (6, 0), (-1, 0)])
+def test_class_gives_the_defaults(quality, number):
+    found = error_model(track(quality), AccuracySettings())
+    assert (found.sigma_m[0], found.noise_m) == (CLASS_SIGMA_M[number], CLASS_NOISE_M[number])
+    assert found.time_constant_s == CLASS_TIME_S[number]
+
+
+def test_log_without_classes_says_that_the_worst_was_taken():
+    assert "worst" in error_model(track(-1), AccuracySettings()).source
+
+
+def test_sigma_grows_with_hdop():
+    found = error_model(track(1, hdop=2.0), AccuracySettings())
+    assert found.sigma_m[0] == pytest.approx(2 * CLASS_SIGMA_M[0])
+
+
+def test_gst_comes_before_class_and_is_shared_by_two_coordinates():
+    found = error_model(track(1, hdop=2.0, gst=0.5), AccuracySettings())
+    assert found.sigma_m[0] == pytest.approx(0.5 / np.sqrt(2))
+    assert "GST" in found.source
+
+
+def test_what_the_job_file_states_comes_first():
+    found = error_model(track(1, gst=0.5), AccuracySettings(0.2, 50.0, 0.01))
+    assert (found.sigma_m[0], found.time_constant_s, found.noise_m) == (0.2, 50.0, 0.01)
+
+
+def test_satellite_class_agrees_with_the_static_test():
+    # FAA WJHTC, WAAS Performance Analysis Report 10 (2004): 95 % horizontal 0.610 to 1.062 m by site;
+    # a circular normal error has its 95 % at 2.448 standard deviations
+    assert 0.610 <= 2.448 * CLASS_SIGMA_M[1] <= 1.062
+
+
+def test_rtk_class_is_the_measured_one():
+    # Carballido et al. 2014, Appl. Eng. Agric. 30(3):361-366: 1.43 cm between rows
+    assert CLASS_SIGMA_M[3] == 0.0143
+
+
+def test_tip_noise_without_lever_is_that_of_places():
+    error = ErrorModel(np.zeros(1), np.zeros(1), 0.03, 600.0, 0.0, "", "")
+    assert tip_noise(error, 1.0, 2.5, 0.0) == pytest.approx(0.03)
+    # heading from places 2 s and 5 m apart: sqrt(2) 0.03 / 5 rad, times 5 m
+    assert tip_noise(error, 1.0, 2.5, 5.0) == pytest.approx(0.03 * np.sqrt(1 + 2))
+
+
+def test_white_noise_left_by_a_parabola_through_seven_fixes_is_a_third():
+    # Savitzky & Golay 1964, Anal. Chem. 36:1627-1639, table I: 7 / 21 at the middle of seven points
+    error = ErrorModel(np.zeros(1), np.zeros(1), 0.03, 600.0, 0.0, "", "")
+    assert noise_across(error, 1.0, 3) == pytest.approx(0.03 / np.sqrt(3), rel=1e-12)
+    assert noise_across(error, 1.0, 0) == pytest.approx(0.03)
+    assert noise_across(error, 0.25, 0) == pytest.approx(0.015)  # unsmoothed, the motion's own fit evens four fixes
+
+
+def test_parabola_strays_from_a_random_walk_by_the_sum_of_its_kernel():
+    """Another route: numpy's fit of unit impulses gives the kernel; steps of the walk before and after add up."""
+    half, step_s, sigma, memory_s = 60, 0.05, 0.9, 600.0
+    tau = np.arange(-half, half + 1)
+    kernel = np.polyfit(tau, np.eye(2 * half + 1), 2)[-1]
+    before = np.cumsum(kernel)[:half]
+    strays = difference_sd(sigma, step_s, memory_s) * np.sqrt(2 * np.square(before).sum())
+    error = ErrorModel(np.zeros(1), np.full(1, sigma), 0.0, memory_s, 0.0, "", "")
+    # sums of 121 steps for an integral: within 1 / 60 of the variance; the walk forgets 3 s / 600 s
+    assert noise_across(error, step_s, half) == pytest.approx(strays, rel=0.02)
+
+
+def test_jitter_is_taken_out_of_straights_and_turns_are_left():
+    noise = 0.03 * np.random.default_rng(1004).standard_normal(60)
+    rough = dataclasses.replace(track(1, count=60), x_m=noise)
+    smooth = without_jitter(rough)
+    # a parabola through seven even fixes leaves sqrt(1 / 3) of white noise (Savitzky & Golay 1964: 7 / 21)
+    assert smooth.x_m[3:-3].std() == pytest.approx(noise.std() / np.sqrt(3), rel=0.25)  # 54 fixes: 10 % a deviation
+    angle = np.clip(np.arange(60) - 30, 0, 6) * np.pi / 6
+    corner = np.cumsum(np.column_stack([np.sin(angle), np.cos(angle)]) * 2.5, axis=0)
+    turning = dataclasses.replace(track(1, count=60), x_m=corner[:, 0], y_m=corner[:, 1])
+    kept = without_jitter(turning)
+    assert np.abs(kept.x_m - turning.x_m)[28:40].max() == 0.0
