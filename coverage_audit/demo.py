@@ -15,15 +15,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
+from coverage_audit.ground.tolerances import DEMO_QUAD_M
 from coverage_audit.papers.words import display
+from coverage_audit.passes.model import STRAIGHT
 
-from .model import PlaneOrigin
-from .model_passes import STRAIGHT
 from .simulate import HAND, Faults, GnssError, Scenario, SimulatedJob, Stop, SwitchHabit, simulate
 from .simulate_files import to_boom_csv, to_geojson_text, to_gpx_text
 from .simulate_route import without
-from .tolerances import DEMO_QUAD_M
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from .model import Audit
+    from coverage_audit.recipe.result import Audit
 
 FIELD_NAME = "Rowan Spring meadow"
 FLOW_L_MIN = 19.4

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 if TYPE_CHECKING:
-    from coverage_audit.model import FloatArray
+    from .arrays import FloatArray
 
 _PAIRS_AT_ONCE = 5_000_000  # edges of one look times all edges: bounds the memory of the look
 

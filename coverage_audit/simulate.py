@@ -16,12 +16,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from coverage_audit.ground.tolerances import SIMULATED_SWEEP_HZ, SIMULATED_WANDER_STEP_M
+
 from .simulate_plan import GUIDED, HAND, Faults, GnssError, Scenario, Steering, Stop, SwitchHabit, plan_route
 from .simulate_route import Route, without
-from .tolerances import SIMULATED_SWEEP_HZ, SIMULATED_WANDER_STEP_M
 
 if TYPE_CHECKING:
-    from .model import FloatArray, IntArray
+    from .arrays import FloatArray, IntArray
     from .simulate_route import Spray
 
 __all__ = [

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from coverage_audit.drive.plane import Plane
 
-    from .model import BoolArray, FloatArray
+    from .arrays import BoolArray, FloatArray
     from .simulate import SimulatedJob
 
 GPX_HEAD = (

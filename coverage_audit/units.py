@@ -12,7 +12,9 @@ import math
 import re
 
 from .errors import InputError
-from .tolerances import MAX_QUANTITY_CHARACTERS
+
+MAX_QUANTITY_CHARACTERS = 100
+"""Longest quantity, price or place as text: a number of 17 digits, a unit and blanks need far less. [1]"""
 
 FOOT_M = 0.3048
 INCH_M = 0.0254

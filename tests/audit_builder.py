@@ -10,8 +10,12 @@ from itertools import pairwise
 import shapely
 from shapely import affinity
 
-from coverage_audit.model import Areas, Audit, Checks, InputCount, Job, Layers, PlaneOrigin, Strip, Volume
-from coverage_audit.model_settings import BoomSettings, FieldSettings, JobSettings, RateSettings, ReportSettings
+from coverage_audit.drive.model import PlaneOrigin
+from coverage_audit.ground.model import Areas, Strip
+from coverage_audit.jobs.job import Job
+from coverage_audit.jobs.settings import BoomSettings, FieldSettings, JobSettings, RateSettings, ReportSettings
+from coverage_audit.rate.model import Volume
+from coverage_audit.recipe.result import Audit, Checks, InputCount, Layers
 
 ORIGIN = PlaneOrigin(lon_deg=-1.5, lat_deg=54.25)
 START_S = 1_780_232_400.0

@@ -24,17 +24,16 @@ from jobs import START_S, boom, job, log
 from shapely import affinity
 
 from coverage_audit.accuracy.draws import cross_cuts, real_strips
+from coverage_audit.accuracy.tolerances import CLASS_NOISE_M, CLASS_SIGMA_M, CLASS_TIME_S
 from coverage_audit.ground.boom_lines import pieces_of, thin, travel_at
+from coverage_audit.ground.model import BoomLines
 from coverage_audit.ground.partition import partition
 from coverage_audit.ground.target import lay_out
-from coverage_audit.model_accuracy import GUIDED as BY_RECEIVER
-from coverage_audit.model_accuracy import HAND as BY_EYE
-from coverage_audit.model_accuracy import AccuracySettings
-from coverage_audit.model_core import BoomLines
-from coverage_audit.model_settings import FieldSettings
+from coverage_audit.jobs.settings import GUIDED as BY_RECEIVER
+from coverage_audit.jobs.settings import HAND as BY_EYE
+from coverage_audit.jobs.settings import AccuracySettings, FieldSettings
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.simulate import BENCHMARK_M, GUIDED, HAND, Faults, GnssError, Scenario, gauss_markov, simulate
-from coverage_audit.tolerances_accuracy import CLASS_NOISE_M, CLASS_SIGMA_M, CLASS_TIME_S
 
 CLASSES = {"autonomous": 0, "SBAS": 1, "RTK": 3}
 CELLS = tuple(product(CLASSES, (BY_EYE, BY_RECEIVER)))

@@ -5,11 +5,12 @@ import dataclasses
 import numpy as np
 import shapely
 
+from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
-from coverage_audit.model import Fixes, Interval, Job, NamedArea, PlaneOrigin, TrackLog
-from coverage_audit.model_accuracy import AccuracySettings
-from coverage_audit.model_core import BoomLines
-from coverage_audit.model_settings import BoomSettings, JobSettings
+from coverage_audit.ground.model import BoomLines
+from coverage_audit.jobs.job import Job
+from coverage_audit.jobs.settings import AccuracySettings, BoomSettings, JobSettings
+from coverage_audit.read.records import Fixes, Interval, NamedArea, TrackLog
 
 START_S = 1_780_000_000.0
 PLACE = PlaneOrigin(-70.5, -41.2)

@@ -7,7 +7,7 @@ import numpy as np
 import shapely
 from jobs import boom, job, log
 
-from coverage_audit.model_passes import Fixed
+from coverage_audit.passes.model import Fixed
 from coverage_audit.passes.way import white_noise_m
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.simulate import GUIDED, HAND, GnssError, Scenario, SwitchHabit, benchmark_scenario, simulate

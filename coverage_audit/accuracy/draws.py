@@ -20,8 +20,10 @@ import shapely
 from coverage_audit.accuracy.gaps.choice import pick, usual
 from coverage_audit.accuracy.gaps.habits import Habits, Likelihood, fit_habits, other_habits
 from coverage_audit.accuracy.gaps.posterior import Seen, conditioned_errors, simulate_errors, smallest_skip
-from coverage_audit.model_accuracy import CLASSICAL, REGIMES, Accuracy, Figure, RegimeResult
-from coverage_audit.tolerances_accuracy import (
+
+from .model import CLASSICAL, REGIMES, Accuracy, Figure, RegimeResult
+from .scan import Cuts, Scan, steps_of
+from .tolerances import (
     CROSS_CUTS,
     CUT_REACH_SIGMAS,
     HABIT_GROUPS,
@@ -35,16 +37,17 @@ from coverage_audit.tolerances_accuracy import (
     TOO_WIDE_TARGET,
 )
 
-from .scan import Cuts, Scan, steps_of
-
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import BoolArray, FloatArray, Strip
-    from coverage_audit.model_accuracy import AccuracySettings, ErrorModel, Gaps
-    from coverage_audit.model_core import BoomLines, BoomPath
+    from coverage_audit.arrays import BoolArray, FloatArray
+    from coverage_audit.drive.model import BoomPath
+    from coverage_audit.ground.model import BoomLines, Strip
+    from coverage_audit.jobs.settings import AccuracySettings
+
+    from .model import ErrorModel, Gaps
 
     RunAll = Callable[[Callable[[int], FloatArray], int], Iterable[FloatArray]]
 

@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.drive.smoothing import local_parabolas
-from coverage_audit.model_accuracy import ErrorModel
-from coverage_audit.tolerances_accuracy import (
+
+from .model import ErrorModel
+from .tolerances import (
     CLASS_NOISE_M,
     CLASS_OF_QUALITY,
     CLASS_SIGMA_M,
@@ -29,8 +30,9 @@ from coverage_audit.tolerances_accuracy import (
 )
 
 if TYPE_CHECKING:
-    from coverage_audit.model_accuracy import AccuracySettings, FloatArray
-    from coverage_audit.model_core import Track
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.drive.model import Track
+    from coverage_audit.jobs.settings import AccuracySettings
 
 
 def error_model(track: Track, settings: AccuracySettings) -> ErrorModel:

@@ -12,23 +12,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.tolerances import VISIT_WIDTHS
-from coverage_audit.tolerances_accuracy import (
-    MOST_CROSSINGS,
-    MOST_PAIRS,
-    MOST_SCAN_STEP_M,
-    MOST_SWEEPS,
-    SCAN_DIRECTIONS,
-    SCAN_LINES,
-)
+from coverage_audit.ground.tolerances import VISIT_WIDTHS
+
+from .tolerances import MOST_CROSSINGS, MOST_PAIRS, MOST_SCAN_STEP_M, MOST_SWEEPS, SCAN_DIRECTIONS, SCAN_LINES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import FloatArray, IntArray
-    from coverage_audit.model_core import BoomLines
+    from coverage_audit.arrays import FloatArray, IntArray
+    from coverage_audit.ground.model import BoomLines
 
 
 @dataclass(frozen=True)

@@ -34,8 +34,9 @@ from .touchup import add_touchup, planned, refuse_lost, told, touchup_papers
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from coverage_audit.model import Audit, Job
-    from coverage_audit.model_touchup import TouchupPlan
+    from coverage_audit.jobs.job import Job
+    from coverage_audit.recipe.result import Audit
+    from coverage_audit.touchup.model import TouchupPlan
 
     Progress = Callable[[str, float], None]
 

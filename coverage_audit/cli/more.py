@@ -17,9 +17,10 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Callable
 
-    from coverage_audit.model import Audit, Job
+    from coverage_audit.jobs.job import Job
     from coverage_audit.papers.compare_page import Price
     from coverage_audit.read.result_record import JobRecord
+    from coverage_audit.recipe.result import Audit
 
     Progress = Callable[[str, float], None]
     AuditJob = Callable[[Job, Progress, str | None], Audit]

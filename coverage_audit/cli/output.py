@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Collection, Mapping
 
-    from coverage_audit.model import Job
+    from coverage_audit.jobs.job import Job
 
 REPORT_PAPERS = ("report.html", "summary.json", "findings.geojson", "missed.gpx", "passes.geojson")
 """What check writes in any case."""

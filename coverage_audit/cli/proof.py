@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Callable, Mapping
 
-    from coverage_audit.model import Audit, Job
+    from coverage_audit.jobs.job import Job
+    from coverage_audit.recipe.result import Audit
 
     Progress = Callable[[str, float], None]
     AuditJob = Callable[[Job, Progress, str | None], Audit]

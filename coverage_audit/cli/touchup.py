@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Callable
 
-    from coverage_audit.model import Audit
-    from coverage_audit.model_touchup import TouchupPlan
+    from coverage_audit.recipe.result import Audit
+    from coverage_audit.touchup.model import TouchupPlan
 
     Progress = Callable[[str, float], None]
 

@@ -12,7 +12,7 @@ from .statistics import Series, block_length, pass_step_s
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from coverage_audit.model import FloatArray
+    from coverage_audit.arrays import FloatArray
     from coverage_audit.read.result_record import JobRecord
 
 

@@ -15,17 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import stdtrit
 
-from coverage_audit.tolerances_compare import (
-    BLOCK_LEAST,
-    BLOCK_MEMORY_S,
-    DRIFT_SHARE,
-    EXACT_REL,
-    LEAST_PASSES,
-    RESAMPLES,
-)
+from .tolerances import BLOCK_LEAST, BLOCK_MEMORY_S, DRIFT_SHARE, EXACT_REL, LEAST_PASSES, RESAMPLES
 
 if TYPE_CHECKING:
-    from coverage_audit.model import FloatArray
+    from coverage_audit.arrays import FloatArray
 
 
 @dataclass(frozen=True)

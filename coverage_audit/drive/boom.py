@@ -8,17 +8,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.errors import InputError
-from coverage_audit.model import Interval
-from coverage_audit.model_core import Timeline
-from coverage_audit.tolerances import ZONE_QUARTERS, ZONE_SLACK_S
+from coverage_audit.read.records import Interval
 from coverage_audit.units import DAY_S
+
+from .model import Timeline
+from .tolerances import ZONE_QUARTERS, ZONE_SLACK_S
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from coverage_audit.model import Mark, SwitchChange, TrackLog
-    from coverage_audit.model_core import Track
-    from coverage_audit.model_settings import BoomSettings
+    from coverage_audit.jobs.settings import BoomSettings
+    from coverage_audit.read.records import Mark, SwitchChange, TrackLog
+
+    from .model import Track
 
 
 def boom_timeline(

@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit.model_core import Motion
-from coverage_audit.tolerances import (
+from .model import Motion
+from .reversals import find_reversals
+from .smoothing import local_parabolas
+from .tolerances import (
     COURSE_AGREES_DEG,
     COURSE_SPEED_M_S,
     CUSP_ANGLE_DEG,
@@ -37,12 +39,10 @@ from coverage_audit.tolerances import (
     TIP_NOISE_M,
 )
 
-from .reversals import find_reversals
-from .smoothing import local_parabolas
-
 if TYPE_CHECKING:
-    from coverage_audit.model import BoolArray, FloatArray, IntArray
-    from coverage_audit.model_core import Track
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
+
+    from .model import Track
 
 
 def build_motion(track: Track, half_boom_m: float) -> Motion:

@@ -17,7 +17,7 @@ from pyproj import CRS, Geod, Transformer
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-    from coverage_audit.model import PlaneOrigin
+    from .model import PlaneOrigin
 
 Geometry = Any  # a shapely geometry or an array of them: shapely's own functions take either
 

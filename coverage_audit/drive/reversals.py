@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from coverage_audit.tolerances import (
+from .tolerances import (
     CUSP_ANGLE_DEG,
     CUSP_CHORD_M,
     CUSP_SAMPLE_S,
@@ -20,7 +20,7 @@ from coverage_audit.tolerances import (
 )
 
 if TYPE_CHECKING:
-    from coverage_audit.model import BoolArray, FloatArray, IntArray
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
 
 
 class _Leg(NamedTuple):

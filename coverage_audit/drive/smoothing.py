@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit.tolerances import EVEN_STEP_SHARE
+from .tolerances import EVEN_STEP_SHARE
 
 if TYPE_CHECKING:
-    from coverage_audit.model import BoolArray, FloatArray, IntArray
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
 
 
 def local_parabolas(

@@ -12,14 +12,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.errors import InputError
-from coverage_audit.model_core import Track
-from coverage_audit.tolerances import (
+from coverage_audit.read.tolerances import LATEST_TIME_S
+
+from .model import Track
+from .tolerances import (
     ALONE_S,
     CLOCK_NOISE_S,
     EARLIEST_JOB_S,
     GAP_STEPS,
     ISLAND_S,
-    LATEST_TIME_S,
     MAX_FIELD_DISTANCE_M,
     MAX_SPEED_M_S,
     MOVED_FIXES,
@@ -30,7 +31,8 @@ from coverage_audit.tolerances import (
 )
 
 if TYPE_CHECKING:
-    from coverage_audit.model import BoolArray, FloatArray, IntArray, TrackLog
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
+    from coverage_audit.read.records import TrackLog
 
 
 def clean_track(

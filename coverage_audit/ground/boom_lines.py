@@ -14,33 +14,33 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from coverage_audit.drive.model import BoomPath
+from coverage_audit.drive.tolerances import SAME_WAY_DEG, STANDING_STEP_M
 from coverage_audit.errors import InputError
-from coverage_audit.model_core import BoomLines, BoomPath, Piece
-from coverage_audit.tolerances import (
+
+from .cuts import cut_times
+from .model import BoomLines, Piece
+from .tolerances import (
     BRIDGE_TURN_DEG,
     BRIDGE_WIDTHS,
     CHUNK_TURN_DEG,
     MAX_THIN_M,
     MOST_AXLE_AHEAD_M,
     MOST_AXLE_BEHIND_M,
-    SAME_WAY_DEG,
     SLIDING_DEG,
     SLIDING_M,
     SLIDING_SHARE,
-    STANDING_STEP_M,
     THIN_M,
     THIN_NOISE_SHARE,
     THIN_STRIDE,
 )
 
-from .cuts import cut_times
-
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from coverage_audit.model import BoolArray, FloatArray, IntArray
-    from coverage_audit.model_core import Motion, Timeline
-    from coverage_audit.model_settings import BoomSettings
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
+    from coverage_audit.drive.model import Motion, Timeline
+    from coverage_audit.jobs.settings import BoomSettings
 
 
 def boom_path(motion: Motion, settings: BoomSettings) -> BoomPath:

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from coverage_audit.tolerances import BUSY_TURN_DEG, CUT_STEP_M, MOST_LINE_CUTS, VISIT_WIDTHS
+from .tolerances import BUSY_TURN_DEG, CUT_STEP_M, MOST_LINE_CUTS, VISIT_WIDTHS
 
 if TYPE_CHECKING:
-    from coverage_audit.model import BoolArray, FloatArray, IntArray
-    from coverage_audit.model_core import BoomPath, Timeline
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
+    from coverage_audit.drive.model import BoomPath, Timeline
 
 
 def cut_times(path: BoomPath, timeline: Timeline, width_m: float) -> FloatArray:

@@ -7,17 +7,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.model import Strip
-from coverage_audit.tolerances import INSCRIBED_M, MITRE_LIMIT, NECK_AREA_M2, NODE_GRID_M
-
 from .middle_line import middles
+from .model import Strip
+from .tolerances import INSCRIBED_M, MITRE_LIMIT, NECK_AREA_M2, NODE_GRID_M
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import FloatArray
+    from coverage_audit.arrays import FloatArray
 
 
 def find_strips(

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.tolerances import (
+from .tolerances import (
     CENTRES_TRIED,
     CUTS_PER_WIDTH,
     INSCRIBED_M,
@@ -26,7 +26,7 @@ from coverage_audit.tolerances import (
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import FloatArray
+    from coverage_audit.arrays import FloatArray
 
 
 @dataclass(frozen=True)

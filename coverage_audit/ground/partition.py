@@ -11,17 +11,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.errors import InputError
-from coverage_audit.model_core import Partition
-from coverage_audit.tolerances import CLOSURE_REL, MAX_NEAR_PAIRS, NODE_GRID_M, VISIT_WIDTHS
-
 from coverage_audit.edges import near_pairs
+from coverage_audit.errors import InputError
+
+from .model import Partition
+from .tolerances import CLOSURE_REL, MAX_NEAR_PAIRS, NODE_GRID_M, VISIT_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from coverage_audit.model import FloatArray, IntArray
-    from coverage_audit.model_core import Ground, Piece
+    from coverage_audit.arrays import FloatArray, IntArray
+
+    from .model import Ground, Piece
 
 
 def partition(

@@ -15,8 +15,9 @@ import numpy as np
 import shapely
 
 from coverage_audit.errors import InputError
-from coverage_audit.model_core import RasterCount
-from coverage_audit.tolerances import (
+
+from .model import RasterCount
+from .tolerances import (
     CHUNK_TURN_DEG,
     RASTER_BAND_CROSSINGS,
     RASTER_CELL_M,
@@ -36,8 +37,9 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import BoolArray, FloatArray, IntArray
-    from coverage_audit.model_core import BoomLines
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
+
+    from .model import BoomLines
 
 
 @dataclass(frozen=True)

@@ -8,16 +8,17 @@ import numpy as np
 import shapely
 
 from coverage_audit.errors import InputError
-from coverage_audit.model_core import Ground
 from coverage_audit.read.outlines.tolerances import MAX_FIELD_SPAN_M, MAX_OUTLINE_M
-from coverage_audit.tolerances import BUFFER_QUAD_SEGS, NEAREST_TOLD_M, SPRAYED_WIDTHS
+
+from .model import Ground
+from .tolerances import BUFFER_QUAD_SEGS, NEAREST_TOLD_M, SPRAYED_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model_settings import FieldSettings
+    from coverage_audit.jobs.settings import FieldSettings
 
 
 def sprayed_fields(

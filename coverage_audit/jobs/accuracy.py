@@ -6,13 +6,14 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from coverage_audit.errors import InputError
-from coverage_audit.model_accuracy import AccuracySettings
-from coverage_audit.tolerances_accuracy import MAX_REPLICATES
+
+from .settings import AccuracySettings
+from .tolerances import MAX_REPLICATES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from coverage_audit.model import Job
+    from .job import Job
 
 
 def accuracy_settings(values: Mapping[str, Any] | None) -> AccuracySettings | None:

@@ -14,13 +14,12 @@ from collections.abc import Callable, Mapping
 from difflib import get_close_matches
 from typing import Any, TypeVar
 
-from coverage_audit import tolerances as tol
-from coverage_audit import tolerances_accuracy as tol_accuracy
-from coverage_audit import tolerances_rate as tol_rate
 from coverage_audit import units
 from coverage_audit.errors import InputError
-from coverage_audit.model_rate import Amount
+from coverage_audit.read import tolerances as tol_read
 
+from . import tolerances as tol
+from .settings import Amount
 from .touchup import TOUCHUP
 
 Check = Callable[[object, str], Any]
@@ -122,8 +121,10 @@ _Date = TypeVar("_Date", bound=dt.date)
 
 def _in_calendar(value: _Date, place: str) -> _Date:
     """*value*, when days and time zones can be added to it and a log can have been made then."""
-    if not tol.FIRST_YEAR <= value.year <= tol.LAST_YEAR:
-        raise InputError(f"{value} is out of range; the year must be {tol.FIRST_YEAR} to {tol.LAST_YEAR}", place)
+    if not tol_read.FIRST_YEAR <= value.year <= tol_read.LAST_YEAR:
+        raise InputError(
+            f"{value} is out of range; the year must be {tol_read.FIRST_YEAR} to {tol_read.LAST_YEAR}", place
+        )
     return value
 
 
@@ -203,7 +204,7 @@ def product_amount(*, per_mix: bool) -> Check:
     merged = {unit: size for _, _, table in tables for unit, size in table.items()}
 
     def check(value: object, place: str) -> Amount:
-        number = units.parse_quantity(value, merged, place, maximum=tol_rate.MAX_PRODUCT_HA, above=True)
+        number = units.parse_quantity(value, merged, place, maximum=tol.MAX_PRODUCT_HA, above=True)
         unit = units.number_and_unit(str(value))[1]
         per, kind = next((per, kind) for per, kind, table in tables if unit in table)
         return Amount(number, kind, per, unit, merged[unit])
@@ -215,13 +216,13 @@ _LEVER = quantity(units.LENGTH_M, least=-tol.MAX_LEVER_M, most=tol.MAX_LEVER_M)
 _DRAWBAR = quantity(units.LENGTH_M, most=tol.MAX_LEVER_M)
 _WIDTH = quantity(units.LENGTH_M, most=tol.MAX_BOOM_M, above=True)
 _STRIP = quantity(units.LENGTH_M, most=tol.MAX_STRIP_M)
-_ERROR = quantity(units.LENGTH_M, most=tol_accuracy.MAX_SIGMA_M)
+_ERROR = quantity(units.LENGTH_M, most=tol.MAX_SIGMA_M)
 _DELAY = quantity(units.TIME_S, least=-tol.MAX_DELAY_S, most=tol.MAX_DELAY_S)
 _RATE = quantity(units.RATE_L_HA, most=tol.MAX_RATE_L_HA, above=True)
 _FLOW = quantity(units.FLOW_L_MIN, most=tol.MAX_FLOW_L_MIN, above=True)
 _PRESSURE = quantity(units.PRESSURE_BAR, most=tol.MAX_PRESSURE_BAR, above=True)
-_LOAD = quantity(units.VOLUME_L, most=tol_rate.MAX_TANK_L, above=True)
-_DAYS = quantity(units.INTERVAL_DAYS, most=tol_rate.MAX_INTERVAL_DAYS)
+_LOAD = quantity(units.VOLUME_L, most=tol.MAX_TANK_L, above=True)
+_DAYS = quantity(units.INTERVAL_DAYS, most=tol.MAX_INTERVAL_DAYS)
 _NOZZLES = whole(tol.MAX_NOZZLES)
 
 PROOF_TEXTS = (
@@ -284,9 +285,9 @@ TABLES: dict[str, dict[str, Check]] = {
         "sigma": _ERROR,
         "noise": _ERROR,
         "boundary": _ERROR,
-        "time_constant": quantity(units.TIME_S, most=tol_accuracy.MAX_TIME_CONSTANT_S, above=True),
+        "time_constant": quantity(units.TIME_S, most=tol.MAX_TIME_CONSTANT_S, above=True),
         "steering": choice("hand", "guided", "guided-other", "unknown"),
-        "replicates": whole(tol_accuracy.MAX_REPLICATES, least=0),
+        "replicates": whole(tol.MAX_REPLICATES, least=0),
     },
     "touchup": TOUCHUP,
     "proof": {**dict.fromkeys(PROOF_TEXTS, text), "max_bridged": quantity({"%": 0.01}, most=tol.MOST_BRIDGED_SHARE)},

@@ -6,7 +6,8 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from coverage_audit.errors import InputError
-from coverage_audit.model_rate import ProductSettings, TankSettings
+
+from .settings import ProductSettings, TankSettings
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

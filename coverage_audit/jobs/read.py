@@ -8,31 +8,33 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from coverage_audit import tolerances as tol
 from coverage_audit.errors import InputError
-from coverage_audit.model import Interval, Job, NamedArea
-from coverage_audit.model_proof import ProofSettings
-from coverage_audit.model_settings import (
-    BoomSettings,
-    FieldSettings,
-    JobSettings,
-    NozzleSettings,
-    RateSettings,
-    ReportSettings,
-    TrackSettings,
-)
 from coverage_audit.read.boom_times import read_boom
 from coverage_audit.read.outlines.registry import read_field
 from coverage_audit.read.source import is_there, read_bytes
 from coverage_audit.read.tracks.registry import read_track
 
+from . import tolerances as tol
 from .accuracy import accuracy_settings
+from .job import Job
 from .keys import JOB_FILE, REQUIRED, TABLES
 from .rate import product_settings, tank_settings
+from .settings import (
+    BoomSettings,
+    FieldSettings,
+    JobSettings,
+    NozzleSettings,
+    ProofSettings,
+    RateSettings,
+    ReportSettings,
+    TrackSettings,
+)
 from .touchup import touchup_settings
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+
+    from coverage_audit.read.records import Interval, NamedArea
 
 INTERVAL_SOURCES = ("log", "segments", "marks", "assume")
 """Words that ``boom.intervals`` may hold; anything else is the name of a CSV file."""

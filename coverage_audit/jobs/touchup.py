@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
-from coverage_audit import tolerances as tol
-from coverage_audit import tolerances_touchup as tol_touchup
 from coverage_audit import units
 from coverage_audit.errors import InputError
-from coverage_audit.model_touchup import TouchupSettings
+
+from . import tolerances as tol
+from .settings import TouchupSettings
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -35,7 +35,7 @@ def _quantity(table: Mapping[str, float], most: float, *, above: bool = False) -
 
 def _money(table: Mapping[str, float]) -> Check:
     """Money per something, such as "450 /ha" or "$30/h"."""
-    plain = _quantity(table, tol_touchup.MAX_MONEY)
+    plain = _quantity(table, tol.MAX_MONEY)
 
     def check(value: object, place: str) -> float:
         match = None
@@ -76,7 +76,7 @@ def _entry(value: object, place: str) -> tuple[float, float]:
 
 
 _MIX_RATE = _quantity(units.RATE_L_HA, tol.MAX_RATE_L_HA, above=True)
-_WORK = _quantity(_WORK_M2_S, tol_touchup.MAX_SPOT_M2_S, above=True)
+_WORK = _quantity(_WORK_M2_S, tol.MAX_SPOT_M2_S, above=True)
 
 TOUCHUP: dict[str, Check] = {
     "value": _money(_MONEY_AREA),
@@ -84,13 +84,13 @@ TOUCHUP: dict[str, Check] = {
     "mix_cost": _money(_MONEY_VOLUME),
     "spot_rate": _either(("spot_m2_s", _WORK), ("spot_rate_l_ha", _MIX_RATE), _WORK_M2_S),
     "spot_work": _WORK,
-    "turning_radius": _quantity(units.LENGTH_M, tol_touchup.MAX_RADIUS_M, above=True),
+    "turning_radius": _quantity(units.LENGTH_M, tol.MAX_RADIUS_M, above=True),
     "entry": _entry,
     "reserve": _either(
         ("reserve_share", _quantity(_SHARE, 10.0)), ("reserve_l", _quantity(units.VOLUME_L, tol.MAX_APPLIED_L)), _SHARE
     ),
-    "speed": _quantity(units.SPEED_M_S, tol_touchup.MAX_SPEED_M_S, above=True),
-    "setup": _quantity(units.TIME_S, tol_touchup.MAX_TIME_S),
+    "speed": _quantity(units.SPEED_M_S, tol.MAX_SPEED_M_S, above=True),
+    "setup": _quantity(units.TIME_S, tol.MAX_TIME_S),
 }
 """Every key of [touchup]. ``spot_rate`` is mix per area; an area per time is taken as ``spot_work``."""
 

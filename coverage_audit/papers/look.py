@@ -6,15 +6,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
-from coverage_audit.model import PlaneOrigin
+from coverage_audit.drive.tolerances import GAP_STEPS
 from coverage_audit.papers.words.safe import printable
-from coverage_audit.tolerances import GAP_STEPS
 
 from .words import display
 
 if TYPE_CHECKING:
-    from coverage_audit.model import FloatArray, IntArray, TrackLog
+    from coverage_audit.arrays import FloatArray, IntArray
+    from coverage_audit.read.records import TrackLog
 
 QUALITY = {
     -1: "not stated",

@@ -28,8 +28,9 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Audit, InputCount, Strip
-    from coverage_audit.model_touchup import TouchupPlan
+    from coverage_audit.ground.model import Strip
+    from coverage_audit.recipe.result import Audit, InputCount
+    from coverage_audit.touchup.model import TouchupPlan
 
 LEAST_PLACE_M2 = 1.0
 """Smaller places outside or in no-spray ground are totalled, not listed. [m2] A square metre is

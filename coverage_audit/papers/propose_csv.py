@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 if TYPE_CHECKING:
-    from coverage_audit.model import FloatArray
+    from coverage_audit.arrays import FloatArray
 
 
 def proposal_csv(on_off_s: FloatArray, timezone: str) -> str:

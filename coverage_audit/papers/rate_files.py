@@ -12,14 +12,14 @@ import shapely.geometry
 
 from coverage_audit.drive.plane import Plane, plane_wkt
 from coverage_audit.rate.classes import class_edges, class_of
-from coverage_audit.tolerances_rate import GRID_CELLS
 from coverage_audit.units import HECTARE_M2
 
 from .shapes import degree_shapes
+from .tolerances import GRID_CELLS
 
 if TYPE_CHECKING:
-    from coverage_audit.model import Audit
-    from coverage_audit.model_rate import RateCells
+    from coverage_audit.rate.model import RateCells
+    from coverage_audit.recipe.result import Audit
 
 NODATA = -9999
 

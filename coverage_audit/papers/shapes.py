@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.tolerances import EXPORT_GRID_DEG
+from .tolerances import EXPORT_GRID_DEG
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

@@ -16,10 +16,10 @@ from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.words.accuracy import accuracy_keys
 from coverage_audit.papers.words.passes import told_causes, verdict_of
 from coverage_audit.papers.words.safe import json_text, one_line, printable
-from coverage_audit.tolerances import EXPORT_GRID_DEG, EXPORT_GRID_M, WALKED_LINE_M
 
 from .summary_passes import cause_keys, pass_features, pass_keys
 from .summary_rate import rate_findings, rate_keys, volume_keys
+from .tolerances import EXPORT_GRID_DEG, EXPORT_GRID_M, WALKED_LINE_M
 from .words import display
 
 if TYPE_CHECKING:
@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Audit, InputCount, Strip
+    from coverage_audit.ground.model import Strip
+    from coverage_audit.recipe.result import Audit, InputCount
 
 SCHEMA = "coverage-audit summary 1"
 LISTED_STRIPS = 5

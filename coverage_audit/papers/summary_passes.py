@@ -15,8 +15,9 @@ from coverage_audit.papers.words.passes import assumed_notice, cause_words
 from .shapes import degree_shapes
 
 if TYPE_CHECKING:
-    from coverage_audit.model import Audit, Strip
-    from coverage_audit.model_passes import Deviation, LapPiece, Pass, Range
+    from coverage_audit.ground.model import Strip
+    from coverage_audit.passes.model import Deviation, LapPiece, Pass, Range
+    from coverage_audit.recipe.result import Audit
 
 
 def pass_keys(audit: Audit) -> dict[str, Any]:

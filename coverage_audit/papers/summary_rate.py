@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from coverage_audit.model_rate import RateBands
+from coverage_audit.rate.model import RateBands
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Audit
-    from coverage_audit.model_rate import ProductUse, RateResult, TankResult
+    from coverage_audit.rate.model import ProductUse, RateResult, TankResult
+    from coverage_audit.recipe.result import Audit
 
 
 def rate_keys(audit: Audit) -> dict[str, Any]:

@@ -14,7 +14,7 @@ import shapely.geometry
 from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.words.display import SPACE
 from coverage_audit.papers.words.safe import json_text
-from coverage_audit.tolerances_touchup import PATH_STEP_M
+from coverage_audit.touchup.tolerances import PATH_STEP_M
 
 from .shapes import degree_shapes
 from .words import touchup as words
@@ -24,8 +24,9 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Audit, FloatArray
-    from coverage_audit.model_touchup import Limit, Mix, Option, StripPlan, TouchupPlan
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.recipe.result import Audit
+    from coverage_audit.touchup.model import Limit, Mix, Option, StripPlan, TouchupPlan
 
 SCHEMA = "coverage-audit touchup 1"
 _NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")

@@ -6,22 +6,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit.model_passes import STRAIGHT
-from coverage_audit.tolerances_passes import (
-    DIRECTION_TRIM,
-    FAMILY_DEG,
-    FAMILY_LEAST_SHARE,
-    STRAY_LEAST_DEG,
-    STRAY_SPREADS,
-)
+from .model import STRAIGHT
+from .tolerances import DIRECTION_TRIM, FAMILY_DEG, FAMILY_LEAST_SHARE, STRAY_LEAST_DEG, STRAY_SPREADS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from coverage_audit.model import BoolArray, FloatArray
-    from coverage_audit.model_passes import Fixed, Span
+    from coverage_audit.arrays import BoolArray, FloatArray
 
     from .legs import Leg
+    from .model import Fixed, Span
 
 
 def find_families(legs: Sequence[Leg], headland: BoolArray) -> tuple[list[int], list[float]]:

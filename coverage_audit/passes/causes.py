@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.model_passes import HEADLAND, STRAIGHT, Cause
-from coverage_audit.tolerances import DRAWN_PATH_M
-from coverage_audit.tolerances_passes import (
+from .model import HEADLAND, STRAIGHT, Cause
+from .strip_places import AT_NO_SPRAY, BETWEEN, EARLY_OFF, LATE_ON, ON_HEADLAND, lie
+from .tolerances import (
     CAUSE_PASSES,
     CAUSE_WIDTHS,
     CROSSED_SHARE,
+    DRAWN_PATH_M,
     ELONGATED,
     FAMILY_DEG,
     OFF_SHARE,
@@ -27,16 +28,15 @@ from coverage_audit.tolerances_passes import (
     SWITCHED_WELL_M,
 )
 
-from .strip_places import AT_NO_SPRAY, BETWEEN, EARLY_OFF, LATE_ON, ON_HEADLAND, lie
-
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import FloatArray, Strip
-    from coverage_audit.model_passes import Pass
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.ground.model import Strip
 
+    from .model import Pass
     from .strip_places import Lies, Surroundings
 
 

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.tolerances_passes import CURVE_DEGREE, CURVED_GAIN, CURVED_SAGITTA_M, LEG_END_FIT_M
+from .tolerances import CURVE_DEGREE, CURVED_GAIN, CURVED_SAGITTA_M, LEG_END_FIT_M
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import FloatArray
+    from coverage_audit.arrays import FloatArray
 
 
 def cross_track_m(points_m: FloatArray, reference: BaseGeometry) -> FloatArray:

@@ -8,9 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.model_passes import HEADLAND, STRAIGHT, TRANSPORT, TURN
-from coverage_audit.tolerances import ACROSS_DEG
-from coverage_audit.tolerances_passes import (
+from .ab_lines import axial_mean, find_families, mean_directions
+from .legs import find_legs, leg_between
+from .model import HEADLAND, STRAIGHT, TRANSPORT, TURN
+from .spans import Cell, as_spans, backing_up, broken, laid_out, with_laps
+from .tolerances import (
+    ACROSS_DEG,
     AGAIN_SHARE,
     AGAIN_WIDTHS,
     BACKING_SHARE,
@@ -25,10 +28,6 @@ from coverage_audit.tolerances_passes import (
     RUN_IN_M,
     TURN_WIDTHS,
 )
-
-from .ab_lines import axial_mean, find_families, mean_directions
-from .legs import find_legs, leg_between
-from .spans import Cell, as_spans, backing_up, broken, laid_out, with_laps
 from .way import smooth_way
 
 if TYPE_CHECKING:
@@ -36,10 +35,10 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import BoolArray, FloatArray
-    from coverage_audit.model_passes import Fixed, Span
+    from coverage_audit.arrays import BoolArray, FloatArray
 
     from .legs import Leg
+    from .model import Fixed, Span
     from .way import Way
 
 

@@ -8,15 +8,15 @@ import numpy as np
 import shapely
 import shapely.ops
 
-from coverage_audit.model_passes import GAP, HEADLAND, STRAIGHT
-from coverage_audit.tolerances_passes import LEFT_OUT_LENGTH_WIDTHS, LEFT_OUT_NEAR_WIDTHS, LEFT_OUT_WIDTHS, PARALLEL_DEG
+from .model import GAP, HEADLAND, STRAIGHT
+from .tolerances import LEFT_OUT_LENGTH_WIDTHS, LEFT_OUT_NEAR_WIDTHS, LEFT_OUT_WIDTHS, PARALLEL_DEG
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model_passes import Pass
+    from .model import Pass
 
 
 def left_out(

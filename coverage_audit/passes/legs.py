@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit.tolerances_passes import (
+from .tolerances import (
     BEND_MIN_DEG,
     BEND_RADIUS_M,
     LEG_END_FIT_M,
@@ -22,7 +22,7 @@ from coverage_audit.tolerances_passes import (
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from coverage_audit.model import BoolArray, FloatArray
+    from coverage_audit.arrays import BoolArray, FloatArray
 
     from .way import Way
 

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.tolerances_passes import CELL_BEYOND_WIDTHS, CELL_STEPS, LAP_PIECE_M, SPACED_WIDTHS
+from .tolerances import CELL_BEYOND_WIDTHS, CELL_STEPS, LAP_PIECE_M, SPACED_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import FloatArray
+    from coverage_audit.arrays import FloatArray
 
     from .steering import Driven, Neighbours
 

@@ -8,20 +8,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.model_passes import HEADLAND, STRAIGHT
-from coverage_audit.tolerances_passes import PROPOSED_LEAST_M
-
 from .cross_track import beside
+from .model import HEADLAND, STRAIGHT
 from .switching import boom_over, inside_headland
+from .tolerances import PROPOSED_LEAST_M
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import FloatArray
-    from coverage_audit.model_passes import Fixed, Span
+    from coverage_audit.arrays import FloatArray
 
+    from .model import Fixed, Span
     from .steering import Driven
 
 

@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit.model_passes import GAP, HEADLAND, REVERSING, STANDING, STRAIGHT, Span
-from coverage_audit.tolerances_passes import CORNER_MIN_DEG
+from .model import GAP, HEADLAND, REVERSING, STANDING, STRAIGHT, Span
+from .tolerances import CORNER_MIN_DEG
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from coverage_audit.model import BoolArray, FloatArray
-    from coverage_audit.model_passes import IntArray
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
 
     from .way import Way
 

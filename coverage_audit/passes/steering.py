@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.model_passes import STRAIGHT, Deviation, Spacing, Steering
-from coverage_audit.tolerances_passes import (
+from .cross_track import beside, best_line, cross_track_m
+from .model import STRAIGHT, Deviation, Spacing, Steering
+from .tolerances import (
     LONG_TERM_S,
     NEIGHBOUR_LEAST_M,
     NEIGHBOUR_MIN_WIDTHS,
@@ -25,13 +26,12 @@ from coverage_audit.tolerances_passes import (
     STEERING_STEP_M,
 )
 
-from .cross_track import beside, best_line, cross_track_m
-
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from coverage_audit.model import FloatArray
-    from coverage_audit.model_passes import Fixed, Span
+    from coverage_audit.arrays import FloatArray
+
+    from .model import Fixed, Span
 
 
 @dataclass(frozen=True)

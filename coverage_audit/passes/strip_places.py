@@ -8,21 +8,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.tolerances import (
-    EDGE_BAND_M,
-    EDGE_SHARE,
-    END_AREA_SHARE,
-    END_TOUCH_SHARE,
-    HEADLAND_WIDTHS,
-    INSCRIBED_M,
-)
+from coverage_audit.ground.tolerances import INSCRIBED_M
+
+from .tolerances import EDGE_BAND_M, EDGE_SHARE, END_AREA_SHARE, END_TOUCH_SHARE, HEADLAND_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import FloatArray, Strip
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.ground.model import Strip
 
 BETWEEN, ON_HEADLAND, AT_EDGE, AT_NO_SPRAY = "between passes", "headland", "field edge", "no-spray area"
 LATE_ON, EARLY_OFF = "late on", "early off"

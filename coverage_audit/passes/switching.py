@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.tolerances_passes import EDGE_CUT_SHARE, EDGE_OPEN_WIDTHS, EDGE_PART_M, SWITCH_LEAD_S
-
 from .cross_track import beside
+from .tolerances import EDGE_CUT_SHARE, EDGE_OPEN_WIDTHS, EDGE_PART_M, SWITCH_LEAD_S
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import FloatArray
-    from coverage_audit.model_passes import Fixed
+    from coverage_audit.arrays import FloatArray
+
+    from .model import Fixed
 
 
 def inside_headland(target: BaseGeometry, laps: Sequence[BaseGeometry], width_m: float) -> BaseGeometry:

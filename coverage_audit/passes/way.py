@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit.tolerances import STAND_SPEED_M_S, STAND_WINDOW_S
-from coverage_audit.tolerances_passes import (
+from coverage_audit.drive.tolerances import STAND_SPEED_M_S, STAND_WINDOW_S
+
+from .tolerances import (
     ALIKE_NOISES,
     MOST_PAUSE_S,
     MOST_WAY_STEPS,
@@ -19,8 +20,9 @@ from coverage_audit.tolerances_passes import (
 )
 
 if TYPE_CHECKING:
-    from coverage_audit.model import BoolArray, FloatArray
-    from coverage_audit.model_passes import Fixed
+    from coverage_audit.arrays import BoolArray, FloatArray
+
+    from .model import Fixed
 
 
 @dataclass(frozen=True)

@@ -16,12 +16,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.errors import TooFineError
-from coverage_audit.tolerances_rate import CUTS_AT_ONCE, MOST_RATE_CELLS, MOST_TILE_PLACES, TILE_CELLS
+
+from .tolerances import CUTS_AT_ONCE, MOST_RATE_CELLS, MOST_TILE_PLACES, TILE_CELLS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from coverage_audit.model import FloatArray, IntArray
+    from coverage_audit.arrays import FloatArray, IntArray
 
 
 @dataclass(frozen=True)

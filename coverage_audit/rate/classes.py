@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit.tolerances_rate import BAND_SLACK
+from .tolerances import BAND_SLACK
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from coverage_audit.model_rate import FloatArray
+    from coverage_audit.arrays import FloatArray
 
 CLASS_EDGES = (0.0, 0.5, 0.75, 0.9, 1.1, 1.25, 1.5, 2.0, float("inf"))
 """Edges of the rate classes as shares of the intended (or else the mean) rate. [1]"""

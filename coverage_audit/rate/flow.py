@@ -10,9 +10,10 @@ import numpy as np
 from .volume import joined, nozzle_count, nozzle_flow, open_share
 
 if TYPE_CHECKING:
-    from coverage_audit.model import FloatArray, TrackLog
-    from coverage_audit.model_core import Timeline
-    from coverage_audit.model_settings import BoomSettings, RateSettings
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.drive.model import Timeline
+    from coverage_audit.jobs.settings import BoomSettings, RateSettings
+    from coverage_audit.read.records import TrackLog
 
 
 @dataclass(frozen=True)

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from coverage_audit.model_rate import Catch
-from coverage_audit.tolerances_rate import AVERAGE_SHARE, BAND_SLACK, DISAGREEMENT, OTHER_AVERAGE_SHARE, RATING_SHARE
-
+from .model import Catch
+from .tolerances import AVERAGE_SHARE, BAND_SLACK, DISAGREEMENT, OTHER_AVERAGE_SHARE, RATING_SHARE
 from .volume import SOURCES, nozzle_flow
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from coverage_audit.model_settings import NozzleSettings
+    from coverage_audit.jobs.settings import NozzleSettings
 
 MEASURED = ("logged flow", "applied", "catch")
 """Sources that measure what left the nozzles or the tank; the others compute it."""

@@ -7,26 +7,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.model_rate import RatePlace, Standing
-from coverage_audit.tolerances_rate import (
-    BAND_SLACK,
-    LEAST_RATE_PLACE_M2,
-    MOST_PLACE_CELLS,
-    MOST_RATE_PLACES,
-    STAND_S,
-    START_S,
-)
 from coverage_audit.units import HECTARE_M2
 
+from .model import RatePlace, Standing
 from .surface import laid_by_cell
+from .tolerances import BAND_SLACK, LEAST_RATE_PLACE_M2, MOST_PLACE_CELLS, MOST_RATE_PLACES, STAND_S, START_S
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import BoolArray, FloatArray, IntArray
-    from coverage_audit.model_core import Timeline
-    from coverage_audit.model_rate import RateCells
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
+    from coverage_audit.drive.model import Timeline
 
+    from .model import RateCells
     from .quads import Laid
     from .steps import OpenParts, Steps
 

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from coverage_audit.model_rate import ProductUse
-from coverage_audit.tolerances_rate import BAND_SLACK
 from coverage_audit.units import HECTARE_M2
 
+from .model import ProductUse
+from .tolerances import BAND_SLACK
+
 if TYPE_CHECKING:
-    from coverage_audit.model import Areas, Volume
-    from coverage_audit.model_rate import Amount, ProductSettings, RateCells, TankResult
+    from coverage_audit.ground.model import Areas
+    from coverage_audit.jobs.settings import Amount, ProductSettings
+
+    from .model import RateCells, TankResult, Volume
 
 
 def mix_strength(rate: Amount | None, target_l_ha: float | None) -> float | None:

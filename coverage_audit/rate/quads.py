@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit.tolerances_rate import LEAST_SLOPED_CELLS, NARROW_STEP_M
+from .tolerances import LEAST_SLOPED_CELLS, NARROW_STEP_M
 
 if TYPE_CHECKING:
-    from coverage_audit.model import BoolArray, FloatArray, IntArray
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True)

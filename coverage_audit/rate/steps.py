@@ -14,9 +14,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from coverage_audit.drive.tolerances import STAND_SPEED_M_S
 from coverage_audit.errors import TooFineError
-from coverage_audit.tolerances import STAND_SPEED_M_S
-from coverage_audit.tolerances_rate import (
+
+from .quads import Laid, uncrossed
+from .tolerances import (
     LONGEST_STEP_M,
     MOST_QUADS,
     NARROW_STEP_M,
@@ -29,11 +31,9 @@ from coverage_audit.tolerances_rate import (
     TIP_RATE_NOISE,
 )
 
-from .quads import Laid, uncrossed
-
 if TYPE_CHECKING:
-    from coverage_audit.model import BoolArray, FloatArray, IntArray
-    from coverage_audit.model_core import BoomPath, Timeline
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
+    from coverage_audit.drive.model import BoomPath, Timeline
 
     from .flow import Flow
 

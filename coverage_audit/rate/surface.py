@@ -9,26 +9,19 @@ import numpy as np
 import shapely
 
 from coverage_audit.errors import TooFineError
-from coverage_audit.model_rate import RateBands, RateCells, RateClass
-from coverage_audit.tolerances_rate import (
-    BAND_SLACK,
-    LARGEST_RATE_CELL_M,
-    MOST_CUTS,
-    RATE_CELL_M,
-    SWEPT_SHARE,
-    TILE_CELLS,
-)
 from coverage_audit.units import HECTARE_M2
 
 from .cells import Grid, grid_over, pieces_about, spread, spread_sloped
 from .classes import class_edges, class_of
+from .model import RateBands, RateCells, RateClass
 from .quads import cross, density
 from .steps import lay
+from .tolerances import BAND_SLACK, LARGEST_RATE_CELL_M, MOST_CUTS, RATE_CELL_M, SWEPT_SHARE, TILE_CELLS
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import BoolArray, FloatArray
+    from coverage_audit.arrays import BoolArray, FloatArray
 
     from .quads import Laid
     from .steps import OpenParts, Steps

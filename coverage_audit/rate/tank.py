@@ -7,17 +7,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit.model_core import Timeline
-from coverage_audit.model_rate import Load
-from coverage_audit.tolerances import STAND_SPEED_M_S
-from coverage_audit.tolerances_rate import LOAD_SLACK, LONG_STOP_S
+from coverage_audit.drive.model import Timeline
+from coverage_audit.drive.tolerances import STAND_SPEED_M_S
+
+from .model import Load
+from .tolerances import LOAD_SLACK, LONG_STOP_S
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from coverage_audit.model import FloatArray
-    from coverage_audit.model_core import BoomPath
-    from coverage_audit.model_rate import TankSettings
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.drive.model import BoomPath
+    from coverage_audit.jobs.settings import TankSettings
 
 
 @dataclass(frozen=True)

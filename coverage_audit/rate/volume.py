@@ -7,14 +7,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit.model import Volume
+from .model import Volume
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from coverage_audit.model import Areas, FloatArray, Series, TrackLog
-    from coverage_audit.model_core import Timeline
-    from coverage_audit.model_settings import BoomSettings, RateSettings
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.drive.model import Timeline
+    from coverage_audit.ground.model import Areas
+    from coverage_audit.jobs.settings import BoomSettings, RateSettings
+    from coverage_audit.read.records import Series, TrackLog
 
 SOURCES = ("logged flow", "logged pressure", "nozzles", "flow", "applied")
 """Sources of the volume in the order in which the first one present is used."""

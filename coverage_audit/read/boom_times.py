@@ -14,10 +14,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
-from coverage_audit.model import Interval
-from coverage_audit.tolerances import FIRST_YEAR, LAST_YEAR
 
+from .records import Interval
 from .source import read_bytes
+from .tolerances import FIRST_YEAR, LAST_YEAR
 
 if TYPE_CHECKING:
     from pathlib import Path

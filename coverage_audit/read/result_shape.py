@@ -16,7 +16,8 @@ import shapely
 import shapely.geometry
 
 from coverage_audit.errors import InputError
-from coverage_audit.tolerances import LARGEST_FIGURE
+
+from .tolerances import LARGEST_FIGURE
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

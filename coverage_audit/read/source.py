@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
-from coverage_audit.tolerances import MAX_FILE_BYTES
+
+from .tolerances import MAX_FILE_BYTES
 
 if TYPE_CHECKING:
     from pathlib import Path

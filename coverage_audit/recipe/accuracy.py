@@ -14,8 +14,9 @@ from coverage_audit.accuracy.error import error_model, fixes_smoothed, noise_acr
 from coverage_audit.accuracy.gaps.probes import find_gaps
 from coverage_audit.drive.motion import build_motion, refine
 from coverage_audit.ground.boom_lines import boom_path, on_lines, thin
-from coverage_audit.model_accuracy import AccuracySettings
-from coverage_audit.tolerances_accuracy import (
+from coverage_audit.jobs.settings import AccuracySettings
+
+from .tolerances import (
     JITTER_M,
     METHOD_BIAS_REL,
     METHOD_REL,
@@ -30,8 +31,12 @@ from coverage_audit.tolerances_accuracy import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
-    from coverage_audit.model import Audit, FloatArray, Job
-    from coverage_audit.model_core import BoomLines, Ground, Timeline, Track
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.drive.model import Timeline, Track
+    from coverage_audit.ground.model import BoomLines, Ground
+    from coverage_audit.jobs.job import Job
+
+    from .result import Audit
 
     Progress = Callable[[str, float], None]
 

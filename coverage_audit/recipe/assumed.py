@@ -14,29 +14,27 @@ from coverage_audit.drive.track import clean_track
 from coverage_audit.errors import InputError
 from coverage_audit.ground.boom_lines import boom_path
 from coverage_audit.ground.target import grown, lay_out, sprayed_fields
-from coverage_audit.model import Interval
-from coverage_audit.model_passes import Assumed, Range
 from coverage_audit.passes.diary import keep_diary
+from coverage_audit.passes.model import Assumed, Range
 from coverage_audit.passes.propose import noise_shown, on_times, propose
 from coverage_audit.passes.steering import deviations, driven_passes
 from coverage_audit.passes.way import usual_speed_m_s
-from coverage_audit.tolerances_passes import (
-    ASSUMED_EARLY_M,
-    ASSUMED_ERROR_ELSE_M,
-    ASSUMED_ERROR_M,
-    ASSUMED_LATE_M,
-    ASSUMED_MARGIN,
-)
+from coverage_audit.read.records import Interval
 
 from .passes import antenna_fixes, boom_fixes
+from .tolerances import ASSUMED_EARLY_M, ASSUMED_ERROR_ELSE_M, ASSUMED_ERROR_M, ASSUMED_LATE_M, ASSUMED_MARGIN
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.drive.model import Track
     from coverage_audit.drive.plane import Plane
-    from coverage_audit.model import Areas, Audit, FloatArray, Job
-    from coverage_audit.model_core import Track
-    from coverage_audit.model_passes import Span
+    from coverage_audit.ground.model import Areas
+    from coverage_audit.jobs.job import Job
+    from coverage_audit.passes.model import Span
+
+    from .result import Audit
 
     Count = Callable[[Job], Audit]
 

@@ -12,11 +12,11 @@ import shapely
 from coverage_audit.errors import InputError
 from coverage_audit.ground.boom_lines import backed_up_m, pieces_of, quad_area, travel_at
 from coverage_audit.ground.findings import find_strips
+from coverage_audit.ground.model import Areas
 from coverage_audit.ground.partition import closed_partition
 from coverage_audit.ground.second_count import raster_count
-from coverage_audit.model import Areas, Audit, Checks, InputCount, Job, Layers
+from coverage_audit.ground.tolerances import CLOSURE_REL
 from coverage_audit.rate.volume import job_volume, with_rates
-from coverage_audit.tolerances import CLOSURE_REL, CROSS_CHECK_REL
 
 from .accuracy import with_accuracy, with_default_accuracy
 from .assumed import assumed_audit, rests_on_assumption
@@ -33,6 +33,8 @@ from .cautions import (
 from .drive import drive_of, ground_of, job_plane, log_gaps, on_totals, spacing, transport, ways
 from .passes import with_passes
 from .rate import laid_spray, with_rate
+from .result import Audit, Checks, InputCount, Layers
+from .tolerances import CROSS_CHECK_REL
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -40,8 +42,9 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.drive.plane import Plane
-    from coverage_audit.model import Strip, Volume
-    from coverage_audit.model_core import Ground, Partition, Piece, RasterCount
+    from coverage_audit.ground.model import Ground, Partition, Piece, RasterCount, Strip
+    from coverage_audit.jobs.job import Job
+    from coverage_audit.rate.model import Volume
 
     from .drive import Drive
 

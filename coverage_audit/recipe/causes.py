@@ -9,19 +9,20 @@ import numpy as np
 import shapely
 
 from coverage_audit.ground.boom_lines import switching_lines
-from coverage_audit.model_passes import HEADLAND
 from coverage_audit.passes.causes import Record, find_causes
+from coverage_audit.passes.model import HEADLAND
 from coverage_audit.passes.strip_places import surroundings
-from coverage_audit.tolerances import EDGE_BAND_M
+from coverage_audit.passes.tolerances import EDGE_BAND_M
 
 from .drive import log_gaps
 from .passes import stretches
 
 if TYPE_CHECKING:
-    from coverage_audit.model import Audit, FloatArray
-    from coverage_audit.model_core import Ground
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.ground.model import Ground
 
     from .drive import Drive
+    from .result import Audit
 
 
 def with_causes(audit: Audit, drive: Drive, ground: Ground, *, logged: bool) -> Audit:

@@ -6,15 +6,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit.tolerances import FAR_FIXES_M, MUCH_DOUBLE, TOWED_BACKING_WIDTHS
 from coverage_audit.units import DAY_S
+
+from .tolerances import FAR_FIXES_M, MUCH_DOUBLE, TOWED_BACKING_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from coverage_audit.model import Areas, Checks, InputCount, TrackLog
-    from coverage_audit.model_accuracy import AccuracySettings
-    from coverage_audit.model_settings import BoomSettings
+    from coverage_audit.ground.model import Areas
+    from coverage_audit.jobs.settings import AccuracySettings, BoomSettings
+    from coverage_audit.read.records import TrackLog
+
+    from .result import Checks, InputCount
 
 
 def boom_cautions(boom: BoomSettings, backed_up_m: float) -> list[str]:

@@ -9,20 +9,25 @@ import numpy as np
 import shapely
 
 from coverage_audit.drive.boom import boom_timeline
+from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.motion import build_motion, refine
 from coverage_audit.drive.plane import Plane, nearest_m
+from coverage_audit.drive.tolerances import MAX_FIELD_DISTANCE_M
 from coverage_audit.drive.track import clean_track, order_cautions
 from coverage_audit.errors import InputError
 from coverage_audit.ground.boom_lines import boom_path, on_lines, thin, thinning_m
 from coverage_audit.ground.target import grown, lay_out, sprayed_fields
-from coverage_audit.model import PlaneOrigin
-from coverage_audit.tolerances import COARSE_SHARE, DRAWN_PATH_M, MAX_FIELD_DISTANCE_M, MOST_LINE_CUTS
+from coverage_audit.ground.tolerances import MOST_LINE_CUTS
+from coverage_audit.passes.tolerances import DRAWN_PATH_M
+
+from .tolerances import COARSE_SHARE
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Job
-    from coverage_audit.model_core import BoomLines, BoomPath, Ground, Timeline, Track
+    from coverage_audit.drive.model import BoomPath, Timeline, Track
+    from coverage_audit.ground.model import BoomLines, Ground
+    from coverage_audit.jobs.job import Job
 
 
 @dataclass(frozen=True)

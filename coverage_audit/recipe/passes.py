@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.model_passes import (
+from coverage_audit.passes.diary import keep_diary
+from coverage_audit.passes.left_out import left_out
+from coverage_audit.passes.model import (
     GAP,
     HEADLAND,
     REVERSING,
@@ -21,24 +23,26 @@ from coverage_audit.model_passes import (
     Spacing,
     Span,
 )
-from coverage_audit.passes.diary import keep_diary
-from coverage_audit.passes.left_out import left_out
 from coverage_audit.passes.pass_ground import area_in, lap_pieces, pass_cells
 from coverage_audit.passes.steering import deviations, driven_passes, find_neighbours, judge, spacings
 from coverage_audit.passes.switching import boom_over, inside_headland, place_at, switched
+from coverage_audit.passes.tolerances import DRAWN_PATH_M, LAP_CELL_WIDTHS
 from coverage_audit.passes.way import white_noise_m
-from coverage_audit.tolerances import DRAWN_PATH_M, LAP_TURN_DEG
-from coverage_audit.tolerances_passes import LAP_CELL_WIDTHS, LINE_STEP_M, PASS_LINE_M
+
+from .tolerances import LAP_TURN_DEG, LINE_STEP_M, PASS_LINE_M
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Audit, FloatArray
-    from coverage_audit.model_core import BoomPath, Ground, Timeline, Track
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.drive.model import BoomPath, Timeline, Track
+    from coverage_audit.ground.model import Ground
     from coverage_audit.passes.diary import Diary
     from coverage_audit.passes.steering import Driven, Neighbours
+
+    from .result import Audit
 
 
 def with_passes(audit: Audit, track: Track, path: BoomPath, timeline: Timeline, ground: Ground) -> Audit:

@@ -10,35 +10,40 @@ import numpy as np
 import shapely
 
 from coverage_audit.drive.motion import white_noise, window_half
+from coverage_audit.drive.tolerances import STAND_SPEED_M_S
 from coverage_audit.ground.boom_lines import on_lines, pieces_of, thin
-from coverage_audit.model_rate import Capacity, DryGround, RateBands, RateResult, SpeedFigures, TankResult
+from coverage_audit.ground.tolerances import THIN_M
 from coverage_audit.rate.flow import boom_flow, section_share
+from coverage_audit.rate.model import Capacity, DryGround, RateBands, RateResult, SpeedFigures, TankResult
 from coverage_audit.rate.nozzles import caught, disagreements
 from coverage_audit.rate.places import places_above, standing_places
 from coverage_audit.rate.product import product_use
 from coverage_audit.rate.steps import open_parts, scale_of, speeds, spray_lines, steps_between
 from coverage_audit.rate.surface import bands, rate_classes, rate_surface
 from coverage_audit.rate.tank import LetOut, clipped, loads, long_stops, refill_moments
+from coverage_audit.rate.tolerances import RATE_CELL_M, SPEED_WINDOW_S
 from coverage_audit.rate.volume import nozzle_count, open_share
-from coverage_audit.tolerances import STAND_SPEED_M_S, THIN_M
-from coverage_audit.tolerances_rate import PROFILE_POINTS, RATE_CELL_M, RATE_CLOSURE, SPEED_WINDOW_S
 from coverage_audit.units import HECTARE_M2
 
 from .drive import on_totals
+from .tolerances import PROFILE_POINTS, RATE_CLOSURE
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Audit, FloatArray, Job, Volume
-    from coverage_audit.model_core import BoomPath, Ground, Timeline, Track
-    from coverage_audit.model_rate import Catch, Load, RateCells, RatePlace
-    from coverage_audit.model_settings import BoomSettings
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.drive.model import BoomPath, Timeline, Track
+    from coverage_audit.ground.model import Ground
+    from coverage_audit.jobs.job import Job
+    from coverage_audit.jobs.settings import BoomSettings
     from coverage_audit.rate.flow import Flow
+    from coverage_audit.rate.model import Catch, Load, RateCells, RatePlace, Volume
     from coverage_audit.rate.quads import Laid
     from coverage_audit.rate.steps import OpenParts, SprayLines, Steps
     from coverage_audit.rate.tank import Stop
 
     from .drive import Drive
+    from .result import Audit
 
 
 NO_SURFACE = (

@@ -11,13 +11,12 @@ import numpy as np
 import shapely
 from shapely.ops import substring
 
-from coverage_audit import tolerances_touchup as tol
 from coverage_audit.drive.plane import Plane
 from coverage_audit.errors import InputError
 from coverage_audit.ground.boom_lines import on_lines, pieces_of
+from coverage_audit.ground.model import BoomLines, Ground, Piece
 from coverage_audit.ground.partition import closed_partition, closure_rel
-from coverage_audit.model_core import BoomLines, Ground, Piece
-from coverage_audit.model_touchup import BOOM, LEAVE, SPOT, After, DrivenLine, Option, StripPlan, TouchupPlan
+from coverage_audit.touchup import tolerances as tol
 from coverage_audit.touchup.lanes import (
     across_part,
     boom_state,
@@ -27,6 +26,7 @@ from coverage_audit.touchup.lanes import (
     strip_parts,
     tightest_radius,
 )
+from coverage_audit.touchup.model import BOOM, LEAVE, SPOT, After, DrivenLine, Option, StripPlan, TouchupPlan
 from coverage_audit.touchup.rules import (
     boom_option,
     dates_of,
@@ -41,6 +41,7 @@ from coverage_audit.touchup.rules import (
 )
 from coverage_audit.touchup.ways import driving_ground
 
+from . import tolerances as tol_recipe
 from .touchup_field import PlanField, Setting, driven_legs, lay_out_ways, least_cost, option_of, usable, way_cost_of
 
 if TYPE_CHECKING:
@@ -48,9 +49,12 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Audit, FloatArray, Strip
-    from coverage_audit.model_touchup import Leg, Terms
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.ground.model import Strip
     from coverage_audit.touchup.lanes import LaidPass
+    from coverage_audit.touchup.model import Leg, Terms
+
+    from .result import Audit
 
     Progress = Callable[[str, float], None]
 
@@ -78,7 +82,9 @@ def plan_touchup(audit: Audit, on: dt.date | None = None, progress: Progress | N
     setting = _setting(audit, on)
     options = {strip.id: _options(setting, strip) for strip in audit.missed_strips}
     tell("touch-up: ways", 0.4)
-    chosen = sorted(audit.missed_strips, key=lambda one: -worth_m2(one, setting.terms) * one.area_m2)[: tol.MOST_STRIPS]
+    chosen = sorted(audit.missed_strips, key=lambda one: -worth_m2(one, setting.terms) * one.area_m2)[
+        : tol_recipe.MOST_STRIPS
+    ]
     ids = [strip.id for strip in chosen if any(usable(option) for option in options[strip.id][1:])]
     field = lay_out_ways(setting, {name: options[name] for name in ids})
     tell("touch-up: order", 0.7)
@@ -129,7 +135,7 @@ def _start(audit: Audit) -> tuple[float, float]:
         lat, lon = touchup.entry_deg
         x, y = plane.to_metres(lon, lat)
         away = float(shapely.distance(audit.layers.field, shapely.Point(float(x), float(y))))
-        if not away <= tol.MAX_ENTRY_M:
+        if not away <= tol_recipe.MAX_ENTRY_M:
             told = f"this place lies {away / 1000:.0f} km from the field; latitude comes first, then longitude"
             raise InputError(told, "touchup.entry")
     else:
@@ -202,7 +208,7 @@ def _within_target(setting: Setting, laid: LaidPass) -> tuple[LaidPass, BaseGeom
         pieces = [piece for lines in on_lines(path, timeline, sections) for piece in pieces_of(lines)]
         swath = shapely.union_all([piece.polygon for piece in pieces])
         parts = shapely.get_parts(shapely.difference(swath, target))
-        beyond = parts[shapely.area(parts) > tol.LEAST_BEYOND_M2]
+        beyond = parts[shapely.area(parts) > tol_recipe.LEAST_BEYOND_M2]
         if not len(beyond):
             return laid, swath
         shut = shut_over(laid, beyond.tolist(), sections)
@@ -227,7 +233,7 @@ def _wand_way(setting: Setting, strip: Strip) -> tuple[DrivenLine, ...]:
     if strip.where in {"late on", "early off"} and _spanned(setting, strip):
         parts = [across_part(strip.line, strip.polygon), *parts]  # as the old pass ran, where it can be reached
     for line in (shapely.LineString(part) for part in [*parts, *(halfway(part) for part in parts)]):
-        for aside in tol.WAND_REACH_M:
+        for aside in tol_recipe.WAND_REACH_M:
             found = _clear_part(setting, shapely.offset_curve(line, aside) if aside else line)
             if found is not None:
                 return (found,)

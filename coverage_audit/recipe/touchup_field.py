@@ -10,18 +10,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit import tolerances_touchup as tol
-from coverage_audit.model_touchup import METHODS, Leg, Stop
+from coverage_audit.touchup import tolerances as tol
+from coverage_audit.touchup.model import METHODS, Leg, Stop
 from coverage_audit.touchup.order import Choice, cheapest
 from coverage_audit.touchup.rules import conflict
 from coverage_audit.touchup.ways import StripEnd, build_network, hub_poses, shortest_ways, way_parts
 
+from . import tolerances as tol_recipe
+
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Audit, FloatArray
-    from coverage_audit.model_touchup import Dates, Limit, Option, Terms
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.touchup.model import Dates, Limit, Option, Terms
     from coverage_audit.touchup.ways import DrivingGround, Network, Ways
+
+    from .result import Audit
 
 
 @dataclass(frozen=True)
@@ -133,7 +137,7 @@ def _strip_ends(setting: Setting, line: FloatArray) -> tuple[StripEnd, StripEnd]
         backs: tuple[float, ...] = ()
         if clear.any():
             free = float(steps[np.argmax(clear)])
-            ways = [free + share * setting.terms.turning_radius_m for share in tol.BACK_RADII]
+            ways = [free + share * setting.terms.turning_radius_m for share in tol_recipe.BACK_RADII]
             backs = tuple(way for way in ways if _may_back(setting, tip, toward, way))
         result.append(StripEnd((float(tip[0]), float(tip[1]), heading), entry, backs))
     return result[0], result[1]
@@ -185,7 +189,7 @@ def least_cost(setting: Setting, field: PlanField) -> tuple[tuple[int, ...], boo
     exact = True
     waiting: list[frozenset[int]] = [frozenset()]
     tried = 0
-    while waiting and tried < tol.BRANCHES:
+    while waiting and tried < tol_recipe.BRANCHES:
         banned = waiting.pop()
         tried += 1
         order, proven = _cheapest(field.choice, banned)
@@ -206,7 +210,7 @@ def least_cost(setting: Setting, field: PlanField) -> tuple[tuple[int, ...], boo
         waiting += [banned | _same_option(field, order[number]) for number in clash]
     setup = setting.terms.labour_s * setting.terms.setup_s
     stay = float(field.choice.leave.sum())
-    if not best[1] or best[0] + setup >= stay * (1 - tol.TIE_SHARE):
+    if not best[1] or best[0] + setup >= stay * (1 - tol_recipe.TIE_SHARE):
         return (), exact and not waiting
     return best[1], exact and not waiting
 

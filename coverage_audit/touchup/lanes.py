@@ -15,8 +15,9 @@ import numpy as np
 import shapely
 from shapely.ops import substring
 
-from coverage_audit.model_core import BoomPath, Timeline
-from coverage_audit.tolerances_touchup import (
+from coverage_audit.drive.model import BoomPath, Timeline
+
+from .tolerances import (
     CURVE_STEP_M,
     EQUAL_SHARE,
     JOIN_ON_M,
@@ -39,7 +40,7 @@ from coverage_audit.tolerances_touchup import (
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import FloatArray
+    from coverage_audit.arrays import FloatArray
 
 Range = tuple[float, float]
 

@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.errors import InputError
-from coverage_audit.tolerances_touchup import EXACT_STRIPS, LIBRARY_MOST_S, LIBRARY_SOLUTIONS, LIBRARY_UNIT
+
+from .tolerances import EXACT_STRIPS, LIBRARY_MOST_S, LIBRARY_SOLUTIONS, LIBRARY_UNIT
 
 if TYPE_CHECKING:
-    from coverage_audit.model import FloatArray, IntArray
+    from coverage_audit.arrays import FloatArray, IntArray
 
 
 @dataclass(frozen=True)

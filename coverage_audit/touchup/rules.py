@@ -11,21 +11,23 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit import tolerances_touchup as tol
 from coverage_audit.errors import InputError
-from coverage_audit.model_touchup import BOOM, LEAVE, SPOT, Dates, Excess, Limit, Mix, Option, Terms, TouchupSettings
+from coverage_audit.jobs.settings import TouchupSettings
 from coverage_audit.rate.product import mix_strength
 from coverage_audit.units import HECTARE_M2, US_GALLON_L
+
+from . import tolerances as tol
+from .model import BOOM, LEAVE, SPOT, Dates, Excess, Limit, Mix, Option, Terms
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Strip
-    from coverage_audit.model_rate import ProductSettings
-    from coverage_audit.model_settings import JobSettings
-    from coverage_audit.model_touchup import DrivenLine, StripPlan
+    from coverage_audit.ground.model import Strip
+    from coverage_audit.jobs.settings import JobSettings, ProductSettings
+
+    from .model import DrivenLine, StripPlan
 
 
 # --- terms, limits and dates --------------------------------------------------------------------

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit.tolerances_touchup import WAY_SAMPLE_M
+from .tolerances import WAY_SAMPLE_M
 
 if TYPE_CHECKING:
-    from coverage_audit.model import FloatArray, IntArray
+    from coverage_audit.arrays import FloatArray, IntArray
 
 WORDS = np.array([(1, 0, 1), (-1, 0, -1), (1, 0, -1), (-1, 0, 1), (1, -1, 1), (-1, 1, -1)], dtype=float)
 """Signs of the curvature of the three legs of each way: 1 turns right, 0 is straight, -1 turns left."""

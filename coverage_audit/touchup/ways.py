@@ -18,7 +18,7 @@ import shapely
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
 
-from coverage_audit.tolerances_touchup import (
+from .tolerances import (
     CLEARANCE_M,
     GRID_CELL_M,
     GRID_MOST_CELLS,
@@ -31,13 +31,12 @@ from coverage_audit.tolerances_touchup import (
     TRACK_HALF_M,
     WAY_SAMPLE_M,
 )
-
 from .turns import turn_legs, way_points
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import BoolArray, FloatArray, IntArray
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
 
 START_HEADINGS = 16
 """Headings in which the vehicle may set out: it stands and can be turned before."""

@@ -12,7 +12,7 @@ from jobs import job, log, parallel_passes, straight_lines, worked_job
 from coverage_audit.accuracy import draws as accuracy
 from coverage_audit.accuracy.draws import cross_cuts, narrow_enough, range_of, with_knots
 from coverage_audit.jobs.accuracy import with_replicates
-from coverage_audit.model_accuracy import AccuracySettings
+from coverage_audit.jobs.settings import AccuracySettings
 from coverage_audit.papers.page import report_html
 from coverage_audit.papers.summary import summary_dict
 from coverage_audit.papers.words.accuracy import chance_class, chance_words

@@ -14,9 +14,10 @@ from coverage_audit.accuracy.error import (
     tip_noise,
     without_jitter,
 )
-from coverage_audit.model_accuracy import AccuracySettings, ErrorModel
-from coverage_audit.model_core import Track
-from coverage_audit.tolerances_accuracy import CLASS_NOISE_M, CLASS_SIGMA_M, CLASS_TIME_S
+from coverage_audit.accuracy.model import ErrorModel
+from coverage_audit.accuracy.tolerances import CLASS_NOISE_M, CLASS_SIGMA_M, CLASS_TIME_S
+from coverage_audit.drive.model import Track
+from coverage_audit.jobs.settings import AccuracySettings
 
 # sigma_diff / sigma = sqrt(2 (1 - exp(-t / T))): the check values computed for the project from the
 # closed form (Gelb 1974, from memory), to the three decimals given there.

@@ -9,8 +9,8 @@ from jobs import straight_lines
 
 from coverage_audit.accuracy.gaps.choice import pick, usual
 from coverage_audit.accuracy.gaps.probes import find_gaps
-from coverage_audit.model_accuracy import Gaps
-from coverage_audit.model_core import BoomPath
+from coverage_audit.accuracy.model import Gaps
+from coverage_audit.drive.model import BoomPath
 
 AHEAD = 2
 BOOM_M = 10.0

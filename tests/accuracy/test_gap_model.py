@@ -10,9 +10,9 @@ from jobs import straight_lines
 from coverage_audit.accuracy.gaps.habits import Habits, Likelihood, TrueGaps, error_covariance, fit_habits, other_habits
 from coverage_audit.accuracy.gaps.posterior import Seen, conditioned_errors, simulate_errors
 from coverage_audit.accuracy.gaps.probes import find_gaps
-from coverage_audit.model_accuracy import ErrorModel, Gaps
-from coverage_audit.model_core import BoomPath
-from coverage_audit.tolerances_accuracy import HABIT_PRIOR_LOG_SD
+from coverage_audit.accuracy.model import ErrorModel, Gaps
+from coverage_audit.accuracy.tolerances import HABIT_PRIOR_LOG_SD
+from coverage_audit.drive.model import BoomPath
 
 
 def two_passes(apart_m):

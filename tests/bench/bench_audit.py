@@ -18,11 +18,11 @@ import gpxpy
 from jobs import START_S, boom, job, log
 from reference import reference_count
 
+from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
-from coverage_audit.model import PlaneOrigin
-from coverage_audit.model_accuracy import GUIDED as BY_RECEIVER
-from coverage_audit.model_accuracy import HAND as BY_EYE
-from coverage_audit.model_accuracy import AccuracySettings
+from coverage_audit.jobs.settings import GUIDED as BY_RECEIVER
+from coverage_audit.jobs.settings import HAND as BY_EYE
+from coverage_audit.jobs.settings import AccuracySettings
 from coverage_audit.recipe import audit as recipe
 from coverage_audit.recipe import drive as drives
 from coverage_audit.simulate import benchmark_scenario, simulate

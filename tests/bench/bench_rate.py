@@ -12,7 +12,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from bench_audit import benchmark_job, best
 
-from coverage_audit.model_settings import RateSettings
+from coverage_audit.jobs.settings import RateSettings
 from coverage_audit.papers.figures.rate_picture import RatePicture
 from coverage_audit.recipe import audit as recipe
 from coverage_audit.recipe import drive as drives

@@ -15,6 +15,7 @@ import numpy as np
 from ortools.constraint_solver import pywrapcp, routing_enums_pb2
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
+sys.path.insert(0, str(Path(__file__).parent.parent / "touchup"))
 from test_touchup_order import strips_in_a_field
 
 from coverage_audit.touchup.order import cheapest

@@ -14,9 +14,9 @@ from pathlib import Path
 
 import pytest
 
-from coverage_audit import tolerances
 from coverage_audit.cli import files
 from coverage_audit.cli import main as cli
+from coverage_audit.read import tolerances as tol
 
 ROOT = Path(__file__).parents[2]
 
@@ -84,10 +84,10 @@ def test_entity_bombs_and_external_entities(small_job, refusal, name, entity):
 def test_file_over_the_size_limit(small_job, refusal):
     """A hole in the file system, so that no disk is filled by it."""
     with (small_job.folder / "track.gpx").open("wb") as file:
-        file.truncate(tolerances.MAX_FILE_BYTES + 1)
+        file.truncate(tol.MAX_FILE_BYTES + 1)
     err = refusal()
     assert "track.gpx" in err
-    assert f"{tolerances.MAX_FILE_BYTES // 1024**2} MiB" in err
+    assert f"{tol.MAX_FILE_BYTES // 1024**2} MiB" in err
 
 
 # --- exit 2: positions and times ------------------------------------------------------------

@@ -14,8 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pynmeagps import NMEAReader
 
+from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
-from coverage_audit.model import PlaneOrigin
 from coverage_audit.simulate import (
     Faults,
     GnssError,

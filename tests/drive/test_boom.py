@@ -7,11 +7,12 @@ import pytest
 from jobs import START_S, boom, log
 
 from coverage_audit.drive.boom import boom_timeline
+from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.drive.track import clean_track
 from coverage_audit.errors import InputError
-from coverage_audit.model import Interval, Mark, PlaneOrigin, SwitchChange
-from coverage_audit.model_settings import BoomSettings
+from coverage_audit.jobs.settings import BoomSettings
+from coverage_audit.read.records import Interval, Mark, SwitchChange
 
 THREE = BoomSettings((3.0, 3.0, 3.0), "log", antenna_ahead_m=0.0)
 

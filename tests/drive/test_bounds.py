@@ -5,11 +5,12 @@ import shapely
 from jobs import boom, job, log
 
 from coverage_audit.accuracy.scan import Scan, _crossings, steps_of
+from coverage_audit.accuracy.tolerances import MOST_CROSSINGS
+from coverage_audit.drive.model import BoomPath, Timeline
 from coverage_audit.ground.cuts import cut_times
-from coverage_audit.model_core import BoomLines, BoomPath, Timeline
+from coverage_audit.ground.model import BoomLines
+from coverage_audit.ground.tolerances import MOST_LINE_CUTS
 from coverage_audit.recipe.drive import drive_of, job_plane
-from coverage_audit.tolerances import MOST_LINE_CUTS
-from coverage_audit.tolerances_accuracy import MOST_CROSSINGS
 
 
 def leaping(count, reach_m):

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from jobs import drive, log
 
+from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.motion import build_motion, refine
 from coverage_audit.drive.plane import Plane
 from coverage_audit.drive.smoothing import _fitted, local_parabolas
 from coverage_audit.drive.track import clean_track
-from coverage_audit.model import PlaneOrigin
 
 
 def motion_of(times, points, half_boom_m=4.5):

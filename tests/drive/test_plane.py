@@ -5,8 +5,8 @@ import pytest
 import shapely
 from geographiclib.geodesic import Geodesic
 
+from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import GEOD, Plane, nearest_m
-from coverage_audit.model import PlaneOrigin
 
 FIELD_SIZE = [  # SW corner (lat, lon) of 0.005 x 0.005 deg; area by GeographicLib (check-values 10)
     (45.0, -100.0, 219050.2930),

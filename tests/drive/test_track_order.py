@@ -5,14 +5,14 @@ import dataclasses
 import numpy as np
 import pytest
 from jobs import log
-from test_track import changed, clean, straight
+from track_jobs import changed, clean, straight
 
 from coverage_audit.drive.motion import build_motion
 from coverage_audit.drive.reversals import _chords
 from coverage_audit.drive.track import order_cautions
-from coverage_audit.model_passes import Fixed
+from coverage_audit.passes.model import Fixed
+from coverage_audit.passes.tolerances import MOST_WAY_STEPS
 from coverage_audit.passes.way import smooth_way, usual_speed_m_s
-from coverage_audit.tolerances_passes import MOST_WAY_STEPS
 
 YEAR_S = 365 * 86_400.0
 

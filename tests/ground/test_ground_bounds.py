@@ -8,16 +8,16 @@ import shapely
 from jobs import boom, drive, job, log
 from shapely import affinity
 
+from coverage_audit.drive.model import PlaneOrigin
+from coverage_audit.edges import near_pairs
 from coverage_audit.errors import InputError
 from coverage_audit.ground import partition as coverage
 from coverage_audit.ground import second_count as raster
-from coverage_audit.edges import near_pairs
+from coverage_audit.ground.model import BoomLines, Ground, Partition, Piece
 from coverage_audit.ground.partition import closed_partition
 from coverage_audit.ground.second_count import raster_count
 from coverage_audit.ground.target import grown, lay_out, sound, sprayed_fields
-from coverage_audit.model import PlaneOrigin
-from coverage_audit.model_core import BoomLines, Ground, Partition, Piece
-from coverage_audit.model_settings import FieldSettings
+from coverage_audit.jobs.settings import FieldSettings
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.recipe.drive import drive_of, ground_of, job_plane
 

@@ -8,8 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jobs import boom
 
+from coverage_audit.drive.model import Motion
 from coverage_audit.ground.boom_lines import boom_path, pieces_of, quad_area, thin
-from coverage_audit.model_core import BoomLines, Motion
+from coverage_audit.ground.model import BoomLines
 
 
 def motion_along(points, heading, *, reverse=None):

@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coverage_audit import tolerances, units
+from coverage_audit import units
 from coverage_audit.errors import InputError
 from coverage_audit.jobs import keys as job_schema
+from coverage_audit.jobs import tolerances as tol
 
 
 def test_date_option_is_a_date():
@@ -42,9 +43,7 @@ def test_any_toml_is_refused_in_words(value):
 def test_every_table_of_arrays_is_one_line_more():
     """How a later table such as [[load]] is added: list_of(table(...))."""
     check = job_schema.list_of(
-        job_schema.table(
-            {"volume": job_schema.quantity(units.VOLUME_L, most=tolerances.MAX_APPLIED_L)}, required=("volume",)
-        )
+        job_schema.table({"volume": job_schema.quantity(units.VOLUME_L, most=tol.MAX_APPLIED_L)}, required=("volume",))
     )
     assert check([{"volume": "2 L"}], "job.toml, load") == ({"volume": 2.0},)
     with pytest.raises(InputError) as caught:

@@ -7,7 +7,7 @@ import shapely
 
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.read import job_from_options, read_job
-from coverage_audit.model_settings import FieldSettings, ReportSettings, TrackSettings
+from coverage_audit.jobs.settings import FieldSettings, ReportSettings, TrackSettings
 
 WHOLE = """\
 [job]

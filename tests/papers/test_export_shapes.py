@@ -7,9 +7,9 @@ import pytest
 import shapely
 from jobs import FIELD_100_X_60, job, log, parallel_passes, worked_job
 
+from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
-from coverage_audit.model import PlaneOrigin
-from coverage_audit.model_settings import RateSettings
+from coverage_audit.jobs.settings import RateSettings
 from coverage_audit.papers.rate_files import rate_files
 from coverage_audit.papers.shapes import degree_shapes
 from coverage_audit.papers.summary import passes_geojson

@@ -21,8 +21,7 @@ from jobs import FIELD_100_X_60, job, log, parallel_passes, worked_job
 
 from coverage_audit.cli import main as cli
 from coverage_audit.errors import InputError
-from coverage_audit.model_proof import ProofSettings
-from coverage_audit.model_settings import RateSettings
+from coverage_audit.jobs.settings import ProofSettings, RateSettings
 from coverage_audit.papers.proof import record as proof_record
 from coverage_audit.papers.proof.again import full_faults
 from coverage_audit.papers.proof.figures import figures

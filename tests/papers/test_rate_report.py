@@ -13,15 +13,15 @@ from jobs import worked_job
 from PIL import Image
 from pyproj import CRS, Transformer
 
-from coverage_audit.model_rate import RateCells, TankSettings
-from coverage_audit.model_settings import RateSettings, ReportSettings
+from coverage_audit.jobs.settings import RateSettings, ReportSettings, TankSettings
 from coverage_audit.papers.figures.rate_picture import RatePicture, indexed_png
 from coverage_audit.papers.page import report_html
 from coverage_audit.papers.rate_files import ascii_grid, rate_files
 from coverage_audit.papers.summary import findings_geojson, summary_dict, summary_json
+from coverage_audit.papers.tolerances import GRID_CELLS
 from coverage_audit.rate.classes import CLASS_EDGES, RAMP, class_edges, class_of
+from coverage_audit.rate.model import RateCells
 from coverage_audit.recipe.audit import audit_job
-from coverage_audit.tolerances_rate import GRID_CELLS
 from coverage_audit.units import HECTARE_M2
 
 RATE = RateSettings(100.0, flow_l_min=15.0, label_max_l_ha=150.0, tank=TankSettings(tank_l=45.0))

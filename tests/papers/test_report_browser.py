@@ -5,26 +5,17 @@ from __future__ import annotations
 import dataclasses
 import importlib.util
 import os
-import shutil
 from pathlib import Path
 
 import pytest
+from browser import ARGUMENTS, CHROMIUM
 from jobs import worked_job
 from playwright.sync_api import sync_playwright
 
-from coverage_audit.model_settings import RateSettings
+from coverage_audit.jobs.settings import RateSettings
 from coverage_audit.papers import page as report
 from coverage_audit.recipe.audit import audit_job
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-ARGUMENTS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 HOSTILE = "</title><script>alert(1)</script><img src=x onerror=alert(2)>"
 
 

@@ -13,14 +13,13 @@ import numpy as np
 import pytest
 import xmlschema
 from audit_builder import box_strip, large_job, make_audit, worked_figure
+from browser import ARGUMENTS, CHROMIUM
 from jobs import worked_job
 from playwright.sync_api import sync_playwright
 from pyproj import Geod
-from test_report_browser import ARGUMENTS, CHROMIUM
 
 from coverage_audit.cli.main import main
-from coverage_audit.model_settings import RateSettings
-from coverage_audit.model_touchup import TouchupSettings
+from coverage_audit.jobs.settings import RateSettings, TouchupSettings
 from coverage_audit.papers.figures.touchup import touchup_sheet
 from coverage_audit.papers.page import report_html
 from coverage_audit.papers.touchup_files import touchup_geojson, touchup_gpx, touchup_json

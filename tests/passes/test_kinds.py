@@ -8,10 +8,10 @@ import shapely
 from jobs import boom, job, log, parallel_passes
 from pass_jobs import audited, field_job
 
-from coverage_audit.model_passes import KINDS, Fixed, Span
 from coverage_audit.papers.figures.passes import pass_summary
 from coverage_audit.papers.summary import summary_dict
 from coverage_audit.passes.diary import keep_diary
+from coverage_audit.passes.model import KINDS, Fixed, Span
 from coverage_audit.passes.way import white_noise_m
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.simulate import Faults, Stop

@@ -8,10 +8,10 @@ import pytest
 import shapely
 from pass_jobs import audited, curved_job, field_job, fixed_of, labelled_right, two_block_job
 
+from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
-from coverage_audit.model import PlaneOrigin
-from coverage_audit.model_passes import Fixed
 from coverage_audit.passes.diary import keep_diary
+from coverage_audit.passes.model import Fixed
 from coverage_audit.passes.steering import driven_passes, find_neighbours, spacings
 from coverage_audit.passes.way import smooth_way, white_noise_m
 from coverage_audit.read.tracks.registry import read_track

@@ -10,12 +10,12 @@ import pytest
 from pass_jobs import assumed_trial, audited, field_job
 
 from coverage_audit.cli import main as cli
+from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
-from coverage_audit.model import PlaneOrigin
-from coverage_audit.model_passes import Span
 from coverage_audit.papers.page import report_html
 from coverage_audit.papers.propose_csv import proposal_csv
 from coverage_audit.papers.summary import summary_dict, terminal_text
+from coverage_audit.passes.model import Span
 from coverage_audit.passes.propose import noise_shown, on_times
 from coverage_audit.read.boom_times import parse_boom
 from coverage_audit.simulate import Faults

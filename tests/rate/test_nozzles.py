@@ -5,7 +5,7 @@ import math
 import pytest
 from jobs import worked_job
 
-from coverage_audit.model_settings import NozzleSettings, RateSettings
+from coverage_audit.jobs.settings import NozzleSettings, RateSettings
 from coverage_audit.rate.nozzles import caught, disagreements
 from coverage_audit.rate.volume import litres_per_hectare, nozzle_flow
 from coverage_audit.recipe.audit import audit_job

@@ -6,8 +6,7 @@ from jobs import worked_job
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.keys import PRODUCT, list_of, table
 from coverage_audit.jobs.rate import product_settings
-from coverage_audit.model_rate import TankSettings
-from coverage_audit.model_settings import RateSettings
+from coverage_audit.jobs.settings import RateSettings, TankSettings
 from coverage_audit.rate.product import mix_strength
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.units import ACRE_M2, HECTARE_M2, POUND_KG, US_FLUID_OUNCE_L, US_GALLON_L

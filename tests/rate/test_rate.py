@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from jobs import START_S, worked_job
 
-from coverage_audit.model import Series
-from coverage_audit.model_settings import BoomSettings, NozzleSettings, RateSettings
+from coverage_audit.jobs.settings import BoomSettings, NozzleSettings, RateSettings
 from coverage_audit.rate.volume import litres_per_hectare, nozzle_flow
+from coverage_audit.read.records import Series
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.units import INCH_M, MPH_M_S, RATE_L_HA, US_FLUID_OUNCE_L, US_GALLON_L
 

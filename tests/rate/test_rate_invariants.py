@@ -12,8 +12,7 @@ from hypothesis import strategies as st
 from jobs import boom, job, log
 
 from coverage_audit.errors import InputError
-from coverage_audit.model_rate import Amount, ProductSettings, TankSettings
-from coverage_audit.model_settings import RateSettings
+from coverage_audit.jobs.settings import Amount, ProductSettings, RateSettings, TankSettings
 from coverage_audit.papers.rate_files import rate_files
 from coverage_audit.papers.summary import findings_geojson, passes_geojson, summary_dict
 from coverage_audit.recipe.audit import audit_job

@@ -9,16 +9,25 @@ import numpy as np
 import pytest
 import shapely
 
-from coverage_audit.model import Series
-from coverage_audit.model_core import Timeline
-from coverage_audit.model_rate import Amount, Load, ProductSettings, RateCells, TankResult, TankSettings
-from coverage_audit.model_settings import BoomSettings, JobSettings, NozzleSettings, RateSettings
-from coverage_audit.model_touchup import BOOM, LEAVE, SPOT, Limit, Option, Terms, TouchupSettings
+from coverage_audit.drive.model import Timeline
+from coverage_audit.jobs.settings import (
+    Amount,
+    BoomSettings,
+    JobSettings,
+    NozzleSettings,
+    ProductSettings,
+    RateSettings,
+    TankSettings,
+    TouchupSettings,
+)
 from coverage_audit.rate.flow import Flow, boom_flow
+from coverage_audit.rate.model import Load, RateCells, TankResult
 from coverage_audit.rate.nozzles import caught, disagreements
 from coverage_audit.rate.product import product_use
 from coverage_audit.rate.tank import LetOut, Stop, loads, long_stops, refill_moments
 from coverage_audit.rate.volume import job_volume, joined
+from coverage_audit.read.records import Series
+from coverage_audit.touchup.model import BOOM, LEAVE, SPOT, Limit, Option, Terms
 from coverage_audit.touchup.rules import (
     boom_option,
     broken_limits,

@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 from jobs import boom, drive, job, log, worked_job
 
 from coverage_audit.errors import TooFineError
-from coverage_audit.model_rate import TankSettings
-from coverage_audit.model_settings import RateSettings
+from coverage_audit.jobs.settings import RateSettings, TankSettings
 from coverage_audit.papers.page import report_html
 from coverage_audit.papers.rate_files import rate_files
 from coverage_audit.papers.summary import summary_dict

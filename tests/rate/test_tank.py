@@ -8,8 +8,7 @@ import pytest
 import shapely
 from jobs import boom, job, log, worked_job
 
-from coverage_audit.model_rate import TankSettings
-from coverage_audit.model_settings import RateSettings
+from coverage_audit.jobs.settings import RateSettings, TankSettings
 from coverage_audit.rate.tank import LetOut, Stop, loads, refill_moments
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.units import ACRE_M2, HECTARE_M2, RATE_L_HA, US_GALLON_L

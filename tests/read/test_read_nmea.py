@@ -149,7 +149,7 @@ def test_sentences_are_found_behind_binary_cut_and_fused_ones():
 def test_a_log_longer_than_one_block_is_read_whole(monkeypatch):
     bodies = epochs(40)
     whole = read(log_of(*bodies))
-    monkeypatch.setattr("coverage_audit.tolerances.SCAN_BLOCK_BYTES", 100)
+    monkeypatch.setattr("coverage_audit.read.tolerances.SCAN_BLOCK_BYTES", 100)
     parts = read(log_of(*bodies))
     assert parts.fixes.time_s.tolist() == whole.fixes.time_s.tolist() == [T0 + second for second in range(40)]
 

@@ -7,10 +7,11 @@ import pytest
 import shapely
 from jobs import FIELD_100_X_60, WORKED_X, boom, drive, job, log, parallel_passes, worked_job
 
+from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.errors import InputError
-from coverage_audit.model import NamedArea, PlaneOrigin
-from coverage_audit.model_settings import FieldSettings
+from coverage_audit.jobs.settings import FieldSettings
+from coverage_audit.read.records import NamedArea
 from coverage_audit.recipe.audit import audit_job
 
 

@@ -9,7 +9,7 @@ import shapely
 from brute_count import brute_count
 from jobs import boom, job, log
 
-from coverage_audit.model_settings import BoomSettings
+from coverage_audit.jobs.settings import BoomSettings
 from coverage_audit.recipe.audit import audit_job
 
 

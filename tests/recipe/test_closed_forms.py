@@ -13,7 +13,7 @@ import shapely
 from jobs import PLACE, boom, drive, job, log, parallel_passes, worked_job
 
 from coverage_audit.drive.plane import Plane
-from coverage_audit.model_settings import BoomSettings
+from coverage_audit.jobs.settings import BoomSettings
 from coverage_audit.recipe.audit import audit_job
 
 SHARE = {10.0: 1e-4, 1.0: 1e-3}

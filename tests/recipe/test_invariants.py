@@ -16,8 +16,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jobs import boom, job, log
 
-from coverage_audit.model import PlaneOrigin
-from coverage_audit.model_settings import BoomSettings
+from coverage_audit.drive.model import PlaneOrigin
+from coverage_audit.jobs.settings import BoomSettings
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.simulate import GnssError, Scenario, Steering, simulate
 

@@ -8,15 +8,13 @@ import shapely
 from jobs import FIELD_100_X_60, boom, job, log, parallel_passes
 
 from coverage_audit.errors import InputError
-from coverage_audit.model_rate import ProductSettings
-from coverage_audit.model_settings import RateSettings
-from coverage_audit.model_touchup import TouchupSettings
+from coverage_audit.jobs.settings import ProductSettings, RateSettings, TouchupSettings
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.recipe.touchup import plan_touchup
-from coverage_audit.tolerances_touchup import LEAST_RUNS_TRIED, MOST_RUNS_TRIED, MOST_SECTIONS_TRIED, WIDTH_SLACK_M
 from coverage_audit.touchup import lanes as touchup_passes
 from coverage_audit.touchup.lanes import lay_boom
 from coverage_audit.touchup.rules import dates_of
+from coverage_audit.touchup.tolerances import LEAST_RUNS_TRIED, MOST_RUNS_TRIED, MOST_SECTIONS_TRIED, WIDTH_SLACK_M
 
 DAY = dt.date(2026, 5, 30)
 

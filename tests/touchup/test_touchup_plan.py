@@ -14,17 +14,24 @@ from jobs import FIELD_100_X_60, boom, job, log, parallel_passes, worked_job
 
 from coverage_audit.drive.plane import Plane
 from coverage_audit.errors import InputError
-from coverage_audit.model_rate import Amount, ProductSettings
-from coverage_audit.model_settings import BoomSettings, FieldSettings, JobSettings, RateSettings
-from coverage_audit.model_touchup import BOOM, LEAVE, SPOT, TouchupSettings
+from coverage_audit.jobs.settings import (
+    Amount,
+    BoomSettings,
+    FieldSettings,
+    JobSettings,
+    ProductSettings,
+    RateSettings,
+    TouchupSettings,
+)
 from coverage_audit.papers.touchup_files import touchup_json
 from coverage_audit.papers.words.touchup import date_words
 from coverage_audit.recipe import touchup as audit_touchup
 from coverage_audit.recipe.audit import audit_job
+from coverage_audit.recipe.tolerances import TIE_SHARE
 from coverage_audit.recipe.touchup import plan_touchup
 from coverage_audit.recipe.touchup_field import option_of
-from coverage_audit.tolerances_touchup import TIE_SHARE
 from coverage_audit.touchup.lanes import tightest_radius
+from coverage_audit.touchup.model import BOOM, LEAVE, SPOT
 from coverage_audit.touchup.order import Choice, exact_order
 
 RATE = RateSettings(target_l_ha=100.0, flow_l_min=15.0)

@@ -10,13 +10,19 @@ import numpy as np
 import pytest
 import shapely
 
-from coverage_audit import tolerances_touchup as tol
 from coverage_audit.errors import InputError
+from coverage_audit.jobs.settings import (
+    Amount,
+    BoomSettings,
+    JobSettings,
+    ProductSettings,
+    RateSettings,
+    TouchupSettings,
+)
 from coverage_audit.jobs.touchup import TOUCHUP, touchup_settings
-from coverage_audit.model_rate import Amount, ProductSettings
-from coverage_audit.model_settings import BoomSettings, JobSettings, RateSettings
-from coverage_audit.model_touchup import Limit, TouchupSettings
+from coverage_audit.touchup import tolerances as tol
 from coverage_audit.touchup.lanes import lay_boom, strip_parts, tightest_radius
+from coverage_audit.touchup.model import Limit
 from coverage_audit.touchup.rules import broken_limits, dates_of, limits_of, measured_l, terms_of
 from coverage_audit.units import ACRE_M2, US_GALLON_L
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit.tolerances_accuracy import (
+from coverage_audit.accuracy.tolerances import (
     OUTLIER_SPREADS,
     PAIR_LEAST,
     PAIR_SPREADS,
@@ -18,7 +18,8 @@ from coverage_audit.tolerances_accuracy import (
 )
 
 if TYPE_CHECKING:
-    from coverage_audit.model_accuracy import FloatArray, Gaps, IntArray
+    from coverage_audit.accuracy.model import Gaps
+    from coverage_audit.arrays import FloatArray, IntArray
 
 
 def pick(gaps: Gaps, keep: np.ndarray) -> Gaps:

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.optimize import minimize
 
 from coverage_audit.accuracy.error import sigma_at
-from coverage_audit.tolerances_accuracy import (
+from coverage_audit.accuracy.tolerances import (
     HABIT_CURVE_STEP,
     HABIT_PRIOR_LOG_SD,
     HABIT_SEARCH,
@@ -32,7 +32,8 @@ from coverage_audit.tolerances_accuracy import (
 from .choice import pick
 
 if TYPE_CHECKING:
-    from coverage_audit.model_accuracy import BoolArray, ErrorModel, FloatArray, Gaps
+    from coverage_audit.accuracy.model import ErrorModel, Gaps
+    from coverage_audit.arrays import BoolArray, FloatArray
 
 
 @dataclass(frozen=True)

@@ -14,12 +14,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.accuracy.error import gauss_markov, sigma_at
-from coverage_audit.tolerances_accuracy import CLUSTER_SKIPS, OUTLIER_SPREADS
+from coverage_audit.accuracy.tolerances import CLUSTER_SKIPS, OUTLIER_SPREADS
 
 from .habits import TrueGaps, error_covariance
 
 if TYPE_CHECKING:
-    from coverage_audit.model_accuracy import ErrorModel, FloatArray, Gaps
+    from coverage_audit.accuracy.model import ErrorModel, Gaps
+    from coverage_audit.arrays import FloatArray
 
     from .habits import Habits
 

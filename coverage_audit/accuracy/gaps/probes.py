@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.model_accuracy import Gaps
-from coverage_audit.tolerances import VISIT_WIDTHS
-from coverage_audit.tolerances_accuracy import (
+from coverage_audit.accuracy.model import Gaps
+from coverage_audit.accuracy.tolerances import (
     END_INSET_SHARE,
     FACING,
     FACING_AHEAD,
@@ -22,14 +21,16 @@ from coverage_audit.tolerances_accuracy import (
     STRAIGHT_DEG,
     STRAIGHT_M,
 )
+from coverage_audit.ground.tolerances import VISIT_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import BoolArray, FloatArray, IntArray
-    from coverage_audit.model_core import BoomLines, BoomPath
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
+    from coverage_audit.drive.model import BoomPath
+    from coverage_audit.ground.model import BoomLines
 
 BETWEEN, EDGE, AHEAD = 0, 1, 2
 

@@ -10,7 +10,7 @@ from coverage_audit.papers.words.display import area, count, duration, length, r
 from coverage_audit.units import FOOT_M
 
 if TYPE_CHECKING:
-    from coverage_audit.model import Audit
+    from coverage_audit.recipe.result import Audit
 
 WIDTH_STEPS_M = (0.5, 1.0, 2.0, 4.0)
 WIDTH_STEPS_FT = (2.0, 4.0, 8.0, 16.0)

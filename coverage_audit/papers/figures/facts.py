@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from coverage_audit.model_settings import ReportSettings, TrackSettings
+from coverage_audit.jobs.settings import ReportSettings, TrackSettings
 from coverage_audit.papers.words.accuracy import certainty_facts
 from coverage_audit.papers.words.display import NOT_KNOWN, SPACE, area, duration, length, number, rate, volume
 
 if TYPE_CHECKING:
-    from coverage_audit.model import Audit
-    from coverage_audit.model_settings import BoomSettings, JobSettings
+    from coverage_audit.jobs.settings import BoomSettings, JobSettings
+    from coverage_audit.recipe.result import Audit
 
 MEASURED, TYPED, ASSUMED, DERIVED = "measured", "typed in", "assumed", "derived"
 

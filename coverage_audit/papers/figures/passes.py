@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.model_passes import HEADLAND, REVERSING, STRAIGHT, TRANSPORT, TURN
 from coverage_audit.papers.words.display import NOT_KNOWN, SPACE, count, duration, length, local_time, speed
 from coverage_audit.papers.words.passes import KINDS
+from coverage_audit.passes.model import HEADLAND, REVERSING, STRAIGHT, TRANSPORT, TURN
 from coverage_audit.units import FOOT_M
 
 from .charts import Bar, Chart
@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from coverage_audit.drive.plane import Plane
-    from coverage_audit.model import Audit
-    from coverage_audit.model_passes import Pass, Steering
+    from coverage_audit.passes.model import Pass, Steering
+    from coverage_audit.recipe.result import Audit
 
 NUMBERED = (HEADLAND, STRAIGHT)
 SPACING_STEPS_M = (0.05, 0.25, 0.5, 1.0)

@@ -22,7 +22,7 @@ from coverage_audit.papers.words.display import (
     volume,
 )
 from coverage_audit.rate.classes import RAMP
-from coverage_audit.tolerances_rate import LEAST_RATE_PLACE_M2, RATE_CELL_M
+from coverage_audit.rate.tolerances import LEAST_RATE_PLACE_M2, RATE_CELL_M
 from coverage_audit.units import HECTARE_M2, MASS_KG, US_FLUID_OUNCE_L, VOLUME_L
 
 from .charts import Bar, Chart
@@ -32,8 +32,9 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.drive.plane import Plane
-    from coverage_audit.model import Audit
-    from coverage_audit.model_rate import Amount, ProductUse, RateResult
+    from coverage_audit.jobs.settings import Amount
+    from coverage_audit.rate.model import ProductUse, RateResult
+    from coverage_audit.recipe.result import Audit
 
 SOURCE_WORDS = {
     "logged flow": "the meter's, from the log",

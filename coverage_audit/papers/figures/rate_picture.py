@@ -10,13 +10,13 @@ import numpy as np
 import shapely
 from PIL import Image
 
+from coverage_audit.papers.tolerances import PICTURE_SIDE_PX
 from coverage_audit.rate.classes import RAMP, class_edges, class_of
-from coverage_audit.tolerances_rate import PICTURE_SIDE_PX
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model_rate import RateCells
+    from coverage_audit.rate.model import RateCells
 
 
 class RatePicture:

@@ -9,16 +9,16 @@ import numpy as np
 from markupsafe import Markup
 
 from coverage_audit.drive.plane import Plane
-from coverage_audit.model_touchup import METHODS
 from coverage_audit.papers.maps.touchup import touchup_map
 from coverage_audit.papers.templating import page_templates, page_text
+from coverage_audit.papers.tolerances import SHEET_STRIPS
 from coverage_audit.papers.words import touchup as words
 from coverage_audit.papers.words.display import duration, length
-from coverage_audit.tolerances_touchup import SHEET_STRIPS
+from coverage_audit.touchup.model import METHODS
 
 if TYPE_CHECKING:
-    from coverage_audit.model import Audit
-    from coverage_audit.model_touchup import StripPlan, TouchupPlan
+    from coverage_audit.recipe.result import Audit
+    from coverage_audit.touchup.model import StripPlan, TouchupPlan
 
 SECTION_PX = (720, 620)
 SHEET_PX = (720, 520)

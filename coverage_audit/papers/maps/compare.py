@@ -9,8 +9,8 @@ import shapely
 import shapely.geometry
 from markupsafe import escape
 
+from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
-from coverage_audit.model import PlaneOrigin
 
 from .still import PIXEL_SHARE, scale_bar, scale_length_m, svg_path
 

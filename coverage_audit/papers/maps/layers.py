@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Audit, Strip
+    from coverage_audit.ground.model import Strip
+    from coverage_audit.recipe.result import Audit
 
 MARGIN_SHARE = 0.03
 """Paper left free around the drawing, as a share of its longer side, so that edges can be seen."""

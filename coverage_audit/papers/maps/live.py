@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.drive.plane import Plane
-    from coverage_audit.model import Audit
+    from coverage_audit.recipe.result import Audit
 
 SIMPLIFY_M = 0.02
 """Corners closer than this to the line without them are left out of the map. [m] Unseen at any

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Audit
+    from coverage_audit.recipe.result import Audit
 
 
 def numbered_passes(audit: Audit) -> list[tuple[str, BaseGeometry]]:

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Audit, Strip
+    from coverage_audit.ground.model import Strip
+    from coverage_audit.recipe.result import Audit
 
 WIDTH_PX = 720
 MAX_HEIGHT_PX = 900

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.model_touchup import BOOM
 from coverage_audit.papers.words.display import SPACE, number
+from coverage_audit.touchup.model import BOOM
 from coverage_audit.units import FOOT_M
 
 from .still import scale_length_m
@@ -18,8 +18,9 @@ from .still import scale_length_m
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Audit, FloatArray
-    from coverage_audit.model_touchup import TouchupPlan
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.recipe.result import Audit
+    from coverage_audit.touchup.model import TouchupPlan
 
 FOOT_PX = 40
 MARGIN_PX = 26

@@ -17,7 +17,7 @@ from .tolerances import SAME_REL
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from coverage_audit.model import Audit
+    from coverage_audit.recipe.result import Audit
 
     Record = dict[str, Any]
 

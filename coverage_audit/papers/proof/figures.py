@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from coverage_audit.drive.plane import Plane
-from coverage_audit.tolerances_rate import BAND_SLACK
+from coverage_audit.rate.tolerances import BAND_SLACK
 from coverage_audit.units import HECTARE_M2
 
 if TYPE_CHECKING:
@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Audit, FloatArray, IntArray
+    from coverage_audit.arrays import FloatArray, IntArray
+    from coverage_audit.recipe.result import Audit
 
     Record = dict[str, Any]
 

@@ -17,7 +17,7 @@ import shapely
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import Audit
+    from coverage_audit.recipe.result import Audit
 
     Record = dict[str, Any]
 

@@ -24,9 +24,9 @@ from .sign import commitment, fingerprint, salt
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from coverage_audit.model import Audit
-    from coverage_audit.model_proof import ProofSettings
-    from coverage_audit.model_rate import Amount, ProductUse
+    from coverage_audit.jobs.settings import Amount, ProofSettings
+    from coverage_audit.rate.model import ProductUse
+    from coverage_audit.recipe.result import Audit
 
     Record = dict[str, Any]
 

@@ -5,14 +5,16 @@ from __future__ import annotations
 import dataclasses
 from typing import TYPE_CHECKING, Any
 
-from coverage_audit.model_accuracy import BERKSON, CLASSICAL, GUIDED, GUIDED_OTHER, HAND, UNKNOWN
-from coverage_audit.tolerances_accuracy import LIKELY, UNPROVEN_CLASSES
+from coverage_audit.accuracy.model import BERKSON, CLASSICAL
+from coverage_audit.jobs.settings import GUIDED, GUIDED_OTHER, HAND, UNKNOWN
+from coverage_audit.papers.tolerances import LIKELY, UNPROVEN_CLASSES
 
 from . import display
 
 if TYPE_CHECKING:
-    from coverage_audit.model import Audit, Strip
-    from coverage_audit.model_accuracy import Accuracy, Figure, RegimeResult
+    from coverage_audit.accuracy.model import Accuracy, Figure, RegimeResult
+    from coverage_audit.ground.model import Strip
+    from coverage_audit.recipe.result import Audit
 
 STEERED = {
     HAND: "steered by hand",

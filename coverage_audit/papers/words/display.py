@@ -17,7 +17,7 @@ from coverage_audit.units import ACRE_M2, FOOT_M, HECTARE_M2, MILE_M, MPH_M_S, R
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from coverage_audit.model import Audit
+    from coverage_audit.recipe.result import Audit
 
 NOT_KNOWN = "not known"
 SPACE = "\u00a0"

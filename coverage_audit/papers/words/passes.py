@@ -8,8 +8,8 @@ from . import display
 from .accuracy import with_certainty
 
 if TYPE_CHECKING:
-    from coverage_audit.model import Audit
-    from coverage_audit.model_passes import Assumed, Cause, Range
+    from coverage_audit.passes.model import Assumed, Cause, Range
+    from coverage_audit.recipe.result import Audit
 
 CAUSES = {
     "spacing": "between passes {passes}, spacing {amount} too wide",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from coverage_audit.model_touchup import BOOM, LEAVE, SPOT
+from coverage_audit.touchup.model import BOOM, LEAVE, SPOT
 from coverage_audit.units import (
     ACRE_M2,
     HECTARE_M2,
@@ -21,7 +21,7 @@ from . import display
 if TYPE_CHECKING:
     import datetime as dt
 
-    from coverage_audit.model_touchup import Excess, Limit, Option, Stop, StripPlan, TouchupPlan
+    from coverage_audit.touchup.model import Excess, Limit, Option, Stop, StripPlan, TouchupPlan
 
 METHOD_WORDS = {LEAVE: "leave", SPOT: "hand wand", BOOM: "boom pass"}
 NOT_ALLOWED = "not allowed by the figures you gave"

@@ -9,10 +9,10 @@ import shapely
 from pyproj import Geod, Transformer
 from shapely.geometry import MultiPolygon, Polygon
 
-from coverage_audit import tolerances as tol
-from coverage_audit.errors import InputError
 from coverage_audit.edges import near_pairs
-from coverage_audit.model import NamedArea
+from coverage_audit.errors import InputError
+from coverage_audit.read import tolerances as tol
+from coverage_audit.read.records import NamedArea
 
 from .tolerances import MAX_FIELD_LAT_DEG, MAX_FIELD_SPAN_M, MAX_REPAIR_PAIRS
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import FloatArray
+    from coverage_audit.arrays import FloatArray
 
 GEOD = Geod(ellps="WGS84")
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from pyproj import CRS
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import FloatArray
+    from coverage_audit.arrays import FloatArray
 
 GEOMETRIES = (
     "Point", "MultiPoint", "LineString", "MultiLineString", "Polygon", "MultiPolygon", "GeometryCollection",

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 from shapely.geometry import Polygon
 
-from coverage_audit import tolerances as tol
 from coverage_audit.errors import InputError
+from coverage_audit.read import tolerances as tol
 from coverage_audit.read.source import read_bytes
 from coverage_audit.read.tracks.gpx import gpx_lines
 
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import NamedArea
+    from coverage_audit.read.records import NamedArea
     from coverage_audit.read.source import InputFile
 
     from .shapes import Layer

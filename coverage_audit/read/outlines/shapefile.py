@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import FloatArray
+    from coverage_audit.arrays import FloatArray
 
 _LINES, _POLYGONS = (3, 13, 23), (5, 15, 25)
 _NO_AREA = (0, 1, 8, 11, 18, 21, 28)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from pyproj import CRS
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import FloatArray
+    from coverage_audit.arrays import FloatArray
 
 NAME_COLUMNS = ("name", "field_name", "field", "title", "label", "id")
 """Columns that name a polygon, best first, in any case; failing these, the first text column."""

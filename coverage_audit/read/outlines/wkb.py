@@ -15,7 +15,7 @@ from .shapes import Builder, collected
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.model import FloatArray
+    from coverage_audit.arrays import FloatArray
 
 _LINE, _POLYGON, _POINTS = 2, 3, (1, 4)
 _COLLECTIONS = (5, 6, 7)  # of lines, polygons, anything

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, NoReturn
 import numpy as np
 
 from coverage_audit.errors import InputError
-from coverage_audit.tolerances import EARLIEST_TIME_S, LAST_YEAR, LATEST_TIME_S
+from coverage_audit.read.tolerances import EARLIEST_TIME_S, LAST_YEAR, LATEST_TIME_S
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from coverage_audit.model import BoolArray, FloatArray
+    from coverage_audit.arrays import BoolArray, FloatArray
 
 ADVICE = {
     "no_position": "has no valid position: log again once the receiver has a fix",

@@ -21,7 +21,7 @@ from xml.parsers import expat
 import numpy as np
 
 from coverage_audit.errors import InputError
-from coverage_audit.model import Fixes, Mark, TrackLog
+from coverage_audit.read.records import Fixes, Mark, TrackLog
 
 from .faults import find_faults, out_of_range, refuse_unusable, time_out_of_range, zero_position
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from coverage_audit.model import FloatArray
+    from coverage_audit.arrays import FloatArray
 
 _POINT_START = re.compile(rb"<(?:[\w.-]+:)?trkpt\s")
 _GPX_1_0 = "http://www.topografix.com/GPX/1/0"

@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit import tolerances
 from coverage_audit.errors import InputError
-from coverage_audit.model import Fixes, TrackLog
+from coverage_audit.read import tolerances as tol
+from coverage_audit.read.records import Fixes, TrackLog
 from coverage_audit.units import DAY_S
 
 from .faults import find_faults, refuse_unusable
@@ -36,7 +36,7 @@ from .nmea_sentences import (
 from .nmea_transducers import TransducerLog, owner_epochs
 
 if TYPE_CHECKING:
-    from coverage_audit.model import BoolArray, FloatArray, IntArray
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
 
 _RANK = {kind: float(rank) for rank, kind in enumerate(POSITION_DECODERS)}
 _NOT_MEASURED = {6: "estimated (dead reckoning)", 7: "typed in by hand", 8: "simulated"}
@@ -158,7 +158,7 @@ class _Sentences:
         if math.isnan(tod):
             return -1
         count = len(self.tod)
-        for epoch in range(count - 1, max(count - 1 - tolerances.EPOCH_LOOKBACK, -1), -1):
+        for epoch in range(count - 1, max(count - 1 - tol.EPOCH_LOOKBACK, -1), -1):
             if self.tod[epoch] == tod:
                 break
         else:
@@ -270,7 +270,7 @@ def _gst(sentences: _Sentences, tod_s: FloatArray) -> FloatArray:
     before, time, deviation = _rows_aside(sentences, "GST")
     here = np.array(sentences.timed, dtype=np.int64)[np.maximum(before - 1, 0)]
     column = np.full(len(tod_s), np.nan)
-    for away in range(-tolerances.EPOCH_LOOKBACK, tolerances.EPOCH_LOOKBACK + 1):
+    for away in range(-tol.EPOCH_LOOKBACK, tol.EPOCH_LOOKBACK + 1):
         epoch = np.clip(here + away, 0, len(tod_s) - 1)
         same = tod_s[epoch] == time
         column[epoch[same]] = deviation[same]
@@ -348,23 +348,23 @@ def _day_of(date: dt.date) -> int:
 
 def _week_rollovers(days: IntArray, first: int, job_date: dt.date | None, name: str) -> tuple[IntArray, list[str]]:
     """Add the multiples of 1024 weeks that the receiver lost, when job.date or the year shows it."""
-    period = tolerances.WEEK_ROLLOVER_DAYS
+    period = tol.WEEK_ROLLOVER_DAYS
     logged = dt.date(1970, 1, 1) + dt.timedelta(days=int(days[first]))
     lost = np.zeros_like(days)
     if job_date is not None:
         away = _day_of(job_date) - int(days[first])
-        if away > 0 and abs(away - period * round(away / period)) <= tolerances.JOB_DATE_SLACK_DAYS:
+        if away > 0 and abs(away - period * round(away / period)) <= tol.JOB_DATE_SLACK_DAYS:
             lost = np.maximum(np.rint((_day_of(job_date) - days) / period).astype(np.int64), 0)
-        elif abs(away) > tolerances.JOB_DATE_SLACK_DAYS:
+        elif abs(away) > tol.JOB_DATE_SLACK_DAYS:
             return days, [f"{name}: job.date is {job_date}, but the log itself says {logged}; the log is followed."]
     else:
-        oldest = _day_of(dt.date.fromisoformat(tolerances.ROLLED_OVER_BEFORE))
+        oldest = _day_of(dt.date.fromisoformat(tol.ROLLED_OVER_BEFORE))
         lost = np.maximum(-((days - oldest) // period), 0)
     if lost[first] > 0:
         right = logged + dt.timedelta(weeks=1024 * int(lost[first]))
         caution = f"{name}: the log says {logged}; the receiver's week counter rolled over and was set to {right}."
         return days + period * lost, [caution]
-    if job_date is None and logged < dt.date.fromisoformat(tolerances.DATE_DOUBTFUL_BEFORE):
+    if job_date is None and logged < dt.date.fromisoformat(tol.DATE_DOUBTFUL_BEFORE):
         return days, [f"{name}: the log says {logged}; if that is 1024 weeks early, set job.date to the true date."]
     return days + period * lost, []
 

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit import tolerances
+from coverage_audit.read import tolerances as tol
 from coverage_audit.units import KNOT_M_S
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 _TALKER = r"\$[A-OQ-Z][A-Z0-9]"
 _ADDRESS = rf"{_TALKER}([A-Z0-9]{{0,4}}),"  # three letters, unless it was cut
-_BODY = rf"[^$*\r\n]{{0,{tolerances.MAX_SENTENCE_CHARS}}}"
+_BODY = rf"[^$*\r\n]{{0,{tol.MAX_SENTENCE_CHARS}}}"
 _SENTENCE = re.compile(rf"{_ADDRESS}({_BODY})(\*[^$\r\n]{{0,2}})?")
 _WITH_CHECKSUM = re.compile(rf"{_ADDRESS}{_BODY}\*".encode())
 _CHECKSUMS = {f"*{high}{low}": int(high + low, 16) for high, low in product("0123456789abcdefABCDEF", repeat=2)}
@@ -112,7 +112,7 @@ def _blocks(data: bytes) -> Iterator[tuple[int, int]]:
     """Cut *data* behind line ends into pieces of about `SCAN_BLOCK_BYTES`."""
     start = 0
     while start < len(data):
-        end_of_line = data.find(b"\n", start + tolerances.SCAN_BLOCK_BYTES)
+        end_of_line = data.find(b"\n", start + tol.SCAN_BLOCK_BYTES)
         stop = end_of_line + 1 if end_of_line >= 0 else len(data)
         yield start, stop
         start = stop
@@ -169,7 +169,7 @@ def day_number(day: str, month: str, year: str) -> float:
         years = int(year)
         if len(year) <= 2:
             years += 1900 if years >= _FIRST_YEAR % 100 else 2000
-        if years not in range(_FIRST_YEAR, tolerances.LAST_YEAR + 1):
+        if years not in range(_FIRST_YEAR, tol.LAST_YEAR + 1):
             return _NAN
         return float(dt.date(years, int(month), int(day)).toordinal() - _DAY_ZERO)
     except (ValueError, OverflowError):  # a month of twenty digits overflows

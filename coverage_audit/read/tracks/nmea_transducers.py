@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit import tolerances
-from coverage_audit.model import Series, SwitchChange
+from coverage_audit.read import tolerances as tol
+from coverage_audit.read.records import Series, SwitchChange
 
 if TYPE_CHECKING:
-    from coverage_audit.model import FloatArray, IntArray
+    from coverage_audit.arrays import FloatArray, IntArray
 
     from .nmea_sentences import Transducer
 
@@ -68,7 +68,7 @@ class TransducerLog:
     def _table(self, key: tuple[str, int], epochs: int) -> tuple[IntArray, IntArray, FloatArray, bool]:
         """Sentences before, epochs begun and value of one transducer, and whether it is sent in bursts."""
         before, begun, value = np.array(self._rows[key]).reshape(-1, _WIDTH).T
-        in_bursts = len(value) >= tolerances.SWITCH_BURST_SHARE * epochs
+        in_bursts = len(value) >= tol.SWITCH_BURST_SHARE * epochs
         return before.astype(np.int64), begun.astype(np.int64), value, in_bursts
 
     def switch_changes(self, timed: IntArray, time_s: FloatArray, kept: IntArray) -> tuple[SwitchChange, ...]:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     import datetime as dt
     from pathlib import Path
 
-    from coverage_audit.model import TrackLog
+    from coverage_audit.read.records import TrackLog
 
 _UTF16_XML_STARTS = (b"\xff\xfe<\0", b"\xfe\xff\0<")
 _XML_START = re.compile(rb"(?:\xef\xbb\xbf)?\s*<[?!A-Za-z_]")

@@ -1,6 +1,30 @@
-"""Thresholds of the passes and everything told from them: one home, a unit and a reason each."""
+"""Thresholds of ``passes``: one home, a unit and a reason each."""
 
-# --- passes -----------------------------------------------------------------------------------
+from __future__ import annotations
+
+END_TOUCH_SHARE = 0.5
+"""A strip is late on (early off) when it lies along this share of the boom line of a switch-on
+(-off) ... [boom widths]"""
+
+END_AREA_SHARE = 0.5
+"""... and when this share of it lies straight beyond that line. [1]"""
+
+EDGE_SHARE = 0.3
+"""A strip with this share of its outline on the field edge lies at the field edge. [1]"""
+
+ACROSS_DEG = 20.0
+"""Driven at more than this to the main direction is headland work; hand steering wanders less. [deg]"""
+
+HEADLAND_WIDTHS = 2.0
+"""The headland: this far in from the field edge; one and a half to two passes are usual
+(common practice, no source). [boom widths]"""
+
+EDGE_BAND_M = 0.02
+"""Outlines this close to an edge lie on it; also how far switching lines are moved onto the
+ground beside them. More than rounding, less than any finding. [m]"""
+
+DRAWN_PATH_M = 0.3
+"""Lines driven without spraying are drawn this closely; no figure rests on them. [m]"""
 
 ALIKE_NOISES = 1.05
 """Scatters along and across travel are both noise when they differ by less than this factor. [1]"""
@@ -89,8 +113,6 @@ NEIGHBOUR_WIDTHS = 2.6
 TURN_WIDTHS = 4.0
 """Longest turn between passes beyond a bulb: round some passes to an open one. [boom widths]"""
 
-# --- steering ---------------------------------------------------------------------------------
-
 CURVED_SAGITTA_M = 1.0
 CURVED_GAIN = 0.6
 """A pass that bows by more than the first, and lies closer to a parabola by the second, is a curve;
@@ -116,8 +138,6 @@ PASS_TO_PASS_S = 900.0
 LONG_TERM_S = 3600.0
 """Pass-to-pass error: passes driven within 15 minutes; long-term: more than an hour apart (ISO 12188-1,
 as restated in the literature; the standard's text was not at hand). [s]"""
-
-# --- ground, switching and causes of findings ---------------------------------------------------
 
 CELL_BEYOND_WIDTHS = 0.25
 CELL_STEPS = 13
@@ -163,40 +183,17 @@ SECTION_WIDTHS = 0.45
 """Missed ground whose middle lies nearer to the line of a pass than this was under the boom, so a section was shut:
 the middle of the outermost section of ten lies there. [boom widths]"""
 
-PASS_LINE_M = 0.05
-LINE_STEP_M = 1.0
-"""How closely the line of a pass is kept for the map and for causes, and how far apart the fixes are
-that it is made from; steering uses them all. [m]"""
-
 OVER_WIDTHS = 0.55
 """A pass whose line is nearer than this went over the finding. [boom widths]"""
 
 SWITCHED_WELL_M = 0.5
 """Overlap with the headland by less than this is no fault of switching. [m]"""
 
-# --- assumed boom state --------------------------------------------------------------------------
-
 PROPOSED_LEAST_M = 3.0
 """Shorter sprayings are not proposed: nobody switches a boom for a second. [m]"""
 
-ASSUMED_EARLY_M = 1.0
-ASSUMED_LATE_M = 3.0
-"""The range of an area comes from switching every pass so much early and late. [m] At 2.5 m/s late by
-3 m is a second and more of hesitation and valve delay together; common practice, no source."""
-
-ASSUMED_MARGIN = (0.16, 0.06)
-"""Missed and double areas may lie below and above what the assumptions tried give by these shares of it: what
-noise between passes does beyond its mean. [1] Found on simulated jobs (seeds 0 to 33: 32 of 34 held, 28 without)."""
-
-ASSUMED_ERROR_M = {4: 0.05, 5: 0.3, 2: 0.33, 9: 0.33}
-ASSUMED_ERROR_ELSE_M = 1.0
-"""Usual pass-to-pass error by the GGA quality code: RTK fixed, RTK float, differential (15 to 33 cm);
-about 1 m for all else, a phone's own positions included. [m] Usual classes from memory, no source at hand."""
-
 SWITCHED_SHARE = 0.4
 """A strip that fills this share of the boom's width along its length comes from switching. [boom widths]"""
-
-# --- passes left out -----------------------------------------------------------------------------
 
 LEFT_OUT_WIDTHS = 0.6
 LEFT_OUT_LENGTH_WIDTHS = 2.0

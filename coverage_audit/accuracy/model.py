@@ -1,51 +1,23 @@
-"""What is said and found about accuracy: frozen dataclasses, no algorithms.
-
-Lengths in metres in the plane, times in seconds since 1970-01-01 UTC.
-"""
+"""What is found about accuracy: frozen dataclasses, no algorithms."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from coverage_audit.jobs.settings import GUIDED, GUIDED_OTHER, HAND, UNKNOWN
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    import numpy as np
-    from numpy.typing import NDArray
-
-    FloatArray = NDArray[np.float64]
-    IntArray = NDArray[np.int64]
-    BoolArray = NDArray[np.bool_]
-
-HAND, GUIDED, GUIDED_OTHER, UNKNOWN = "hand", "guided", "guided-other", "unknown"
-"""How the machine was steered: by eye; by the receiver that logged; by another one; not said."""
+    from coverage_audit.arrays import FloatArray, IntArray
 
 CLASSICAL, BERKSON = "classical", "berkson"
 """Regimes: the log is truth plus error; truth is the log plus error (Carroll et al. 2006, ch. 1)."""
 
+
 REGIMES = {HAND: (CLASSICAL,), GUIDED_OTHER: (CLASSICAL,), GUIDED: (BERKSON,), UNKNOWN: (CLASSICAL, BERKSON)}
 """The regimes that a way of steering leaves possible."""
-
-
-@dataclass(frozen=True)
-class AccuracySettings:
-    """[accuracy] of the job file; None = by the class of each fix.
-
-    ``sigma_m`` and ``noise_m``: standard deviation of the slowly wandering and of the white
-    error of one coordinate; ``time_constant_s`` of the wandering part. ``boundary_m``: that of
-    one coordinate of the whole boundary. ``replicates`` 0 = say nothing of accuracy. ``asked``:
-    the person stated how the job was steered or how good its positions are, so that verdict and
-    strips speak accordingly; else the ranges only stand beside what the log shows.
-    """
-
-    sigma_m: float | None = None
-    time_constant_s: float | None = None
-    noise_m: float | None = None
-    boundary_m: float = 0.0
-    steering: str = UNKNOWN
-    replicates: int = 200
-    asked: bool = True
 
 
 @dataclass(frozen=True)

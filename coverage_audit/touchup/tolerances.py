@@ -1,4 +1,6 @@
-"""Thresholds of the touch-up plan: a unit and a reason each."""
+"""Thresholds of ``touchup``: one home, a unit and a reason each."""
+
+from __future__ import annotations
 
 CLEARANCE_M = 1.0
 """The boom's centre keeps so far from fences and no-spray ground when it is not spraying: half the
@@ -6,9 +8,6 @@ track of a light tractor. [m] Common practice, no source."""
 
 EXACT_STRIPS = 12
 """Up to so many strips worth a visit the order is found exactly: 2^12 sets fill some megabytes. [1]"""
-
-MOST_STRIPS = 60
-"""Strips planned for, the most valuable ones; a person with more of them sprays the field again. [1]"""
 
 LIBRARY_SOLUTIONS = 150
 """Neighbouring orders that the optimiser library may accept beyond ``EXACT_STRIPS``. [1] A count, not a
@@ -37,10 +36,6 @@ HUB_REACH_M = 60.0
 STRIP_REACH_M = 120.0
 """Places to pass by lie so far apart along the headland and the old passes; they are joined to each other,
 and to strips, when the shortest turn between them is no longer than this. [m]"""
-
-BACK_RADII = (1.0, 2.0)
-"""How far a vehicle backs up along a strip that ends at the fence, in turning radii beyond the place where
-it is clear of it: a quarter turn needs one, a turn to a lap along the fence up to two. [turning radii]"""
 
 OFF_TRACK_SHARE = 0.25
 """A metre off the old wheel tracks costs so much more, as it lays down standing crop. [1] A preference in
@@ -99,9 +94,6 @@ LEAST_AGAIN_M2 = 0.1
 """Ground that would be sprayed again counts against a limit from this size on; less is rounding of
 outlines. [m2]"""
 
-LEAST_BEYOND_M2 = 2e-4
-"""Ground beyond the target counts from this size on: along 100 m of fence less is two micrometres. [m2]"""
-
 SHUT_MARGIN_M = 0.25
 SHUT_ROUNDS = 8
 """Where a bend swings the boom beyond the target, sections are shut so much earlier, and again if that is not
@@ -109,17 +101,6 @@ enough; a pass that still goes beyond is given up. [m], [1]"""
 
 LIMIT_SLACK = 1e-6
 """A dose breaks a limit when it is more by this share; less is rounding. [1]"""
-
-TIE_SHARE = 1e-4
-"""A plan that saves less than this share of leaving everything is a tie, and all is left. [1] Areas are no
-more certain."""
-
-BRANCHES = 200
-"""Combinations of boom passes tried when two that overlap would together break a limit. [1] The first plan
-that keeps to all limits is found within a few."""
-
-WAND_REACH_M = (0.0, 1.0, -1.0, 2.0, -2.0, 3.0, -3.0)
-"""Sideways places from which a person with a wand works along a strip, the first that is clear. [m]"""
 
 MEASURES_L = (0.1, 0.5, 1.0, 5.0, 10.0)
 """Steps of a measuring jug, a bucket and a tank's scale, in litres... [L]"""
@@ -145,18 +126,5 @@ RESERVE_DEFAULT = 0.1
 30 an hour [1/s], mix 0.30 a litre [1/L], a light tractor's radius [m], a tenth of the mix [1]. Assumed; the
 report marks them so."""
 
-MAX_ENTRY_M = 2000.0
-"""An entry farther from the field than this is a slip of the pen: two miles of walking and more. [m]"""
-
-MAX_MONEY = 1e9
-MAX_SPEED_M_S = 15.0
-MAX_RADIUS_M = 100.0
-MAX_SPOT_M2_S = 100.0
-MAX_TIME_S = 86_400.0
-"""Largest amounts that a job file may hold: beyond them a slip of the pen. [money], [m/s], [m], [m2/s], [s]"""
-
 PATH_STEP_M = 2.0
 """Points of the planned way in the files, at most so far apart on its arcs. [m]"""
-
-SHEET_STRIPS = 12
-"""Rows of the field sheet, so that it stays on one page; the report and touchup.json have all. [1]"""

@@ -1,11 +1,9 @@
-"""What is said and found about rate, tank and product: frozen dataclasses, no algorithms.
-
-Units as in :mod:`.model`: metres in the plane, seconds since 1970-01-01 UTC, litres.
-"""
+"""What is found about rate, tank and product: frozen dataclasses, no algorithms."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from dataclasses import field as dataclass_field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -15,55 +13,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
-    FloatArray = NDArray[np.float64]
-    IntArray = NDArray[np.int64]
-
-
-# --- the job file -------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class TankSettings:
-    """[rate] tank, loads and refills: ``tank_l`` what the tank holds, ``loads_l`` what was mixed each time.
-
-    ``refills_s`` are the moments at which the second and later loads were in the tank.
-    """
-
-    tank_l: float | None = None
-    loads_l: tuple[float, ...] = ()
-    refills_s: tuple[float, ...] = ()
-
-
-@dataclass(frozen=True)
-class Amount:
-    """An amount of product: ``value`` in L or kg, per hectare or per litre of mix (``per``), or alone.
-
-    ``kind`` is "L" or "kg"; ``per`` is "ha", "L" (of mix) or "". ``unit`` and ``size`` are the
-    unit it was typed in and how many L or kg (per ha, per L) that is, for showing it again.
-    """
-
-    value: float
-    kind: str
-    per: str
-    unit: str
-    size: float
-
-
-@dataclass(frozen=True)
-class ProductSettings:
-    """One [[product]] of the job file; None = not given. Intervals in days."""
-
-    name: str
-    reg_no: str = ""
-    rate: Amount | None = None
-    max_per_application: Amount | None = None
-    max_per_season: Amount | None = None
-    phi_days: float | None = None
-    grazing_days: float | None = None
-    rei_days: float | None = None
-
-
-# --- what was found -----------------------------------------------------------------------------
+    from coverage_audit.arrays import FloatArray, IntArray
+    from coverage_audit.jobs.settings import ProductSettings
 
 
 @dataclass(frozen=True)
@@ -274,3 +225,23 @@ class RateResult:
     by_source_share: Mapping[str, float] = field(default_factory=dict)
     disagreements: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Volume:
+    """Whole-job volume and rates; None = could not be computed, ``why`` says why.
+
+    ``by_source`` maps each source that is present to its volume [L]; ``source`` is the one
+    used. ``in_gaps_l`` is what went out, by ``source``, during gaps of the log that were not
+    bridged; it is not part of ``applied_l``.
+    """
+
+    applied_l: float | None = None
+    source: str | None = None
+    by_source: Mapping[str, float] = dataclass_field(default_factory=dict)
+    in_gaps_l: float | None = None
+    target_l_ha: float | None = None
+    over_swept_l_ha: float | None = None
+    over_covered_l_ha: float | None = None
+    over_target_area_l_ha: float | None = None
+    why: str = ""

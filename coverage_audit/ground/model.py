@@ -1,8 +1,4 @@
-"""The values that pass between the stages: frozen dataclasses, no algorithms.
-
-All lengths are in metres in the local plane (x east, y north), times in seconds since
-1970-01-01 UTC, headings in radians clockwise from north.
-"""
+"""What was swept: frozen dataclasses, no algorithms. Plane metres, radians clockwise from north."""
 
 from __future__ import annotations
 
@@ -15,84 +11,59 @@ import shapely
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from .model import BoolArray, FloatArray, IntArray
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True)
-class Track:
-    """Used fixes in time order, in plane metres. Arrays of shape (n,).
+class Strip:
+    """A missed strip or a double patch, in plane metres.
 
-    ``course_rad`` (clockwise from north) and ``speed_m_s`` are the receiver's own, NaN where
-    not logged; ``gap_after[i]``: the step from fix i to i + 1 is a gap of the log (last False).
-    ``segment`` and ``file`` number the GPX segments and the files.
+    ``line`` is its middle line, ``label_point`` a point on it; ``orientation_deg`` is that of
+    the middle line, in [0, 180) clockwise from true north; ``max_visits`` 0 for missed ground.
     """
 
-    time_s: FloatArray
-    x_m: FloatArray
-    y_m: FloatArray
-    course_rad: FloatArray
-    speed_m_s: FloatArray
-    quality: IntArray
-    hdop: FloatArray
-    gst_m: FloatArray
-    segment: IntArray
-    file: IntArray
-    gap_after: BoolArray
-    median_step_s: float
+    id: str
+    area_m2: float
+    length_m: float
+    mean_width_m: float
+    max_width_m: float
+    orientation_deg: float
+    where: str
+    polygon: BaseGeometry
+    line: BaseGeometry
+    label_point: BaseGeometry
+    max_visits: int = 0
+    probability: float | None = None  # that it is real; None = GPS error was not carried through
 
 
 @dataclass(frozen=True)
-class Motion:
-    """Knots of the antenna's path, in time order. Arrays of shape (n,).
+class Areas:
+    """The totals of the partition; see the glossary in DEVELOPERS.md. [m2]
 
-    ``heading_rad`` is where the vehicle points, clockwise from north, unwrapped;
-    ``vx_m_s``/``vy_m_s`` the velocity over ground; ``gap_after`` as in the track;
-    ``reverse`` is True where the vehicle backs up; ``noise_m`` is the white noise of one
-    coordinate as estimated from the fixes (NaN when they are too sparse to tell).
+    ``perhaps_dry``: unbridged target whose every spray came after a load would have run dry; None = no tank given.
     """
 
-    time_s: FloatArray
-    x_m: FloatArray
-    y_m: FloatArray
-    vx_m_s: FloatArray
-    vy_m_s: FloatArray
-    heading_rad: FloatArray
-    reverse: BoolArray
-    gap_after: BoolArray
-    noise_m: float
+    field: float
+    target: float
+    covered: float
+    missed: float
+    missed_slivers: float
+    double: float
+    double_slivers: float
+    double_bridged: float
+    by_visits: tuple[float, ...]
+    bridged: float
+    outside: float
+    excluded_sprayed: float
+    swept: float
+    swept_net: float
+    reswept: float
+    perhaps_dry: float | None = None
 
-
-@dataclass(frozen=True)
-class Timeline:
-    """Slots of constant boom state, in time order, without slots in which all is off.
-
-    ``start_s``/``end_s`` (m,); ``on`` (m, sections): which sections spray; ``stretch`` (m,)
-    numbers the stretches: slots that touch belong to one.
-    """
-
-    start_s: FloatArray
-    end_s: FloatArray
-    on: BoolArray
-    stretch: IntArray
-
-
-@dataclass(frozen=True)
-class BoomPath:
-    """The boom's centre along the job, straight between points. Arrays of shape (n,).
-
-    ``heading_rad`` is square to the boom, clockwise from north; ``travel_m`` the distance its
-    centre has covered since the first fix; ``gap_after``/``bridged_after``: the step to the
-    next point crosses a gap of the log (not bridged / bridged). ``reverse``: backing up.
-    """
-
-    time_s: FloatArray
-    x_m: FloatArray
-    y_m: FloatArray
-    heading_rad: FloatArray
-    travel_m: FloatArray
-    gap_after: BoolArray
-    bridged_after: BoolArray
-    reverse: BoolArray
+    @property
+    def proven(self) -> float:
+        """Covered without what rests on bridged gaps or on a tank that may have been empty. [m2]"""
+        return self.covered - self.bridged - (self.perhaps_dry or 0.0)
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    import numpy as np
-    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
-    FloatArray = NDArray[np.float64]
-    BoolArray = NDArray[np.bool_]
-    IntArray = NDArray[np.int64]
+    from coverage_audit.arrays import BoolArray, FloatArray
 
 HEADLAND, STRAIGHT, TURN, TRANSPORT, STANDING = "headland", "straight", "turn", "transport", "standing"
 REVERSING, GAP = "reversing", "gap"

@@ -1,4 +1,6 @@
-"""Thresholds and defaults of the accuracy stage, each with its unit and reason."""
+"""Thresholds of ``accuracy``: one home, a unit and a reason each."""
+
+from __future__ import annotations
 
 CLASSES = ("autonomous", "differential", "RTK float", "RTK fixed")
 """Classes of fixes, worst first."""
@@ -25,12 +27,6 @@ HDOP_RANGE = (0.6, 5.0)
 """Sigma by class holds at this HDOP and grows with it (sigma = HDOP * range error); within the
 range, since beyond it a receiver's figure says "bad" rather than how bad. [1]"""
 
-PROBE_STEP_M = 5.0
-"""Gaps are measured this often along the boom's way. [m] Steering wanders over longer ways."""
-
-MOST_GAPS = 1000
-"""Most gaps that enter at once; the work grows with the cube, the memory with the square. [1]"""
-
 MOST_TUNING_GAPS = 450
 """Most gaps by which the driver's habits are judged: enough for five figures. [1]"""
 
@@ -51,11 +47,6 @@ MEAN_GAP_M = 0.5
 KNOT_STEP_M = 10.0
 """Error is applied to boom lines at least this often; in between it goes straight. [m] In the
 four seconds that this takes, wandering error changes by a tenth of itself."""
-
-REPLICATE_THIN_SIGMAS = 0.15
-REPLICATE_THIN_M = (0.005, 0.05)
-"""Boom lines of replicates are thinned to this share of the wandering error, within the range; what it
-shifts the areas by is put back. [1], [m] Coarser, small overlaps of accurate logs would be blurred."""
 
 SCAN_LINES = 500
 MOST_SCAN_STEP_M = 1.0
@@ -84,17 +75,11 @@ SKIP_LENGTH_M = 30.0
 SURE = 0.9
 """A skip is detectable when it is likelier than this to be real. [1]"""
 
-LIKELY = 0.5
-"""A strip at least this probable counts as likely real. [1]"""
-
 CROSS_CUTS = 9
 """Cuts across a strip at which it is looked at in every replicate: odd, so that half is clear. [1]"""
 
 CUT_REACH_SIGMAS = 3.0
 """Cuts reach this many standard deviations of the error beyond the strip on either side. [1]"""
-
-MAX_SIGMA_M = 1000.0
-"""Largest error of a position that a job file may state. [m] Beyond it the unit is wrong."""
 
 MOST_SIGMA_M = 100.0
 """Errors count as no larger than this: nothing can be told of a boom's width then, whatever they are. [m]"""
@@ -102,20 +87,8 @@ MOST_SIGMA_M = 100.0
 LEAST_DRAWS = 20
 """Fewer draws say nothing of nine chances in ten. [1]"""
 
-MOST_WORKERS = 4
-"""Draws worked on side by side: each needs some memory, and more gain little. [1]"""
-
-MAX_TIME_CONSTANT_S = 86_400.0
-"""Longest time constant that a job file may state: a day. [s]"""
-
 MOST_AT_ONCE = 250
 """Draws whose errors are held at once: a 12 ha job at 10 Hz then needs some 30 MB for them. [1]"""
-
-UNASKED_REPLICATES = 100
-"""Draws when nobody said anything of accuracy: half for each regime, quick, and enough to show how wide it is. [1]"""
-
-MAX_REPLICATES = 10_000
-"""Most replicates: enough for a hundredth of a percent. [1]"""
 
 TOO_WIDE_TARGET = 0.5
 TOO_WIDE_ESTIMATE = 2.0
@@ -160,9 +133,6 @@ HABIT_CURVE_STEP = 0.2
 HABIT_SEARCH = (0.5, 0.02)
 """Habits are searched, in logarithms, with a first step of so much, until nothing moves by more than so little. [1]"""
 
-UNPROVEN_CLASSES = frozenset({"RTK float"})
-"""Classes of fixes whose ranges were not judged on simulated jobs, or failed there. DEVELOPERS.md has the table."""
-
 HAND_SPREAD = 1.1
 """Draws of the hand-steered regime are spread about their mean by so much: passes set wrong, and corners, are not in
 the model of the driver. [1] 70 simulated jobs a class (seeds 1450-1489, 1510-1539) gave 1.0 (RTK) to 1.15."""
@@ -179,16 +149,7 @@ radius still count, corners of headland laps do not. [m], [deg]"""
 HABIT_GROUPS = 10
 """Groups of draws, each under its own habits: more would cost a factoring each and change nothing. [1]"""
 
-JITTER_M = 0.003
-"""Tips that jitter by less are left as logged: smoothing would take as much of the true wander. [m]"""
-
 PAIR_SPREADS = 2.5
 PAIR_LEAST = 5
 """Pairs of passes, measured at so many places or more, whose mean gap is farther from the median of so
 many pairs or more than this many standard deviations: one was set wrong. Of even pairs one in eighty is. [1]"""
-
-METHOD_BIAS_REL = (0.3e-4, -0.4e-4)
-METHOD_REL = 0.3e-4
-"""Mean and standard deviation of what an audit's areas (missed, double) err by with errorless fixes one second apart,
-of the target: between such fixes the way in turns is not known. [1] 28 simulated jobs without any error (seeds
-1030-1043) gave 0.25 and 0.37, -0.42 and -0.34, spread by 0.1 to 0.26, and a fifth of that at 2 Hz."""

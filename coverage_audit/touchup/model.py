@@ -1,7 +1,7 @@
-"""What is asked of and planned for a touch-up pass: frozen dataclasses, no algorithms.
+"""What is planned for a touch-up pass: frozen dataclasses, no algorithms.
 
-Units as in :mod:`.model`: metres in the plane, seconds, litres, headings in radians clockwise
-from north. Money has the person's own unit. Product amounts are in L or kg.
+Geometry in plane metres, headings in radians clockwise from north. Money has the person's own unit.
+Product amounts are in L or kg.
 """
 
 from __future__ import annotations
@@ -12,45 +12,13 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import datetime as dt
 
-    import numpy as np
-    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
-    FloatArray = NDArray[np.float64]
+    from coverage_audit.arrays import FloatArray
 
 LEAVE, SPOT, BOOM = "leave", "spot", "boom"
 METHODS = (LEAVE, SPOT, BOOM)
 """In order of preference between options that cost the same: the less is sprayed, the better."""
-
-
-# --- the job file -------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class TouchupSettings:
-    """[touchup] of the job file; None = not given, and the default of ``tolerances_touchup`` is taken.
-
-    ``spot_rate_l_ha`` is the mix put down with the wand (default: the boom's rate),
-    ``spot_m2_s`` the ground a person does with it; ``entry_deg`` (lat, lon) is where the way starts
-    (default: the last fix); ``reserve_l`` or ``reserve_share`` is mix made beyond what is needed.
-    ``planned_cut`` is that of [job].
-    """
-
-    value_m2: float | None = None
-    labour_s: float | None = None
-    mix_cost_l: float | None = None
-    spot_rate_l_ha: float | None = None
-    spot_m2_s: float | None = None
-    turning_radius_m: float | None = None
-    entry_deg: tuple[float, float] | None = None
-    reserve_l: float | None = None
-    reserve_share: float | None = None
-    speed_m_s: float | None = None
-    setup_s: float = 0.0
-    planned_cut: dt.date | None = None
-
-
-# --- what the plan is made with ---------------------------------------------------------------
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
-"""Thresholds of the rate, its surface, the tank and the product: a unit and a reason each."""
+"""Thresholds of ``rate``: one home, a unit and a reason each."""
 
-# --- the surface ------------------------------------------------------------------------------
+from __future__ import annotations
 
 RATE_CELL_M = 0.25
 """Cell over which the rate is averaged. [m] Half the usual nozzle spacing (common practice)."""
@@ -65,14 +65,9 @@ SWEPT_SHARE = 1e-6
 BAND_SLACK = 1e-6
 """Rates this close to the edge of a band lie inside it: rounding of areas. [1]"""
 
-RATE_CLOSURE = 1e-3
-"""Spray on the ground and spray let out agree within this (0.1 %), else a caution. [1]"""
-
 DISAGREEMENT = 0.05
 """Sources of the volume that differ by more are told: 5 % is the accuracy asked of an application
 (USDA and EPA advice, cited by E. Ozkan, Ohio State, in The Daily Record 2012). [1]"""
-
-# --- places that got more than the label's most -------------------------------------------------
 
 LEAST_RATE_PLACE_M2 = 1.0
 """Smaller places above the label's most are totalled, not named. [m2] Sixteen cells; positions
@@ -90,8 +85,6 @@ START_S = 4.0
 STAND_S = 1.0
 """Shorter stands are not listed: a driver's hesitation. [s]"""
 
-# --- nozzles, tank and product ----------------------------------------------------------------------
-
 RATING_SHARE = 0.10
 AVERAGE_SHARE = 0.05
 OTHER_AVERAGE_SHARE = 0.10
@@ -106,23 +99,3 @@ LONG_STOP_S = 120.0
 LOAD_SLACK = 0.01
 """A load counts as run dry only when more than this was let out beyond it: marks on a tank are not
 read closer. [1]"""
-
-MAX_TANK_L = 100_000.0
-"""Largest tank or load. [L]"""
-
-MAX_PRODUCT_HA = 100_000.0
-"""Largest product rate: a slip of the pen beyond it. [L/ha or kg/ha]"""
-
-MAX_INTERVAL_DAYS = 3660.0
-"""Longest PHI, grazing or re-entry interval. [days]"""
-
-# --- pictures -------------------------------------------------------------------------------------
-
-PICTURE_SIDE_PX = 2000
-"""Longest side of the map's rate picture: bounds the page's size whatever the field's. [px]"""
-
-PROFILE_POINTS = 600
-"""Points of the drawn speed: more than the pixels of the chart. [1]"""
-
-GRID_CELLS = 10_000_000
-"""Most cells of an exported grid; a wider job is written at a coarser cell. [1] Some 600 MB while it is made."""

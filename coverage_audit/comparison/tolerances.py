@@ -1,4 +1,6 @@
-"""Thresholds of comparing jobs: one home, a unit and a reason each."""
+"""Thresholds of ``comparison``: one home, a unit and a reason each."""
+
+from __future__ import annotations
 
 BLOCK_LEAST = 2
 """Passes drawn together at least: the spacing of a pass depends on it and on the one before. [1]"""

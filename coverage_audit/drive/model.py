@@ -1,0 +1,98 @@
+"""How the machine moved: frozen dataclasses, no algorithms.
+
+All lengths are in metres in the local plane (x east, y north), times in seconds since
+1970-01-01 UTC, headings in radians clockwise from north.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
+
+
+@dataclass(frozen=True)
+class PlaneOrigin:
+    """Where the plane (x east, y north, metres, equal-area) touches the ellipsoid. [deg]"""
+
+    lon_deg: float
+    lat_deg: float
+
+
+@dataclass(frozen=True)
+class Track:
+    """Used fixes in time order, in plane metres. Arrays of shape (n,).
+
+    ``course_rad`` (clockwise from north) and ``speed_m_s`` are the receiver's own, NaN where
+    not logged; ``gap_after[i]``: the step from fix i to i + 1 is a gap of the log (last False).
+    ``segment`` and ``file`` number the GPX segments and the files.
+    """
+
+    time_s: FloatArray
+    x_m: FloatArray
+    y_m: FloatArray
+    course_rad: FloatArray
+    speed_m_s: FloatArray
+    quality: IntArray
+    hdop: FloatArray
+    gst_m: FloatArray
+    segment: IntArray
+    file: IntArray
+    gap_after: BoolArray
+    median_step_s: float
+
+
+@dataclass(frozen=True)
+class Motion:
+    """Knots of the antenna's path, in time order. Arrays of shape (n,).
+
+    ``heading_rad`` is where the vehicle points, clockwise from north, unwrapped;
+    ``vx_m_s``/``vy_m_s`` the velocity over ground; ``gap_after`` as in the track;
+    ``reverse`` is True where the vehicle backs up; ``noise_m`` is the white noise of one
+    coordinate as estimated from the fixes (NaN when they are too sparse to tell).
+    """
+
+    time_s: FloatArray
+    x_m: FloatArray
+    y_m: FloatArray
+    vx_m_s: FloatArray
+    vy_m_s: FloatArray
+    heading_rad: FloatArray
+    reverse: BoolArray
+    gap_after: BoolArray
+    noise_m: float
+
+
+@dataclass(frozen=True)
+class Timeline:
+    """Slots of constant boom state, in time order, without slots in which all is off.
+
+    ``start_s``/``end_s`` (m,); ``on`` (m, sections): which sections spray; ``stretch`` (m,)
+    numbers the stretches: slots that touch belong to one.
+    """
+
+    start_s: FloatArray
+    end_s: FloatArray
+    on: BoolArray
+    stretch: IntArray
+
+
+@dataclass(frozen=True)
+class BoomPath:
+    """The boom's centre along the job, straight between points. Arrays of shape (n,).
+
+    ``heading_rad`` is square to the boom, clockwise from north; ``travel_m`` the distance its
+    centre has covered since the first fix; ``gap_after``/``bridged_after``: the step to the
+    next point crosses a gap of the log (not bridged / bridged). ``reverse``: backing up.
+    """
+
+    time_s: FloatArray
+    x_m: FloatArray
+    y_m: FloatArray
+    heading_rad: FloatArray
+    travel_m: FloatArray
+    gap_after: BoolArray
+    bridged_after: BoolArray
+    reverse: BoolArray

@@ -1,0 +1,123 @@
+"""Thresholds of ``drive``: one home, a unit and a reason each."""
+
+from __future__ import annotations
+
+MAX_FIELD_DISTANCE_M = 100_000.0
+"""A boundary farther than this from the track belongs to another place. [m]"""
+
+GAP_STEPS = 3.0
+"""A step is a gap only when it is also longer than this many median steps. [1]"""
+
+MAX_SPEED_M_S = 25.0
+"""Faster than this is no field work and no farm track, so the fix is wrong. [m/s] = 90 km/h."""
+
+SPIKE_ACCELERATION_M_S2 = 8.0
+"""A light vehicle on soil neither brakes nor turns harder than tyres grip (about 0.8 g). [m/s2]"""
+
+SPIKE_NOISE_M = 1.0
+"""Fixes may scatter this much beyond what acceleration explains before one is a spike. [m]"""
+
+SPIKE_SCATTERS = 5.0
+"""... or this many times the typical distance off the line, in a log that scatters more: white
+noise goes beyond it once in ten million fixes. [1]"""
+
+SPIKE_SHADOW = 0.3
+"""The neighbours of a lone jump lie half as far off their lines; noise leaves at least this. [1]"""
+
+ISLAND_S = 10.0
+"""Fixes that stand apart from the rest of the track, for less than this, are a jump. [s]"""
+
+ALONE_S = 600.0
+"""... and fixes that stand apart in time by more than this (ten minutes) on every side, for less than that,
+have a wrong clock: they sprayed nothing that could be told. [s]"""
+
+CLOCK_NOISE_S = 0.02
+"""Logged times jitter by this much, as writing and reading take their turns. [s] 1 to 7 ms were seen at 23 Hz."""
+
+MOVED_FIXES = 5
+"""A track of at least so many fixes that stands in the wrong place of its file is put in time order. [1]"""
+
+STAND_WINDOW_S = 3.0
+"""Standing is judged over this time: short enough for a stop at a gate, long against noise. [s]"""
+
+STAND_SPEED_M_S = 0.1
+"""Slower than this over the window is standing (design: volume let out below 0.1 m/s). [m/s]"""
+
+SCATTER_WINDOWS_S = (6.0, 12.0, 20.0)
+"""Fixes that scatter more than standing speed allows over the window are judged over these, the longest
+last: in 20 s that speed goes 2 m, twice ``JITTER_M``; creeping faster goes farther. [s]"""
+
+SCATTER_FIXES = 500
+"""... and over no more fixes than this to either side, whatever the rate: bounds the work. [1]"""
+
+HEADING_NOISE_SHARE = 0.25
+"""A stand whose moves have more than this share of the square of the least move with a direction is restless:
+some of them look like driving. [1] Half of that speed, 0.075 m/s; a good receiver's noise makes 0.03."""
+
+SCATTER_REACH = 1.5
+"""The first and last fixes of a stand may lie so many times as far off its place as the farthest of the others,
+but not beyond ``JITTER_M``. [1]"""
+
+TIP_NOISE_M = 0.02
+"""Smoothing is widened until white noise swings the boom's tip by less than this. [m]"""
+
+MAX_SMOOTHING_S = 0.75
+"""Half-width of the widest smoothing window: longer ones would round off real steering. [s]"""
+
+MIN_WINDOW_FIXES = 5
+"""Fewest fixes in a smoothing window; below it (1 Hz logs) positions are taken as they are. [1]"""
+
+EVEN_STEP_SHARE = 0.005
+"""Steps of time this close to the median count as even: at 3 m/s and 10 Hz, 1.5 mm. [1]"""
+
+STANDING_STEP_M = 0.002
+"""A step shorter than this has no direction of its own. [m]"""
+
+CUSP_ANGLE_DEG = 120.0
+"""Course change that tells reversing from turning (design, section 2). [deg]"""
+
+TURNING_RADIUS_M = 2.0
+"""No light vehicle turns tighter; a sharper change of course at a point is a reversal. [m]"""
+
+CUSP_SAMPLE_S = 0.5
+"""Reversals are looked for on chords at least this long in time, to see past noise. [s]"""
+
+CUSP_CHORD_M = 0.15
+"""Shorter chords have no trustworthy direction. [m]"""
+
+SAME_WAY_DEG = 60.0
+"""Chords that turn by less go on as one leg of a drive. [deg]"""
+
+JITTER_M = 1.0
+"""Legs shorter than this are taken for the scatter of a standing vehicle. [m]"""
+
+REVERSE_COST_M = 25.0
+SWITCH_COST_RAD = 0.3
+"""Driving so far in reverse is as unlikely as turning on the spot by a radian; so is reversing at
+all by this much: a vehicle mostly goes forwards. Common practice, no source. [m], [rad]"""
+
+COURSE_AGREES_DEG = 3.0
+"""The receiver's own course is believed when its median difference from the path is less. [deg]"""
+
+COURSE_SPEED_M_S = 0.7
+"""Below this speed a receiver's course is noise. [m/s] Common practice, no source."""
+
+HEADING_SPEED_M_S = 0.15
+HEADING_NOISES = 4.0
+MOST_HEADING_SPEED_M_S = 1.0
+"""Below this speed, or so many times what scatter alone makes of it (but never above the last), the
+heading is carried over from the neighbouring fixes. [m/s], [1], [m/s]"""
+
+REFINE_TURN_DEG = 1.5
+"""Largest change of heading between path points: a tip 15 m out is cut by 1 mm. [deg]"""
+
+REFINE_DEVIATION_M = 0.005
+"""Largest distance between the curved path and its straight steps. [m]"""
+
+EARLIEST_JOB_S = 0.0
+"""A job lies in 1970 at the earliest, where a clock that was never set begins. [s since 1970]"""
+
+ZONE_QUARTERS = 56
+ZONE_SLACK_S = 600.0
+"""Clocks that differ by whole quarters of an hour, up to 14 h, within ten minutes (a job begins a
+little after its log) differ by a time zone. [quarters of an hour], [s]"""

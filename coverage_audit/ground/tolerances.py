@@ -1,0 +1,149 @@
+"""Thresholds of ``ground``: one home, a unit and a reason each."""
+
+from __future__ import annotations
+
+BRIDGE_TURN_DEG = 10.0
+"""A gap is bridged only when the heading changes by less across it (design, section 2). [deg]"""
+
+BRIDGE_WIDTHS = 5.0
+"""... and it is shorter than this many boom widths (design, section 2). [boom widths]"""
+
+MOST_AXLE_BEHIND_M = 12.0
+MOST_AXLE_AHEAD_M = 6.0
+"""Farthest that a fixed axle lies behind the antenna (a long machine with the antenna on its nose) and ahead of it
+(an antenna over a boom that is carried behind). Common practice, no source. [m]"""
+
+SLIDING_DEG = 10.0
+SLIDING_M = 2.0
+SLIDING_SHARE = 0.01
+"""An axle rolls; one whose vehicle would be dragged backwards, by more than this beyond square to its way, over more
+than this distance and this share of the way, does not lie where it is said to. [deg], [m], [1]"""
+
+THIN_M = 0.003
+"""Boom lines within this of the interpolated one are left out: a turn at 10 m radius with a
+9 m boom loses 3e-4 of the area swept in the turn, a straight pass nothing. [m]"""
+
+THIN_NOISE_SHARE = 1.0
+MAX_THIN_M = 0.02
+"""With noisy fixes boom lines are thinned to this share of the noise, but never beyond two
+centimetres: holding the path closer than it is known only costs time. [1], [m]"""
+
+THIN_STRIDE = 16
+"""Every so manieth boom line is kept from the start of thinning. [1]"""
+
+CHUNK_TURN_DEG = 45.0
+"""Ground is cut into pieces in which the heading stays within this of the first one, so that
+no spot of a piece can be swept twice. [deg]"""
+
+NODE_GRID_M = 1e-6
+"""Outlines are noded on a grid this fine when the faces do not add up without one: edges that run
+within rounding of each other can lose a crossing, and two faces become one. [m]"""
+
+MAX_NEAR_PAIRS = 3_000_000
+"""Most pairs of edges near each other that the partition nodes. [1] Jobs of 12 to 50 ha have 0.1 to 0.2 million;
+turning on the spot again and again with everything on reaches 1.2 million, which takes 3 s and 0.2 GB; at 6
+million it is minutes and over 2 GB."""
+
+VISIT_WIDTHS = 1.5707963267948966
+"""Sweeps of one spot within this much travel of the boom's centre are one visit (design,
+section 1): pi/2, since a boom that pivots about its end comes round to no spot sooner. [boom widths]"""
+
+BUSY_TURN_DEG = 90.0
+"""Ground is cut finely where the heading turns by more than this within one visit's travel with
+the boom on: only then can sweeps meet again so soon. [deg]"""
+
+CUT_STEP_M = 0.15
+"""Cuts there lie this close, so the border between one visit and two is off by half of it at most. [m]"""
+
+MOST_LINE_CUTS = 30_000
+"""... and where so many would not do for a job, as with fixes that leap about, they lie farther apart. [1]"""
+
+CLOSURE_REL = 1e-6
+"""Sums that must close exactly do so within this share of the field; the rest is rounding. [1]"""
+
+RASTER_CELL_M = 0.1
+"""Cell of the raster count. [m]"""
+
+RASTER_TURN_DEG = 14.0
+"""The raster is turned by this from the commonest line of travel, so that pass edges cross its
+cells at every phase; edges along a column would all round the same way. [deg]"""
+
+RASTER_STEP_M = 0.5
+RASTER_STEP_DEG = 2.0
+"""The raster count keeps a boom line at least this often: a wheel-wide wiggle of steering is
+longer, and between lines 2 degrees apart a tip 15 m out is cut by 2 mm. [m], [deg]"""
+
+RASTER_CELLS_ACROSS = 20
+"""A boom is at least so many cells wide... [1] Each edge of a pass is then rounded by less than a fortieth of it."""
+
+RASTER_CELLS_ALONG = 500
+"""...and a target is as large as a square of so many by so many. [1] In a garden of 100 m2 the edges would else
+round by more than the two counts may differ."""
+
+RASTER_FINEST_M = 0.001
+"""...but a cell is never finer than this. [m] A hundredth of the narrowest nozzle's band."""
+
+RASTER_TILE_CELLS = 1024
+"""Side of the square tiles in which cells are laid out. [1] Bounds the memory whatever the size of the field."""
+
+RASTER_BAND_CROSSINGS = 2_000_000
+"""Places where a row of cells meets the outline, counted at a time. [1] Bounds the memory likewise."""
+
+RASTER_MAX_TILES = 6_000
+"""Most tiles that a job's boom lines touch. [1] A boom of 36 m that covers 500 ha in single passes, each in
+ground of its own, touches 3 000; every tile takes about 10 ms."""
+
+SPRAYED_WIDTHS = 1.0
+"""A polygon counts as sprayed when the boom's centre sprayed inside it over this length; a
+neighbour's field that only caught the boom's tip does not. [boom widths]"""
+
+NEAREST_TOLD_M = 0.5
+"""A boom nearer to a field than this is not told as so many metres away from it. [m]"""
+
+SIMULATED_WANDER_STEP_M = 0.5
+"""Steering error is drawn this often along the route and smoothly joined. [m] Well below the
+3-4 m over which it is smoothed, so the join adds nothing of its own."""
+
+SIMULATED_SWEEP_HZ = 20.0
+"""True boom lines are sampled this often. [1/s] At 3 m/s they are 0.15 m apart; on an arc of
+4 m radius the chord then leaves the arc by less than 1 mm."""
+
+DEMO_QUAD_M = 0.25
+"""Length of the quads that the demo's true ground is united from. [m] On an arc of 3.8 m radius
+the chord leaves the arc by 2 mm."""
+
+MITRE_LIMIT = 2.0
+"""Corners sharper than 60 degrees are cut off when strips are opened; they are narrower than
+the least width anyway. [1]"""
+
+NECK_AREA_M2 = 1e-4
+"""Crumbs that cutting at necks leaves; a hand's breadth square is 0.01 m2. [m2]"""
+
+INSCRIBED_M = 0.02
+"""How closely lengths and widths of strips are found; areas are exact. [m]"""
+
+SIDE_SLACK_M = 0.05
+"""A strip's side may turn back by this much and still run along it: the noise of fixes. [m]"""
+
+CUTS_PER_WIDTH = 6.0
+MOST_CUTS = 2000
+"""Cuts across a strip per mean width, and at most: an inscribed circle between cuts a sixth of a
+width apart is off by (1/6)^2 / 2 of its radius, 1.4 %. [1 / width], [1]"""
+
+CENTRES_TRIED = 16
+"""Centres of inscribed circles tried at a time, the most promising first. [1]"""
+
+MIDDLE_LINE_SLICES = 24
+"""Slices across a straight strip; its middle line bends no more often than a driver steers. [1]"""
+
+STRAIGHT_STRIP_RATIO = 4.0
+STRAIGHT_STRIP_SLOPE = 0.1
+"""A strip is straight when its smallest rectangle is at most this many mean widths wide, or this
+share of its length: then no part of it slants so much that slices are longer than 1 %. [1], [1]"""
+
+MIDDLE_LINE_SPACING = 0.75
+"""Spacing of outline points for the axis of crooked ground, in mean widths: wider ones make it
+zigzag. [1]"""
+
+BUFFER_QUAD_SEGS = 64
+"""Segments of a quarter circle in buffers: the default of 8 loses 0.64 % of a disc, 64 loses 0.01 %. [1]"""

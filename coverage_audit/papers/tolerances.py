@@ -1,0 +1,25 @@
+"""Thresholds of ``papers``: one home, a unit and a reason each."""
+
+from __future__ import annotations
+
+EXPORT_GRID_M = 1e-3
+EXPORT_GRID_DEG = 1e-8
+"""Findings are put on these grids to be written: a millimetre, finer than any receiver. [m], [deg]"""
+
+WALKED_LINE_M = 0.1
+"""How closely a strip's middle line is kept in the GPX file: a phone cannot tell less. [m]"""
+
+PICTURE_SIDE_PX = 2000
+"""Longest side of the map's rate picture: bounds the page's size whatever the field's. [px]"""
+
+GRID_CELLS = 10_000_000
+"""Most cells of an exported grid; a wider job is written at a coarser cell. [1] Some 600 MB while it is made."""
+
+LIKELY = 0.5
+"""A strip at least this probable counts as likely real. [1]"""
+
+UNPROVEN_CLASSES = frozenset({"RTK float"})
+"""Classes of fixes whose ranges were not judged on simulated jobs, or failed there. DEVELOPERS.md has the table."""
+
+SHEET_STRIPS = 12
+"""Rows of the field sheet, so that it stays on one page; the report and touchup.json have all. [1]"""

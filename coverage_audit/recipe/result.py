@@ -1,0 +1,97 @@
+"""All that one audit found: frozen dataclasses, no algorithms. Geometry in plane metres."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from shapely.geometry.base import BaseGeometry
+
+    from coverage_audit.accuracy.model import Accuracy
+    from coverage_audit.drive.model import PlaneOrigin
+    from coverage_audit.ground.model import Areas, Strip
+    from coverage_audit.jobs.job import Job
+    from coverage_audit.passes.model import Assumed, PassResult
+    from coverage_audit.rate.model import RateResult, Volume
+
+
+@dataclass(frozen=True)
+class Layers:
+    """The partition's polygons in plane metres, for maps. Empty geometries where nothing is.
+
+    ``by_visits[k]`` is the target ground with exactly k visits (k = 0 missed).
+    ``passes`` are the boom centre's lines while spraying, ``transport`` while not.
+    """
+
+    field: BaseGeometry
+    target: BaseGeometry
+    excluded: BaseGeometry
+    by_visits: tuple[BaseGeometry, ...]
+    bridged: BaseGeometry
+    outside: BaseGeometry
+    excluded_sprayed: BaseGeometry
+    passes: tuple[BaseGeometry, ...]
+    transport: tuple[BaseGeometry, ...]
+
+
+@dataclass(frozen=True)
+class InputCount:
+    """How one track file's fixes were used; ``fixes_read`` = ``fixes_used`` + dropped."""
+
+    file: str
+    sha256: str
+    form: str
+    fixes_read: int
+    fixes_used: int
+    dropped: Mapping[str, int]
+    notes: Mapping[str, int]
+
+
+@dataclass(frozen=True)
+class Checks:
+    """The closing sums. Relative to the field area; ``ok`` = all within tolerance.
+
+    ``closure_rel``: worst of sum A_k = target and sum of quads = swept + reswept.
+    ``cross_check_rel``: worst of covered, missed and double between partition and raster count.
+    ``raster_*``: the raster count's own figures. [m2]
+    """
+
+    closure_rel: float
+    cross_check_rel: float
+    ok: bool
+    raster_covered_m2: float
+    raster_missed_m2: float
+    raster_double_m2: float
+
+
+@dataclass(frozen=True)
+class Audit:
+    """All that one audit found; writers turn it into papers. Geometry in plane metres."""
+
+    job: Job
+    origin: PlaneOrigin
+    start_s: float
+    end_s: float
+    inputs: tuple[InputCount, ...]
+    area_m2: Areas
+    distance_on_m: float
+    distance_off_m: float
+    time_on_s: float
+    time_off_s: float
+    time_gap_s: float
+    median_step_s: float
+    volume: Volume
+    missed_strips: tuple[Strip, ...]
+    double_patches: tuple[Strip, ...]
+    checks: Checks
+    layers: Layers
+    on_intervals: tuple[tuple[float, float], ...]
+    sprayed_fields: tuple[str, ...]
+    cautions: tuple[str, ...]
+    rate: RateResult | None = None
+    passes: PassResult | None = None
+    assumed: Assumed | None = None
+    accuracy: Accuracy | None = None

@@ -1,0 +1,97 @@
+"""Thresholds of ``recipe``: one home, a unit and a reason each."""
+
+from __future__ import annotations
+
+TOWED_BACKING_WIDTHS = 1.0
+"""A towed boom backed up farther than this earns a caution (design, section 2). [boom widths]"""
+
+COARSE_SHARE = 0.9
+"""More than this share of them and it is told. [1]"""
+
+CROSS_CHECK_REL = 5e-4
+"""Largest difference between the partition and the raster count, of the field (design). [1]"""
+
+LAP_TURN_DEG = 135.0
+"""A part of the drive that turns farther has no one heading: passes, even curved ones, turn less and laps at
+least two corners. [deg]"""
+
+FAR_FIXES_M = 5.0
+"""Fixes farther apart than this while spraying are too few for switching places and skips. [m]"""
+
+MUCH_DOUBLE = 0.5
+"""More of the target than this sprayed twice points to a wrong boom width. [1]"""
+
+PASS_LINE_M = 0.05
+LINE_STEP_M = 1.0
+"""How closely the line of a pass is kept for the map and for causes, and how far apart the fixes are
+that it is made from; steering uses them all. [m]"""
+
+ASSUMED_EARLY_M = 1.0
+ASSUMED_LATE_M = 3.0
+"""The range of an area comes from switching every pass so much early and late. [m] At 2.5 m/s late by
+3 m is a second and more of hesitation and valve delay together; common practice, no source."""
+
+ASSUMED_MARGIN = (0.16, 0.06)
+"""Missed and double areas may lie below and above what the assumptions tried give by these shares of it: what
+noise between passes does beyond its mean. [1] Found on simulated jobs (seeds 0 to 33: 32 of 34 held, 28 without)."""
+
+ASSUMED_ERROR_M = {4: 0.05, 5: 0.3, 2: 0.33, 9: 0.33}
+ASSUMED_ERROR_ELSE_M = 1.0
+"""Usual pass-to-pass error by the GGA quality code: RTK fixed, RTK float, differential (15 to 33 cm);
+about 1 m for all else, a phone's own positions included. [m] Usual classes from memory, no source at hand."""
+
+RATE_CLOSURE = 1e-3
+"""Spray on the ground and spray let out agree within this (0.1 %), else a caution. [1]"""
+
+PROFILE_POINTS = 600
+"""Points of the drawn speed: more than the pixels of the chart. [1]"""
+
+PROBE_STEP_M = 5.0
+"""Gaps are measured this often along the boom's way. [m] Steering wanders over longer ways."""
+
+MOST_GAPS = 1000
+"""Most gaps that enter at once; the work grows with the cube, the memory with the square. [1]"""
+
+REPLICATE_THIN_SIGMAS = 0.15
+REPLICATE_THIN_M = (0.005, 0.05)
+"""Boom lines of replicates are thinned to this share of the wandering error, within the range; what it
+shifts the areas by is put back. [1], [m] Coarser, small overlaps of accurate logs would be blurred."""
+
+MOST_WORKERS = 4
+"""Draws worked on side by side: each needs some memory, and more gain little. [1]"""
+
+UNASKED_REPLICATES = 100
+"""Draws when nobody said anything of accuracy: half for each regime, quick, and enough to show how wide it is. [1]"""
+
+JITTER_M = 0.003
+"""Tips that jitter by less are left as logged: smoothing would take as much of the true wander. [m]"""
+
+METHOD_BIAS_REL = (0.3e-4, -0.4e-4)
+METHOD_REL = 0.3e-4
+"""Mean and standard deviation of what an audit's areas (missed, double) err by with errorless fixes one second apart,
+of the target: between such fixes the way in turns is not known. [1] 28 simulated jobs without any error (seeds
+1030-1043) gave 0.25 and 0.37, -0.42 and -0.34, spread by 0.1 to 0.26, and a fifth of that at 2 Hz."""
+
+MOST_STRIPS = 60
+"""Strips planned for, the most valuable ones; a person with more of them sprays the field again. [1]"""
+
+BACK_RADII = (1.0, 2.0)
+"""How far a vehicle backs up along a strip that ends at the fence, in turning radii beyond the place where
+it is clear of it: a quarter turn needs one, a turn to a lap along the fence up to two. [turning radii]"""
+
+LEAST_BEYOND_M2 = 2e-4
+"""Ground beyond the target counts from this size on: along 100 m of fence less is two micrometres. [m2]"""
+
+TIE_SHARE = 1e-4
+"""A plan that saves less than this share of leaving everything is a tie, and all is left. [1] Areas are no
+more certain."""
+
+BRANCHES = 200
+"""Combinations of boom passes tried when two that overlap would together break a limit. [1] The first plan
+that keeps to all limits is found within a few."""
+
+WAND_REACH_M = (0.0, 1.0, -1.0, 2.0, -2.0, 3.0, -3.0)
+"""Sideways places from which a person with a wand works along a strip, the first that is clear. [m]"""
+
+MAX_ENTRY_M = 2000.0
+"""An entry farther from the field than this is a slip of the pen: two miles of walking and more. [m]"""
