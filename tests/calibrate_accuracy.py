@@ -25,6 +25,8 @@ from shapely import affinity
 
 from coverage_audit.accuracy.draws import cross_cuts, real_strips
 from coverage_audit.accuracy.tolerances import CLASS_NOISE_M, CLASS_SIGMA_M, CLASS_TIME_S
+from coverage_audit.drive.model import PlaneOrigin
+from coverage_audit.drive.plane import Plane
 from coverage_audit.ground.boom_lines import pieces_of, thin, travel_at
 from coverage_audit.ground.model import BoomLines
 from coverage_audit.ground.partition import partition
@@ -34,6 +36,7 @@ from coverage_audit.jobs.settings import HAND as BY_EYE
 from coverage_audit.jobs.settings import AccuracySettings, FieldSettings
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.simulate import BENCHMARK_M, GUIDED, HAND, Faults, GnssError, Scenario, gauss_markov, simulate
+from coverage_audit.simulate_files import to_boom_csv, to_geojson_text, to_gpx_text
 
 CLASSES = {"autonomous": 0, "SBAS": 1, "RTK": 3}
 CELLS = tuple(product(CLASSES, (BY_EYE, BY_RECEIVER)))
@@ -75,6 +78,15 @@ def simulated(seed, number, steering, hz):
     if steering == BY_RECEIVER:
         truth = off_by(truth, one, error, seed)
     return one, truth
+
+
+def write_files(one, folder):
+    """Write the log, switch and field of a simulated job as files."""
+    plane = Plane(PlaneOrigin(lon_deg=12.0, lat_deg=47.0))
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "track.gpx").write_text(to_gpx_text(one, plane), encoding="utf-8")
+    (folder / "boom.csv").write_text(to_boom_csv(one), encoding="utf-8")
+    (folder / "field.geojson").write_text(to_geojson_text(one.scenario.field, "field", plane), encoding="utf-8")
 
 
 def true_lines(one, on, off, stretch):
