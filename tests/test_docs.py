@@ -1,4 +1,4 @@
-"""The README says what the program does: its outputs, options and keys are compared with the real ones."""
+"""README and manual show what the program prints: their outputs and the job file are compared with the real ones."""
 
 import re
 from pathlib import Path
@@ -17,12 +17,33 @@ def without_numbers(text):
     return re.sub(r"[\d   .,]+", "#", text)
 
 
+MANUAL = "".join(path.read_text(encoding="utf-8") for path in make_docs.MANUAL.glob("*.md"))
+
+
 @pytest.mark.parametrize("command", sorted(make_docs.COMMANDS))
-def test_printed_output_is_the_readmes(command, tmp_path):
-    found = make_docs.block(command).search(README)
-    assert found, f"the README shows no output of {command}"
+def test_printed_output_is_the_manuals(command, tmp_path):
+    found = make_docs.block(command).search(MANUAL)
+    assert found, f"the manual shows no output of {command}"
     told = make_docs.output_of(command, tmp_path / "out")
     assert without_numbers(found[2].strip()) == without_numbers(told)
+    opening = make_docs.block(command, "opening").search(README)
+    if command.endswith("demo"):
+        assert without_numbers(opening[2].strip()) == without_numbers(make_docs.opening(told))
+
+
+def test_readme_is_short():
+    assert len(README.split()) < 1000
+
+
+def test_readme_has_the_command_that_the_checks_run():
+    """What .ci/run takes from it: the fenced block after the marker."""
+    found = re.search(r"<!-- test command -->\n```sh\n(.*)\n```", README)
+    assert found[1].endswith("-m pytest -q")
+
+
+def test_files_that_the_readme_names_are_there():
+    for name in re.findall(r"\]\(([^)#]+)\)", README):
+        assert (ROOT / name).exists(), name
 
 
 def test_committed_report_is_the_demos(tmp_path):
