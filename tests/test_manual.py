@@ -98,7 +98,8 @@ def key_names(table):
     head = f"[[{table}]]" if table == "product" else f"[{table}]"
     for key in known_in(f"{head}\nzzzz = 0"):
         yield key
-        yield from (f"{key}.{inner}" for inner in known_in(f"{head}\n{key} = {{zzzz = 0}}"))
+        others = [line for line in NEEDED.get(table, "").splitlines() if not line.startswith(f"{key} ")]
+        yield from (f"{key}.{inner}" for inner in known_in("\n".join([head, f"{key} = {{zzzz = 0}}", *others])))
 
 
 JOB_TABLES = {table: set(key_names(table)) for table in known_in("zzzz = 0")}
