@@ -18,7 +18,11 @@ from coverage_audit.papers.manual import CHAPTERS, SHEET, chapter_text, manual_h
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 TEXTS = {name: chapter_text(name) for name in (*CHAPTERS, SHEET)}
-NEEDED = {"field": 'boundary = "nowhere.geojson"', "track": 'files = "nowhere.gpx"', "boom": 'intervals = "marks"\nwidth = "9 m"'}
+NEEDED = {
+    "field": 'boundary = "nowhere.geojson"',
+    "track": 'files = "nowhere.gpx"',
+    "boom": 'intervals = "marks"\nwidth = "9 m"',
+}
 NO_SUCH_FILE = 'there is no file "'
 FILE_ENDINGS = {"html", "css", "json", "gpx", "geojson", "pdf", "kml", "csv", "toml", "asc", "prj", "png"}
 
@@ -42,9 +46,10 @@ PARSER = whole_parser()
 
 def walked(parser, name=""):
     """(command, its actions) of *parser* and of every command in it."""
-    deeper = [action for action in parser._actions if isinstance(action, argparse._SubParsersAction)]
+    actions = [action for action in parser._actions if action.dest != "help"]  # noqa: SLF001 - there is no other way
+    deeper = [action for action in actions if isinstance(action.choices, dict)]
     if not deeper:
-        yield name, [action for action in parser._actions if not isinstance(action, argparse._HelpAction)]
+        yield name, actions
     for action in deeper:
         for word, one in action.choices.items():
             yield from walked(one, f"{name} {word}".strip())

@@ -27,7 +27,9 @@ def add_manual(commands: argparse._SubParsersAction[Any]) -> None:
     """Add ``manual`` with its arguments."""
     manual = commands.add_parser("manual", help="open the manual in a web browser", allow_abbrev=False)
     manual.add_argument("-o", "--output", type=Path, metavar="FILE.html", help="write the page there and open nothing")
-    manual.add_argument("--sheet", action="store_true", help="one page to print: how to log a job so that it can be told")
+    manual.add_argument(
+        "--sheet", action="store_true", help="one page to print: how to log a job so that it can be told"
+    )
     manual.set_defaults(run=show_manual)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from importlib import resources
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from markdown_it import MarkdownIt
@@ -97,7 +98,7 @@ def chapter(name: str) -> Chapter:
 
 def _name_headings(tokens: Sequence[Token], name: str) -> None:
     """Give every heading its place in the page; the page's own title is the only one of the first step."""
-    for token, after in zip(tokens, tokens[1:], strict=False):
+    for token, after in pairwise(tokens):
         if token.type == "heading_open":
             own = re.sub(r"[^a-z0-9]+", "-", after.content.lower()).strip("-")
             token.attrSet("id", name if token.tag == "h1" else f"{name}-{own}")
@@ -110,7 +111,7 @@ def _label_cells(tokens: Sequence[Token]) -> None:
     """Write its column's heading on every cell of a table, for narrow screens."""
     heads: list[str] = []
     column = 0
-    for token, after in zip(tokens, tokens[1:], strict=False):
+    for token, after in pairwise(tokens):
         if token.type == "thead_open":
             heads = []
         elif token.type == "th_open":
