@@ -1,4 +1,4 @@
-"""Write the README's example outputs and the files in reports/ anew: python tests/make_docs.py.
+"""Write the example outputs of README and manual and the files in reports/ anew: python tests/make_docs.py.
 
 The picture needs the Chromium that is installed on the machine.
 """
@@ -13,6 +13,8 @@ from pathlib import Path
 from coverage_audit.cli.main import main
 
 ROOT = Path(__file__).parent.parent
+MANUAL = ROOT / "coverage_audit" / "manual"
+OPENING_LINES = 4
 COMMANDS = {
     "coverage-audit demo": ["demo"],
     "coverage-audit check fixtures/one_pass_off/job.toml": [
@@ -31,9 +33,14 @@ def output_of(command, folder):
     return printed.getvalue().replace(str(folder), shown).replace("\u00a0", " ").strip()
 
 
-def block(command):
-    """Pattern of the README's block that shows the output of *command*."""
-    return re.compile(rf"(<!-- output of: {re.escape(command)} -->\n```text\n)(.*?)(```\n)", re.DOTALL)
+def block(command, part="output"):
+    """Pattern of the block that shows the output of *command*, or its "opening": the first lines."""
+    return re.compile(rf"(<!-- {part} of: {re.escape(command)} -->\n```text\n)(.*?)(```\n)", re.DOTALL)
+
+
+def opening(told):
+    """The first lines of an output."""
+    return "\n".join(told.split("\n")[:OPENING_LINES])
 
 
 def picture(page, target):
@@ -50,17 +57,19 @@ def picture(page, target):
 
 
 def write_docs():
-    readme = ROOT / "README.md"
-    text = readme.read_text(encoding="utf-8")
     for command in COMMANDS:
         with tempfile.TemporaryDirectory() as name:
             folder = Path(name) / "out"
             told = output_of(command, folder)
-            text = block(command).sub(lambda found, told=told: f"{found[1]}{told}\n{found[3]}", text)
             if command.endswith("demo"):
                 shutil.copy(folder / "report.html", ROOT / "reports" / "demo.html")
                 picture(folder / "report.html", ROOT / "reports" / "demo.png")
-    readme.write_text(text, encoding="utf-8")
+        for path in (ROOT / "README.md", *MANUAL.glob("*.md")):
+            old = path.read_text(encoding="utf-8")
+            new = block(command).sub(lambda found, told=told: f"{found[1]}{told}\n{found[3]}", old)
+            new = block(command, "opening").sub(lambda found, told=told: f"{found[1]}{opening(told)}\n{found[3]}", new)
+            if new != old:
+                path.write_text(new, encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -1,5 +1,7 @@
-"""The README says what the program does: its outputs, options and keys are compared with the real ones."""
+"""README and manual show what the program prints: their outputs and the job file are compared with the real ones."""
 
+import functools
+import importlib
 import re
 from pathlib import Path
 
@@ -12,22 +14,53 @@ ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
+@pytest.fixture(scope="module")
+def printed(tmp_path_factory):
+    """Output and folder of each command, run once."""
+    return functools.cache(lambda command: _run(command, tmp_path_factory.mktemp("docs") / "out"))
+
+
+def _run(command, folder):
+    return make_docs.output_of(command, folder), folder
+
+
 def without_numbers(text):
     """Library versions may move a last digit; words, order and units may not move."""
     return re.sub(r"[\d   .,]+", "#", text)
 
 
+MANUAL = "".join(path.read_text(encoding="utf-8") for path in make_docs.MANUAL.glob("*.md"))
+
+
 @pytest.mark.parametrize("command", sorted(make_docs.COMMANDS))
-def test_printed_output_is_the_readmes(command, tmp_path):
-    found = make_docs.block(command).search(README)
-    assert found, f"the README shows no output of {command}"
-    told = make_docs.output_of(command, tmp_path / "out")
+def test_printed_output_is_the_manuals(command, printed):
+    found = make_docs.block(command).search(MANUAL)
+    assert found, f"the manual shows no output of {command}"
+    told, _ = printed(command)
     assert without_numbers(found[2].strip()) == without_numbers(told)
+    opening = make_docs.block(command, "opening").search(README)
+    if command.endswith("demo"):
+        assert without_numbers(opening[2].strip()) == without_numbers(make_docs.opening(told))
 
 
-def test_committed_report_is_the_demos(tmp_path):
-    make_docs.output_of("coverage-audit demo", tmp_path / "out")
-    fresh = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
+def test_readme_is_short():
+    assert len(README.split()) < 1000
+
+
+def test_readme_has_the_command_that_the_checks_run():
+    """What .ci/run takes from it: the fenced block after the marker."""
+    found = re.search(r"<!-- test command -->\n```sh\n(.*)\n```", README)
+    assert found[1].endswith("-m pytest -q")
+
+
+def test_files_that_the_readme_names_are_there():
+    for name in re.findall(r"\]\(([^)#]+)\)", README):
+        assert (ROOT / name).exists(), name
+
+
+def test_committed_report_is_the_demos(printed):
+    _, folder = printed("coverage-audit demo")
+    fresh = (folder / "report.html").read_text(encoding="utf-8")
     kept = (ROOT / "reports" / "demo.html").read_text(encoding="utf-8")
     titles = re.compile(r"<h[12][^>]*>.*?</h[12]>", re.DOTALL)
     assert titles.findall(kept) == titles.findall(fresh)
@@ -45,8 +78,38 @@ def test_readme_job_file_is_accepted(tmp_path):
     path = tmp_path / "job.toml"
     path.write_text(text, encoding="utf-8")
     job = read_job(path)
-    assert job.settings.boom.width_m == 9.0
+    assert job.settings.boom.width_m == pytest.approx(9.144)  # 30 ft of 0.3048 m exactly
     assert job.settings.report.units == "us"
+
+
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def test_every_room_has_its_row():
+    rooms = {path.parent.name for path in (ROOT / "coverage_audit").glob("*/__init__.py")}
+    table = DEVELOPERS.split("| room | comes in")[1].split("\n\n")[0]
+    assert rooms <= {name for row in table.splitlines() for name in re.findall(r"`([a-z]+)`", row.split("|")[1])}
+
+
+def test_journey_of_an_interval_names_functions_as_they_are():
+    journey = DEVELOPERS.split("### One boom interval's journey")[1].split("\n#")[0]
+    names = re.findall(
+        r"`([a-z_]+(?:\.[a-z_]+)+)`", "".join(line.split("|")[2] for line in journey.splitlines() if "|" in line)
+    )
+    assert len(names) >= 20
+    for name in names:
+        module, _, function = name.rpartition(".")
+        assert callable(getattr(importlib.import_module(f"coverage_audit.{module}"), function)), name
+
+
+def test_modules_that_are_named_are_there():
+    """Names such as `passes.causes`: a module, or something in one."""
+    package = ROOT / "coverage_audit"
+    rooms = "|".join(path.parent.name for path in package.glob("*/__init__.py"))
+    for name in re.findall(rf"`((?:{rooms})\.[a-z_.]+)`", DEVELOPERS):
+        found = package / name.replace(".", "/")
+        above = importlib.import_module(f"coverage_audit.{name.rpartition('.')[0]}")
+        assert found.is_dir() or found.with_suffix(".py").exists() or hasattr(above, name.rpartition(".")[2]), name
 
 
 def test_pictures_and_reports_stay_small():

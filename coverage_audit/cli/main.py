@@ -26,6 +26,7 @@ from coverage_audit.papers.words.safe import REPLACEMENT, printable
 from coverage_audit.read.source import is_there
 
 from .files import StoppedAfterWritingError, check_folder, settle, write_all
+from .manual import add_manual
 from .more import add_commands, compared, looked, proposed_csv
 from .output import REPORT_PAPERS, add_replace, note, start, token, where_to_look, write
 from .proof import PRIVATE, add_proof, key_files, proof_papers, verified
@@ -140,6 +141,7 @@ def _parser() -> argparse.ArgumentParser:
     add_commands(commands, {"propose": _propose, "compare": _compare, "look": _look})
     add_touchup(commands, check, _touchup)
     add_proof(commands, {"keygen": _keygen, "proof": _proof, "verify": _verify})
+    add_manual(commands)
     add_replace(commands)
     return parser
 
