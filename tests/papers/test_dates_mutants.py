@@ -3,7 +3,7 @@
 import pytest
 from jobs import worked_job
 
-from coverage_audit.jobs.settings import ProductSettings, ProofSettings
+from coverage_audit.jobs.settings import Amount, ProductSettings, ProofSettings
 from coverage_audit.papers.proof.record import grower_record
 from coverage_audit.papers.words.display import SPACE, area
 from coverage_audit.recipe.audit import audit_job
@@ -26,6 +26,24 @@ def test_earliest_days_of_a_proof_are_never_too_early(days, timezone, told):
     job = worked_job(hz=1.0, products=(product,), timezone=timezone, proof=ProofSettings())
     (found,) = grower_record([audit_job(job)], "2026-06-01T00:00:00Z")["what"]["products"]
     assert (found["earliest_cut"], found["earliest_grazing"]) == (told, told)
+
+
+def test_what_was_typed_in_of_a_product_stands_in_the_proof_and_what_was_not_is_said():
+    amount = Amount(1.2, "L", "ha", "L/ha", 1.0)
+    products = (ProductSettings("a", reg_no="0000-11", rate=amount, phi_days=1.0), ProductSettings("b", grazing_days=1))
+    job = worked_job(hz=1.0, products=products, proof=ProofSettings())
+    first, second = grower_record([audit_job(job)], "2026-06-01T00:00:00Z")["what"]["products"]
+    none = "not stated"
+    told = {
+        "name": "a",
+        "reg_no": "0000-11",
+        "rate": "1.2 L/ha",
+        "earliest_cut": "2026-05-29",
+        "earliest_grazing": none,
+    }
+    assert first == told
+    told = {"name": "b", "reg_no": none, "rate": none, "earliest_cut": none, "earliest_grazing": "2026-05-29"}
+    assert second == told
 
 
 @pytest.mark.parametrize(
