@@ -239,7 +239,7 @@ def _reach(question: Question) -> float:
 
 
 def with_knots(lines: BoomLines, step_m: float) -> BoomLines:
-    """*lines* with so many more between them that none is *step_m* or more from the next."""
+    """*lines* with so many more between them that none is *step_m* or more from the next. [m]"""
     step = np.diff(lines.travel_m)
     count = np.maximum(np.ceil(step / step_m), 1).astype(int)
     count[lines.gap_after[:-1]] = 1
@@ -263,7 +263,7 @@ def with_knots(lines: BoomLines, step_m: float) -> BoomLines:
 
 
 def cross_cuts(strips: Sequence[Strip], reach_m: float) -> np.ndarray:
-    """Lines across each strip, square to its middle line and *reach_m* beyond, shape (strips, CROSS_CUTS)."""
+    """Lines across each strip, square to its middle line and *reach_m* [m] beyond, shape (strips, CROSS_CUTS)."""
     if not strips:
         return np.empty((0, CROSS_CUTS), dtype=object)
     lines = np.array([max(shapely.get_parts(strip.line), key=lambda part: part.length) for strip in strips])
@@ -283,6 +283,6 @@ def cross_cuts(strips: Sequence[Strip], reach_m: float) -> np.ndarray:
 def real_strips(missed_m: FloatArray, min_width_m: float) -> BoolArray:
     """Whether each strip is missed at *min_width_m* or more along at least half its length, shape (strips,).
 
-    *missed_m*: how much of each cut across it is missed, shape (strips, cuts).
+    *missed_m*: how much of each cut across it is missed, shape (strips, cuts). [m]
     """
     return (missed_m >= min_width_m).mean(axis=1) >= 0.5

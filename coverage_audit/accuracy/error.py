@@ -39,7 +39,8 @@ def error_model(track: Track, settings: AccuracySettings) -> ErrorModel:
     """Error of the fixes of *track*: as stated, else from GST, else by class and HDOP.
 
     A GST sentence's horizontal deviation is that of both coordinates together, sqrt(2) times
-    one's. The time constant and the noise are those of the commonest class.
+    one's. The time constant and the noise are those of the commonest class. An error grows with HDOP as
+    the range's error does (textbook of satellite positioning, from memory).
     """
     number = np.array([CLASS_OF_QUALITY.get(code, 0) for code in track.quality.tolist()])
     common = int(np.bincount(number, minlength=len(CLASSES)).argmax())
@@ -70,12 +71,17 @@ def error_model(track: Track, settings: AccuracySettings) -> ErrorModel:
 
 
 def difference_sd(sigma: float, apart_s: float, time_constant_s: float) -> float:
-    """Standard deviation of the difference of two wandering errors, in the unit of *sigma*."""
+    """Standard deviation of the difference of two wandering errors *apart_s* [s] apart, in the unit of *sigma*.
+
+    sigma sqrt(2 (1 - exp(-t / T))): Gelb 1974, section 3.8, from memory.
+    """
     return sigma * math.sqrt(-2 * math.expm1(-apart_s / time_constant_s))
 
 
 def gauss_markov(at: FloatArray, memory: float, count: int, rng: np.random.Generator) -> FloatArray:
     """First-order Gauss-Markov sequences of unit variance at uneven moments, shape (len(at), count).
+
+    Each value keeps exp(-step / memory) of the last (Gelb 1974, section 3.8, from memory).
 
     Parameters
     ----------
@@ -101,6 +107,7 @@ def tip_noise(error: ErrorModel, median_step_s: float, speed_m_s: float, half_bo
     """Noise of a boom's tip that is new from one moment to the next: of place, and of heading times lever. [m]
 
     The heading comes from places about a second before and after (or one step, when that is longer).
+    Independent errors add up by their squares (propagation of errors, textbook).
     """
     apart = 2 * max(median_step_s, 1.0)
     white = error.noise_m**2 * min(1.0, median_step_s)
@@ -135,6 +142,7 @@ def without_jitter(track: Track) -> Track:
 
     No driver swerves within two seconds; what a sparse log shows of it is the receiver's. Where
     the parabola would move a fix farther than ``STRAIGHT_FIT_M`` beyond the noise, the vehicle turned.
+    Parabolas as by Savitzky & Golay 1964; the bounds are common practice, no source.
     """
     half = fixes_smoothed(track)
     part = np.concatenate([[0], np.cumsum(track.gap_after[:-1])])

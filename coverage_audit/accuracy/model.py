@@ -27,7 +27,7 @@ class ErrorModel:
     Each coordinate errs by ``sigma_m`` times a first-order Gauss-Markov process of unit variance
     and ``time_constant_s``, and by white noise of ``noise_m``. ``boundary_m``: the boundary's
     error, one shift for the whole. ``source`` says where the figures come from; ``stated``: the
-    log or the job file says how good the positions are.
+    log or the job file says how good the positions are. Errors [m], times [s].
     """
 
     time_s: FloatArray
@@ -53,6 +53,7 @@ class Gaps:
     field edge, 2 ahead of a switched boom. ``own``: the edge measured from, ``other``: the edge
     met (NaN for the field edge). ``*_lean``: how a shift to the right moves that edge along
     ``normal``; 0 when it does not. ``*_travel_m`` along the whole job; ``*_stretch`` its stretch.
+    Gaps and travel [m], times [s since 1970 UTC], leans [1].
     """
 
     gap_m: FloatArray
@@ -87,7 +88,7 @@ class Figure:
 
 @dataclass(frozen=True)
 class RegimeResult:
-    """What one regime says; see :class:`Accuracy`."""
+    """What one regime says; see :class:`Accuracy`. Areas [m2], skips [m], chances [1]."""
 
     missed_m2: Figure
     double_m2: Figure
@@ -102,6 +103,7 @@ class Accuracy:
 
     ``regime`` is "classical", "berkson" or "unknown". ``smallest_detectable_skip_m`` None = no
     skip narrower than the boom could be told. ``probability``: of each missed strip, in order.
+    Areas [m2], skips [m], chances [1].
     """
 
     regime: str

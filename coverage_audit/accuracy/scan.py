@@ -30,7 +30,7 @@ class Steps:
     """Ground swept between neighbouring boom lines: n four-cornered steps, in the order they were driven.
 
     ``corner_m`` (n, 4, 2): left and right tip after each other round the step; ``travel_m`` (n, 4)
-    there. ``line`` (n, 4): which of all boom lines each corner is of. ``stretch`` (n,).
+    there. ``line`` (n, 4): which of all boom lines each corner is of. ``stretch`` (n,). [m]
     """
 
     corner_m: FloatArray
@@ -39,7 +39,7 @@ class Steps:
     stretch: IntArray
 
     def moved(self, shift_m: FloatArray) -> Steps:
-        """The steps with each boom line moved by its *shift_m*, shape (boom lines of all, 2)."""
+        """The steps with each boom line moved by its *shift_m*, shape (boom lines of all, 2). [m]"""
         return replace(self, corner_m=self.corner_m + shift_m[self.line])
 
 
@@ -121,7 +121,7 @@ class Counted:
 
 @dataclass(frozen=True)
 class Scan:
-    """Parallel lines over the target, ``step_m`` apart.
+    """Parallel lines over the target, ``step_m`` apart. [m]
 
     ``along`` (2,) is their direction; ``origin_m`` (2,) the first one's begin, along and across.
     """
@@ -167,7 +167,7 @@ class Scan:
 class Cuts:
     """Single lines (``begin_m``, ``along``, both (n, 2)) and the steps that may come to lie on them.
 
-    ``pair`` (m, 2): number of the line and of the step.
+    ``pair`` (m, 2): number of the line and of the step. [m]
     """
 
     begin_m: FloatArray
@@ -177,7 +177,7 @@ class Cuts:
 
     @classmethod
     def of(cls, cuts: np.ndarray, target: BaseGeometry, steps: Steps, reach_m: FloatArray, width_m: float) -> Cuts:
-        """*cuts* (straight lines, shape (n,)) with the steps that lie within their *reach_m* (steps,) of them."""
+        """*cuts* (straight lines, shape (n,)) with the steps that lie within their *reach_m* (steps,) of them. [m]"""
         ends = shapely.get_coordinates(cuts).reshape(-1, 2, 2)
         length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
         along = (ends[:, 1] - ends[:, 0]) / length[:, None]

@@ -32,6 +32,11 @@ def boom_timeline(
 ) -> tuple[Timeline, tuple[str, ...]]:
     """Timeline of the job, and cautions about how it was found.
 
+    Parameters
+    ----------
+    clock_offset_s : float
+        Added to the log's own times of switches and marks, as to its fixes; never to a list of on-times. [s]
+
     Raises
     ------
     InputError
@@ -75,7 +80,8 @@ def boom_timeline(
 def switch_intervals(changes: Sequence[SwitchChange], sections: int, last_s: float, *, invert: bool) -> list[Interval]:
     """On-times per section from switch changes: on when every switch that concerns it is on.
 
-    Switches are off before their first sentence; ``invert`` turns each of them round.
+    Switches are off before their first sentence; ``invert`` turns each of them round. One left on is on
+    until *last_s*, in the log's own clock. [s since 1970 UTC]
     """
     found = []
     whole_known = any(change.section == 0 for change in changes)

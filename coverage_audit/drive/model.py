@@ -27,7 +27,8 @@ class Track:
 
     ``course_rad`` (clockwise from north) and ``speed_m_s`` are the receiver's own, NaN where
     not logged; ``gap_after[i]``: the step from fix i to i + 1 is a gap of the log (last False).
-    ``segment`` and ``file`` number the GPX segments and the files.
+    ``segment`` and ``file`` number the GPX segments and the files. ``gst_m``: the receiver's own estimate of
+    its horizontal error. Times [s since 1970 UTC], places and ``gst_m`` [m], ``hdop`` [1].
     """
 
     time_s: FloatArray
@@ -52,6 +53,7 @@ class Motion:
     ``vx_m_s``/``vy_m_s`` the velocity over ground; ``gap_after`` as in the track;
     ``reverse`` is True where the vehicle backs up; ``noise_m`` is the white noise of one
     coordinate as estimated from the fixes (NaN when they are too sparse to tell).
+    Times [s since 1970 UTC], places [m], velocities [m/s], headings [rad].
     """
 
     time_s: FloatArray
@@ -70,7 +72,7 @@ class Timeline:
     """Slots of constant boom state, in time order, without slots in which all is off.
 
     ``start_s``/``end_s`` (m,); ``on`` (m, sections): which sections spray; ``stretch`` (m,)
-    numbers the stretches: slots that touch belong to one.
+    numbers the stretches: slots that touch belong to one. Times [s since 1970 UTC].
     """
 
     start_s: FloatArray
@@ -86,6 +88,7 @@ class BoomPath:
     ``heading_rad`` is square to the boom, clockwise from north; ``travel_m`` the distance its
     centre has covered since the first fix; ``gap_after``/``bridged_after``: the step to the
     next point crosses a gap of the log (not bridged / bridged). ``reverse``: backing up.
+    Times [s since 1970 UTC], places and travel [m], headings [rad].
     """
 
     time_s: FloatArray

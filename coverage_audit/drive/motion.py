@@ -78,7 +78,10 @@ def build_motion(track: Track, half_boom_m: float) -> Motion:
 
 
 def refine(motion: Motion) -> Motion:
-    """The same motion with knots so close that steps between them may be taken as straight."""
+    """The same motion with knots so close that steps between them may be taken as straight.
+
+    A curve leaves its chord over a time dt by at most a dt^2 / 8, a being its acceleration (textbook of interpolation).
+    """
     step = np.diff(motion.time_s)
     turn = np.abs(np.diff(motion.heading_rad))
     bend = np.hypot(np.diff(motion.vx_m_s), np.diff(motion.vy_m_s)) * step / 8
@@ -273,7 +276,11 @@ def _scatter(x: FloatArray, y: FloatArray, part: IntArray) -> float:
 
 
 def window_half(time: FloatArray, x: FloatArray, y: FloatArray, noise_m: float, half_boom_m: float) -> int:
-    """Half-width of the smoothing window in fixes; 0 where the log is too sparse to smooth."""
+    """Half-width of the smoothing window in fixes [1]; 0 where the log is too sparse to smooth.
+
+    The slope of a line through n points dt apart errs by their noise times sqrt(12 / n^3) / dt (least squares,
+    textbook, n large); the window is as wide as keeps the boom's tip steady within ``TIP_NOISE_M``.
+    """
     step = float(np.median(np.diff(time)))
     widest = int(MAX_SMOOTHING_S / step + 1e-6)
     least = MIN_WINDOW_FIXES // 2

@@ -18,7 +18,7 @@ def local_parabolas(
     """Parabola fitted to 2 *half* + 1 fixes about each fix: its value and slope there; zero phase.
 
     Windows stop where *part* changes (gaps and reversals). Even steps of time are fitted by one
-    convolution, the rest by their normal equations.
+    convolution (Savitzky & Golay 1964, Anal. Chem. 36:1627-1639), the rest by their normal equations.
 
     Returns
     -------

@@ -40,6 +40,13 @@ def clean_track(
 ) -> tuple[Track, tuple[dict[str, int], ...]]:
     """One track from *logs*, and for each log the fixes dropped here, by reason.
 
+    Parameters
+    ----------
+    clock_offset_s : float
+        Added to every time of the logs. [s]
+    max_gap_s : float
+        A step is a gap when it is longer than this and than ``GAP_STEPS`` median steps. [s]
+
     Raises
     ------
     InputError

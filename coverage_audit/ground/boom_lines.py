@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 
 
 def boom_path(motion: Motion, settings: BoomSettings) -> BoomPath:
-    """Path of the boom's centre: the antenna moved back and sideways along the heading."""
+    """Path of the boom's centre: the antenna moved back and sideways along the heading (plane rotation, textbook)."""
     ahead = settings.antenna_ahead_m or 0.0
     heading = motion.heading_rad
     if settings.axle_behind_antenna_m:
@@ -191,7 +191,7 @@ def _steady(
 
 
 def on_lines(path: BoomPath, timeline: Timeline, sections_m: tuple[float, ...]) -> list[BoomLines]:
-    """Boom lines of every slot of the timeline, ends interpolated at the moment of switching."""
+    """Boom lines of every slot, ends interpolated at the moment of switching; *sections_m* from left to right. [m]"""
     edges = np.concatenate([[0.0], np.cumsum(sections_m)]) - sum(sections_m) / 2
     cut_s = cut_times(path, timeline, sum(sections_m))
     times = np.union1d(path.time_s, cut_s)
@@ -217,7 +217,7 @@ def _spraying_parts(edges: FloatArray, on: BoolArray) -> tuple[tuple[float, floa
 
 
 def thin(all_lines: Sequence[BoomLines], within_m: float) -> list[BoomLines]:
-    """Boom lines without those that lie within *within_m* of the one interpolated by travel.
+    """Boom lines without those that lie within *within_m* [m] of the one interpolated by travel.
 
     Both outermost tips are held to it; ends of slots and gaps, and cuts, stay. Every span is
     split at its worst line until none is off (Douglas & Peucker 1973, on two tips at once).
@@ -371,7 +371,7 @@ def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
 
 
 def switching_lines(all_lines: list[BoomLines], aside_m: float) -> tuple[FloatArray, FloatArray]:
-    """Boom lines (n, 2, 2) where stretches begin and end, moved *aside_m* off the swept ground."""
+    """Boom lines (n, 2, 2) where stretches begin and end, moved *aside_m* off the swept ground. [m]"""
     begun: list[FloatArray] = []
     ended: list[FloatArray] = []
     for index, lines in enumerate(all_lines):

@@ -71,7 +71,7 @@ def find_strips(
 
 
 def open_and_split(ground: BaseGeometry, min_width_m: float) -> np.ndarray:
-    """Parts of *ground* that hold a square of *min_width_m*, cut apart at narrower necks.
+    """Parts of *ground* that hold a square of *min_width_m* [m], cut apart at narrower necks.
 
     The opening uses mitred corners, so that a rectangular strip keeps its whole area.
     """

@@ -20,6 +20,7 @@ class Strip:
 
     ``line`` is its middle line, ``label_point`` a point on it; ``orientation_deg`` is that of
     the middle line, in [0, 180) clockwise from true north; ``max_visits`` 0 for missed ground.
+    Lengths and widths [m], ``area_m2`` [m2], ``orientation_deg`` [deg].
     """
 
     id: str
@@ -71,7 +72,7 @@ class BoomLines:
     """Boom lines of one slot of constant boom state. Arrays of shape (n,), tips (n, 2).
 
     ``cut``: pieces end at this line. ``offsets_m``: (left, right) ends of each part that
-    sprays, to the right of the centre.
+    sprays, to the right of the centre. Places, travel and offsets [m], headings [rad].
     """
 
     x_m: FloatArray
@@ -98,7 +99,7 @@ class BoomLines:
         )
 
     def tips(self, offset_m: float) -> FloatArray:
-        """Points *offset_m* to the right of the centre, shape (n, 2)."""
+        """Points *offset_m* to the right of the centre, shape (n, 2); a rotation in the plane (textbook). [m]"""
         return np.column_stack(
             [self.x_m + offset_m * np.cos(self.heading_rad), self.y_m - offset_m * np.sin(self.heading_rad)]
         )
@@ -134,7 +135,7 @@ class Partition:
     """Faces of the arrangement. Arrays of shape (n,).
 
     ``visits`` and ``sweeps`` count how often each face was visited and swept;
-    ``sure_visits`` counts the visits that do not rest on a bridged gap.
+    ``sure_visits`` counts the visits that do not rest on a bridged gap. ``area_m2`` [m2].
     """
 
     faces: np.ndarray

@@ -46,7 +46,10 @@ def find_families(legs: Sequence[Leg], headland: BoolArray) -> tuple[list[int], 
 
 
 def axial_mean(angle_deg: FloatArray, weight: FloatArray) -> float:
-    """Mean of directions that are the same both ways, in [0, 180). [deg]"""
+    """Mean of directions that are the same both ways, in [0, 180). [deg]
+
+    Doubled angles make them one way (Mardia & Jupp 2000, Directional Statistics, from memory).
+    """
     return float(np.degrees(np.angle(np.sum(weight * np.exp(2j * np.radians(angle_deg))))) / 2 % 180.0)
 
 
@@ -59,9 +62,10 @@ def _without_strays(angle_deg: FloatArray, weight: FloatArray) -> float:
 
 
 def mean_directions(fixed: Fixed, spans: Sequence[Span], directions: list[float]) -> list[float]:
-    """AB directions from the fixes themselves: each pass by least squares, long ones count most.
+    """AB directions from the fixes themselves: each pass by its principal axis, long ones count most. [deg]
 
-    The error of a line's direction falls with the third power of its length (its weight grows so).
+    The variance of a fitted slope falls at least with the square of the line's length (least squares, textbook):
+    so its weight grows.
     """
     refined, lengths = [], []
     for direction in directions:

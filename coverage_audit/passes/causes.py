@@ -46,7 +46,7 @@ class Record:
 
     ``time_s`` (n,), ``xy_m`` (n, 2): its centre's way. ``on_off_s`` (k, 2): stretches of spraying. ``gaps`` (m,):
     chords of the gaps of the log that the boom was on in. ``logged``: somebody logged or wrote down when it was on.
-    ``sections``: into how many it is divided.
+    ``sections``: into how many it is divided. Times [s since 1970 UTC], places and widths [m].
     """
 
     time_s: FloatArray
@@ -87,7 +87,7 @@ class _Case:
         return float(np.ptp(shapely.get_coordinates(self.strip.polygon) @ way))
 
     def cause(self, kind: str, where: str, passes: Sequence[_Near], amount_m: float, length_m: float) -> Cause:
-        """The cause *kind*, laid to *passes*, told at the time of the last of them."""
+        """The cause *kind*, laid to *passes*, told at the time of the last of them; *amount_m*, *length_m* [m]."""
         numbers = tuple(sorted({one.one.n for one in passes}))
         return Cause(kind, where, numbers, amount_m, length_m, max((one.time_s for one in passes), default=None))
 

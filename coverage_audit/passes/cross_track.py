@@ -39,7 +39,9 @@ def cross_track_m(points_m: FloatArray, reference: BaseGeometry) -> FloatArray:
 
 
 def beside(points_m: FloatArray, line_m: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Distance of points from a line, how far along it their feet lie, and their side (1 = right).
+    """Distance of points from a line, how far along it their feet lie [m], and their side (1 = right).
+
+    Feet of perpendiculars, as ISO 12188-2 asks for relative cross-track error, never the nearest logged point.
 
     On a line that always goes forward a point is tried against the segments it is abreast of, else
     against all.
@@ -78,6 +80,8 @@ def best_line(points_m: FloatArray) -> tuple[BaseGeometry, bool]:
 
     A straight line by least squares; where the pass bows by more than steering explains, the best
     smooth curve (a polynomial over the chord) in its place. It reaches a little beyond both ends.
+    Places [m]. Least squares in Legendre polynomials (textbook); when a pass counts as curved is common practice,
+    no source.
     """
     start, way = points_m[0], points_m[-1] - points_m[0]
     angle = np.arctan2(way[0], way[1])

@@ -47,7 +47,7 @@ class Diary:
     """The parts of the job in driving order, and the way they were told from.
 
     ``directions_deg`` are the AB directions, the most driven first. ``spans`` touch; ``within`` are the standing,
-    the reversing and the gaps of the log that lie within passes and laps, which go on behind them.
+    the reversing and the gaps of the log that lie within passes and laps, which go on behind them. [deg]
     """
 
     way: Way

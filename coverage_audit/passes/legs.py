@@ -32,7 +32,7 @@ class Leg:
     """Grid points ``first`` to ``last`` (included) of a way, driven without a turn.
 
     ``begin_rad``/``end_rad``: direction of travel (unwrapped) at its ends; ``direction_rad`` that of
-    its chord.
+    its chord. [rad], [m]
     """
 
     first: int

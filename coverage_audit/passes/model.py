@@ -23,7 +23,7 @@ class Fixed:
     """The boom centre's place at every used fix. Arrays of shape (n,).
 
     ``noise_m`` is the white noise of one coordinate of the fixes themselves; ``on`` whether
-    any section sprayed at each fix, None when nothing was logged.
+    any section sprayed at each fix, None when nothing was logged. Times [s since 1970 UTC], places [m].
     """
 
     time_s: FloatArray
@@ -39,7 +39,7 @@ class Span:
 
     ``block`` counts groups of neighbouring passes from 1 (0: none); ``direction_deg`` is that of
     its AB line in [0, 180) clockwise from true north, None where it has none; ``lap`` numbers the laps
-    of the headland from 1 (0: none), whose sides may be spans of their own.
+    of the headland from 1 (0: none), whose sides may be spans of their own. Times [s since 1970 UTC], [deg].
     """
 
     kind: str
@@ -73,7 +73,7 @@ class Spacing:
 
     ``at_m`` (k,) are distances along the pass, ``distance_m`` (k,) the spacing there and
     ``apart_s`` (k,) how long before the neighbour was there. ``scatter_m`` is the standard
-    deviation that the white noise of single fixes adds to each value.
+    deviation that the white noise of single fixes adds to each value. [m], [s]
     """
 
     number: int
@@ -108,6 +108,7 @@ class Pass:
     went on, unsprayed, after its first part had crossed the headland's edge, and how far before its
     last part crossed it it was off (negative: on too early, off too late); None where it was not
     switched at the ends of the pass. ``missed_m2`` and so on: ground nearer to this pass than to others.
+    Lengths [m], times [s], speeds [m/s], directions [deg], areas [m2].
     """
 
     n: int
@@ -173,7 +174,7 @@ class Cause:
     "field edge" (it lies along one), "beside". ``where`` is one of "between passes", "headland", "field edge",
     "no-spray area", "late on", "early off". ``passes`` are the passes' numbers, none where none is near;
     ``amount_m`` how much too wide, too narrow, late or early; ``length_m`` how long; ``time_s`` when the
-    last of the passes was there, None without passes.
+    last of the passes was there, None without passes. [m], [s since 1970 UTC]
     """
 
     kind: str
@@ -219,7 +220,7 @@ class Assumed:
     Every pass was tried with the boom on ``early_m`` before the headland's edge and ``late_m`` after
     it (and off behind and before it). ``mean_overlap_m`` is boom width less mean spacing;
     ``error_m`` the usual pass-to-pass error of such positions, so that skips narrower than
-    ``narrowest_m`` cannot be told from it.
+    ``narrowest_m`` cannot be told from it. [m], [s since 1970 UTC]
     """
 
     on_off_s: FloatArray

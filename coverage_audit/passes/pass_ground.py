@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 def pass_cells(passes: Sequence[Driven], pairs: Sequence[Neighbours], width_m: float) -> np.ndarray:
-    """Polygon of each pass, shape (n,): to half-way to its neighbours, a boom width where it has none."""
+    """Polygon of each pass, shape (n,): to half-way to its neighbours, a boom width [m] where it has none."""
     sides: dict[tuple[int, int], list[int]] = {}
     for pair in pairs:
         if pair.apart_m <= SPACED_WIDTHS * width_m:

@@ -24,7 +24,7 @@ BREAKS = (REVERSING, STANDING, GAP)
 
 @dataclass(frozen=True)
 class Cell:
-    """Grid points ``first`` to ``last`` of the way that are of one kind; see :class:`Span`."""
+    """Grid points ``first`` to ``last`` of the way that are of one kind; see :class:`Span`. [deg]"""
 
     first: int
     last: int
@@ -125,7 +125,7 @@ def _states(way: Way, breaks: Sequence[Span]) -> IntArray:
 
 
 def as_spans(way: Way, cells: Sequence[Cell], end_s: float) -> tuple[Span, ...]:
-    """*cells* as spans of time; the last one ends with the last fix."""
+    """*cells* as spans of time; the last one ends with the last fix. [s since 1970 UTC]"""
     time: FloatArray = way.time_s.copy()
     time[-1] = end_s
     return tuple(

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 class Driven:
     """One straight pass as driven. Arrays of shape (k,), about one place a metre.
 
-    ``number`` is its place among the spans, ``direction_rad`` that of its AB line.
+    ``number`` is its place among the spans, ``direction_rad`` that of its AB line. [s], [m], [rad]
     """
 
     number: int
@@ -81,7 +81,11 @@ def driven_passes(fixed: Fixed, spans: Sequence[Span]) -> list[Driven]:
 
 
 def deviations(passes: Sequence[Driven], noise_m: float) -> list[tuple[Deviation, bool, FloatArray]]:
-    """Deviation of each pass from its own best line, whether that is a curve, and the deviations. [m]"""
+    """Deviation of each pass from its own best line, whether that is a curve, and the deviations. [m]
+
+    Cross-track error in the words of ISO 12188, relative to the pass's own line; independent noise is taken off by
+    its square (textbook).
+    """
     result = []
     for one in passes:
         line, curved = best_line(one.xy_m)
@@ -110,7 +114,7 @@ def _without_noise(square_m2: float, noise_m: float) -> float:
 
 
 def find_neighbours(passes: Sequence[Driven], width_m: float) -> list[Neighbours]:
-    """Pairs of passes that lie side by side with no other pass between them."""
+    """Pairs of passes that lie side by side with no other pass between them, for a boom of *width_m*. [m]"""
     lines = np.array([shapely.LineString(one.xy_m[[0, len(one.xy_m) // 2, -1]]) for one in passes], dtype=object)
     if len(lines) < 2:
         return []
@@ -146,10 +150,10 @@ def _apart(one: Driven, other: Driven) -> float | None:
 
 
 def spacings(passes: Sequence[Driven], pairs: Sequence[Neighbours], width_m: float, noise_m: float) -> list[Spacing]:
-    """Spacing of each pair along the later pass, one value a metre.
+    """Spacing of each pair along the later pass, one value a metre. [m]
 
-    *noise_m*: white noise of one coordinate; half-way between two fixes of the other pass only half
-    of its variance is left, on average two thirds.
+    Relative cross-track error of ISO 12188-2, about the boom width. *noise_m*: white noise of one coordinate;
+    half-way between two fixes of the other pass only half of its variance is left, on average two thirds.
     """
     result = []
     for pair in pairs:
@@ -183,7 +187,10 @@ def judge(
     times_s: FloatArray,
     noise_m: float,
 ) -> Steering:
-    """Steering of the whole job; *off* are the deviations [m], *times_s* (k,) the middle of each spacing."""
+    """Steering of the whole job; *off* are the deviations [m], *times_s* (k,) the middle of each spacing.
+
+    Pass-to-pass within 15 minutes as in ISO 12188-1, long-term beyond an hour.
+    """
     all_off = np.concatenate(off) if off else np.empty(0)
     square = float(np.mean(all_off**2)) if off else None
     mean, sd, logged = _spread(found)

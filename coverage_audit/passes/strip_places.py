@@ -32,7 +32,7 @@ class Surroundings:
     ``inner`` is the target without its rim of ``HEADLAND_WIDTHS``, ``headland`` the swaths (n,) of
     the headland laps. ``switched_on``/``switched_off`` are boom lines (n, 2, 2) left to right, at the
     start and end of each stretch, moved ``EDGE_BAND_M`` back (forward) onto the ground not sprayed;
-    none when nobody logged the boom.
+    none when nobody logged the boom. [m]
     """
 
     outer_edge: BaseGeometry
@@ -64,7 +64,7 @@ def surroundings(
     ends: tuple[FloatArray, FloatArray],
     width_m: float,
 ) -> Surroundings:
-    """Prepare what :func:`lie` places strips by; *headland* and *ends* as in :class:`Surroundings`."""
+    """Prepare what :func:`lie` places strips by; *headland* and *ends* as in :class:`Surroundings`. [m]"""
     rings = [shapely.Polygon(part.exterior) for part in shapely.get_parts(target)]
     inner = shapely.make_valid(shapely.buffer(shapely.union_all(rings), -HEADLAND_WIDTHS * width_m, join_style="mitre"))
     outer = shapely.boundary(shapely.union_all(rings))

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 def inside_headland(target: BaseGeometry, laps: Sequence[BaseGeometry], width_m: float) -> BaseGeometry:
-    """Ground that the passes are there for: the target without the swath of the headland *laps*.
+    """Ground that the passes are there for: the target without the swath, *width_m* [m], of the headland *laps*.
 
     Slivers that uneven steering left between laps and edges are not part of it.
     """

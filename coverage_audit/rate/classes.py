@@ -30,7 +30,7 @@ def class_edges(about_l_ha: float) -> tuple[float, ...]:
 
 
 def class_of(rate_l_ha: FloatArray, edges: Sequence[float]) -> np.ndarray:
-    """Number of the class that each rate lies in, from 0; *edges* as :func:`class_edges` makes them."""
+    """Number of the class that each rate [L/ha] lies in, from 0; *edges* as :func:`class_edges` makes them."""
     shares = np.array(CLASS_EDGES[1:-1]) / CLASS_EDGES[-2]
     table = np.searchsorted(shares, (np.arange(_FINE + 1) + 0.5) / _FINE, "right").astype(np.uint8)
     with np.errstate(over="ignore"):  # a rate beyond all measure is in the highest class

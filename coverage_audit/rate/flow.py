@@ -21,7 +21,7 @@ class Flow:
     """Flow over time, straight between knots and steady beyond them; arrays (n,).
 
     ``whole_boom``: what the boom would let out with every section open, of which closed sections
-    take their share away; else what the open sections let out together.
+    take their share away; else what the open sections let out together. [L/min]
     """
 
     time_s: FloatArray

@@ -25,6 +25,7 @@ class RateCells:
     ``row`` likewise north. ``rate_l_ha`` is its mean: volume over the part of it that was swept;
     ``sweeps`` its swept area, every sweep counted, as a share of the cell, ``swept`` the same
     ground counted once (never more than 1), ``in_target`` the part of that in the target area.
+    ``cell_m`` [m], ``rate_l_ha`` [L/ha], shares [1].
     """
 
     cell_m: float
@@ -45,7 +46,7 @@ class RateBands:
     """Covered target ground by rate, in means of cells; None = no intended rate, or no flow known.
 
     Bands include their edges; within_10pct + under_90pct + over_110pct = covered.
-    ``above_label_max_m2`` counts all swept ground; ``cv`` is a fraction.
+    ``above_label_max_m2`` counts all swept ground; ``cv`` is a fraction. Rates [L/ha], areas [m2].
     """
 
     target_l_ha: float | None = None
@@ -69,7 +70,7 @@ class RateClass:
 
 @dataclass(frozen=True)
 class SpeedFigures:
-    """Speed of the boom's centre while spraying, weighted by time; arrays for the drawn line.
+    """Speed of the boom's centre while spraying, weighted by time; arrays for the drawn line. [m/s]
 
     ``profile_s`` (n,) and ``profile_m_s`` (n,): speed along the whole job, NaN across gaps;
     ``profile_on`` (n,) whether the boom was on.
@@ -94,7 +95,7 @@ class Capacity:
 
 @dataclass(frozen=True)
 class Standing:
-    """Spray let out while the whole boom stood still (below 0.1 m/s)."""
+    """Spray let out while the whole boom stood still (below 0.1 m/s): from when [s], how long [s], how much [L]."""
 
     id: str
     start_s: float
@@ -105,7 +106,7 @@ class Standing:
 
 @dataclass(frozen=True)
 class RatePlace:
-    """Ground above the label's most in one connected place; ``cause`` in a word or two."""
+    """Ground above the label's most in one connected place; ``cause`` in a word or two. Area [m2], rates [L/ha]."""
 
     id: str
     area_m2: float
@@ -120,7 +121,7 @@ class Catch:
     """A nozzle catch against the maker's rating and the boom's average.
 
     ``spread`` = (most - least) / mean; nozzles are numbered from 1 at the left. ``rating_l_min``
-    None: no rating was given. ``far_off_average`` is the other published rule.
+    None: no rating was given. ``far_off_average`` is the other published rule. Flows [L/min].
     """
 
     flows_l_min: tuple[float, ...]
@@ -138,7 +139,7 @@ class Load:
 
     ``volume_l`` is what was in the tank at its start, ``used_l`` what the flow let out by the
     next refill, ``left_l`` what remained (never below 0), ``dry_s`` the moment it would have run
-    dry, None if it did not. ``swept_m2`` counts every sweep.
+    dry, None if it did not. ``swept_m2`` counts every sweep. Volumes [L], times [s since 1970 UTC].
     """
 
     start_s: float
@@ -155,7 +156,7 @@ class Load:
 class DryGround:
     """Ground sprayed only after a load would have run dry.
 
-    ``polygon`` all of it, ``in_target`` the part in the target area; ``point`` is where it began.
+    ``polygon`` all of it, ``in_target`` the part in the target area; ``point`` is where it began. [m2]
     """
 
     id: str
@@ -170,7 +171,7 @@ class DryGround:
 
 @dataclass(frozen=True)
 class TankResult:
-    """Loads and what may have been sprayed dry; ``how`` says where the refills come from."""
+    """Loads and what may have been sprayed dry; ``how`` says where the refills come from; ``left_l`` is left. [L]"""
 
     loads: tuple[Load, ...]
     dry: tuple[DryGround, ...]
@@ -184,7 +185,7 @@ class ProductUse:
 
     ``per_l`` of mix; ``used`` went out, ``intended`` = rate x target area, ``left`` is in the mix
     left over, ``per_load`` in each load; ``mean_per_ha`` over covered ground, ``most_per_ha`` the
-    highest cell, ``above_max_m2`` ground above the most per application.
+    highest cell, ``above_max_m2`` ground above the most per application. [L or kg], per hectare; [m2]
     """
 
     settings: ProductSettings
@@ -205,6 +206,7 @@ class RateResult:
     ``closure`` = (spray on the ground + while standing) / spray out of the nozzles.
     ``above_label_small_m2`` is the ground above the label's most in places too small to name.
     ``disagreements`` and ``cautions`` are sentences for the person.
+    ``standing_l`` [L], ``max_l_ha`` [L/ha], ``above_label_small_m2`` [m2].
     """
 
     source: str | None

@@ -27,7 +27,7 @@ SOURCE_WORDS = {
 
 
 def caught(flows_l_min: Sequence[float], nozzles: NozzleSettings | None) -> Catch:
-    """Judge a nozzle catch, nozzles numbered from 1 at the left.
+    """Judge a nozzle catch [L/min], nozzles numbered from 1 at the left.
 
     Named are nozzles more than 10 % off the maker's rating at the spraying pressure, or more than 5 %
     off the boom's average (R. N. Klein, Univ. Nebraska-Lincoln; Alberta Agdex 606-1), and, by the other

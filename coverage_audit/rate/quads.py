@@ -110,7 +110,7 @@ def density(corners: FloatArray, per_cell: FloatArray) -> FloatArray:
 
     Equal shares of the boom go equal times: across a quadrilateral the spray on the ground falls as the
     way grows. It is taken as falling evenly, with the quadrilateral's own mean at its centroid, so that
-    its litres stay what they are.
+    its litres stay what they are. From the definition of flow, no source.
 
     Parameters
     ----------

@@ -44,6 +44,7 @@ class SprayLines:
 
     ``broken_after``: the slot ends here, or a gap of the log that is not bridged follows.
     ``speed_m_s`` (of the centre, negative in reverse) and ``turn_rad_s`` are taken over a window.
+    Times [s since 1970 UTC], places and travel [m], headings [rad], speeds [m/s].
     """
 
     time_s: FloatArray
@@ -57,7 +58,7 @@ class SprayLines:
     broken_after: BoolArray
 
     def tips(self, at: IntArray, offset_m: FloatArray) -> FloatArray:
-        """Points *offset_m* right of the centre of the lines *at*, shape (n, 2)."""
+        """Points *offset_m* right of the centre of the lines *at*, shape (n, 2); a plane rotation (textbook). [m]"""
         heading = self.heading_rad[at]
         return np.column_stack([self.x_m[at] + offset_m * np.cos(heading), self.y_m[at] - offset_m * np.sin(heading)])
 
@@ -66,8 +67,8 @@ class SprayLines:
 class OpenParts:
     """Runs of open sections with one flow per metre; arrays (p,), ordered by slot.
 
-    ``left_m``/``right_m``: ends, to the right of the boom's centre. ``share``: of the volume that
-    :class:`Steps` holds.
+    ``left_m``/``right_m``: ends, to the right of the boom's centre [m]. ``share``: of the volume that
+    :class:`Steps` holds. [1]
     """
 
     slot: IntArray
@@ -108,7 +109,10 @@ class Scale:
 
 
 def scale_of(heading_noise_rad: float, half_boom_m: float, pace_m_s: float) -> Scale:
-    """Scale at which white noise leaves the tips' rate within ``TIP_RATE_NOISE``; noise 0 = not known."""
+    """Scale at which white noise leaves the tips' rate within ``TIP_RATE_NOISE``; noise 0 = not known.
+
+    Two headings' noise [rad] adds up to sqrt(2) times one's (textbook), times the half boom over the step's length.
+    """
     noise = math.sqrt(2) * heading_noise_rad
     length = float(np.clip(noise * half_boom_m / TIP_RATE_NOISE, STEP_M, LONGEST_STEP_M))
     window = length / (2 * max(pace_m_s, STAND_SPEED_M_S)) if noise > 0 else 0.0
@@ -116,7 +120,7 @@ def scale_of(heading_noise_rad: float, half_boom_m: float, pace_m_s: float) -> S
 
 
 def spray_lines(path: BoomPath, timeline: Timeline, window_s: float) -> SprayLines:
-    """Boom lines of every slot, with speeds; ends interpolated at the moments of switching."""
+    """Boom lines of every slot, with speeds over *window_s* [s]; ends interpolated at the moments of switching."""
     first = np.searchsorted(path.time_s, timeline.start_s, "right")
     last = np.searchsorted(path.time_s, timeline.end_s, "left")
     parts = [
@@ -152,6 +156,8 @@ def open_parts(sections_m: tuple[float, ...], share: FloatArray, on: BoolArray, 
 
     Parameters
     ----------
+    sections_m : (sections,) float
+        Widths from left to right. [m]
     share : (sections,) float
         Share of the whole boom's flow by section.
     on : (slots, sections) bool
@@ -238,7 +244,7 @@ def _cost(lines: SprayLines, half_m: FloatArray, scale: Scale) -> FloatArray:
 
 
 def lay(steps: Steps, parts: OpenParts, cell_m: float) -> Laid:
-    """Lay the spray of *steps* on the ground, part by part of the boom, for cells of *cell_m*.
+    """Lay the spray of *steps* on the ground, part by part of the boom, for cells of *cell_m*. [m]
 
     Raises
     ------

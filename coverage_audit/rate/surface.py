@@ -158,7 +158,7 @@ def _inside(grid: Grid, target: BaseGeometry, cell_m: float) -> FloatArray:
 def bands(
     cells: RateCells, covered_m2: float, swept_net_m2: float, target_l_ha: float | None, label_max_l_ha: float | None
 ) -> RateBands:
-    """Covered target ground by rate.
+    """Covered target ground by rate. [m2], [L/ha]
 
     Cells on the edge of the sprayed ground are known only by their swept share, so their sum differs
     from the partition's covered area by some 1e-4; all figures are scaled to that area, which makes
@@ -197,7 +197,7 @@ def bands(
 
 
 def rate_classes(cells: RateCells, covered_m2: float, about_l_ha: float) -> tuple[RateClass, ...]:
-    """Covered target ground in the classes of ``CLASS_EDGES`` times *about_l_ha*."""
+    """Covered target ground [m2] in the classes of ``CLASS_EDGES`` times *about_l_ha*. [L/ha]"""
     weight = cells.area_m2(cells.in_target)
     edges = class_edges(about_l_ha)
     inside = np.bincount(class_of(cells.rate_l_ha, edges), weights=weight, minlength=len(edges) - 1)

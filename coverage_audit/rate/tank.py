@@ -31,7 +31,7 @@ class Stop:
 
 @dataclass(frozen=True)
 class LetOut:
-    """Volume let out since the start of the job, over time; straight between knots (n,)."""
+    """Volume let out since the start of the job [L], over time [s]; straight between knots (n,)."""
 
     time_s: FloatArray
     litres: FloatArray

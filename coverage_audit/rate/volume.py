@@ -87,7 +87,7 @@ def job_volume(
 
 
 def with_rates(volume: Volume, areas: Areas) -> Volume:
-    """*volume* with its mean rates over the swept, the covered and the target ground."""
+    """*volume* with its mean rates over the swept, the covered and the target ground. [L/ha]"""
     if volume.applied_l is None:
         return volume
     litres = volume.applied_l

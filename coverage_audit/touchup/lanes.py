@@ -60,7 +60,10 @@ class LaidPass:
 
 
 def strip_parts(line: BaseGeometry) -> list[FloatArray]:
-    """A strip's middle line, cut where it bends sharply; each part (n, 2), straight ones as two points. [m]"""
+    """A strip's middle line, cut where it bends sharply; each part (n, 2), straight ones as two points. [m]
+
+    What counts as sharp and as straight is common practice, no source.
+    """
     longest = max(shapely.get_parts(line), key=lambda one: one.length)
     points = shapely.get_coordinates(longest)
     plain = shapely.get_coordinates(shapely.simplify(longest, PART_SIMPLIFY_M))
@@ -111,7 +114,10 @@ def halfway(part: FloatArray) -> FloatArray:
 
 
 def tightest_radius(line: FloatArray) -> float:
-    """Least radius of the circles through three successive points of *line* (n, 2); inf when straight. [m]"""
+    """Least radius of the circles through three successive points of *line* (n, 2); inf when straight. [m]
+
+    Product of the sides over four times the triangle's area (textbook).
+    """
     if len(line) < 3:
         return math.inf
     a, b, c = line[:-2], line[1:-1], line[2:]
@@ -135,7 +141,7 @@ class Frame:
         self.heading = np.arctan2(step[:, 0], step[:, 1])
 
     def along_across(self, xy: FloatArray) -> FloatArray:
-        """(along, across) of points (n, 2); along counts from the line's own start."""
+        """(along, across) of points (n, 2), by the perpendicular (textbook); along counts from the line's start. [m]"""
         points = shapely.points(xy)
         along = shapely.line_locate_point(self.line, points)
         foot = shapely.get_coordinates(shapely.line_interpolate_point(self.line, along))
@@ -276,7 +282,7 @@ def _lay(
 
 
 def shut_over(laid: LaidPass, beyond: list[BaseGeometry], sections_m: tuple[float, ...]) -> LaidPass | None:
-    """*laid* with the sections shut that pass over any of *beyond*; None when nothing stays open."""
+    """*laid* with the sections (widths [m]) shut that pass over any of *beyond*; None when nothing stays open."""
     run_in = float(np.hypot(*(laid.line[1] - laid.line[0])))
     frame = Frame(laid.line[1:-1], run_in)
     edges = np.concatenate([[0.0], np.cumsum(sections_m)]) - sum(sections_m) / 2
@@ -367,7 +373,7 @@ def _measure(
 
 
 def boom_state(laid: LaidPass, sections: int, speed_m_s: float) -> tuple[BoomPath, Timeline]:
-    """Path of the boom's centre and state of its sections along *laid*, driven at an even speed."""
+    """Path of the boom's centre and state of its sections along *laid*, driven at an even speed. [m/s]"""
     line = laid.line
     step = np.diff(line, axis=0)
     travel = np.concatenate([[0.0], np.cumsum(np.hypot(step[:, 0], step[:, 1]))])

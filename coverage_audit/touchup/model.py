@@ -26,7 +26,8 @@ class Terms:
     """The settings with every default filled in; ``assumed`` names the keys that were not given.
 
     ``rate_l_ha`` is the boom's planned rate, ``first_l_ha`` what one visit of the job put down;
-    None = not known. ``strengths`` are (name, product in a litre of mix, L or kg).
+    None = not known. ``strengths`` are (name, product in a litre of mix, L or kg). Worth [money/m2], labour [money/s],
+    mix [money/L], spot work [m2/s], rates [L/ha], times [s], lengths [m].
     """
 
     value_m2: float
@@ -51,7 +52,7 @@ class Limit:
 
     ``scope`` is "application" (each one), "season" or "mix" (both: all on one spot, added up; the
     last is ``rate.label_max``). ``most`` is in ``unit`` (L or kg) per hectare; ``per_l`` None = the
-    product's own rate is not known, so the limit cannot be checked.
+    product's own rate is not known, so the limit cannot be checked. [L or kg per ha], [L or kg per L]
     """
 
     name: str
@@ -85,7 +86,7 @@ class Option:
     sprayed, ``swaths`` that of each way by itself. ``highest_l_ha`` is the most mix any
     ground sprayed again gets in all. ``broken`` are the limits that forbid it; ``why_not`` says why it
     cannot be done at all. ``own_cost`` leaves out the way there and counts the worth of what stays
-    uncured.
+    uncured. Areas [m2], times [s], ways [m], mix [L], rates [L/ha], costs [money].
     """
 
     method: str
@@ -118,7 +119,7 @@ class StripPlan:
 
     ``way_cost`` is what the way there adds to the plan with each (inf = it cannot be reached);
     ``pays_above_m`` the mean width from which a boom pass would be advised, None = at none.
-    ``considered`` is False for strips beyond the number planned for.
+    ``considered`` is False for strips beyond the number planned for. Lengths [m], costs and worth [money].
     """
 
     id: str
@@ -185,7 +186,7 @@ class Mix:
 class Dates:
     """Day of the touch-up and what may be done from when on; None = no interval given.
 
-    ``same_day``: it belongs to the same application as the job. ``rei_days`` before entry.
+    ``same_day``: it belongs to the same application as the job. ``rei_days`` before entry. [days]
     """
 
     on: dt.date
@@ -222,7 +223,7 @@ class TouchupPlan:
     """The recommended plan. Costs are in the person's money; ``net_value`` = worth cured - cost.
 
     ``exact``: the order and choice are proven the cheapest over the ways known.
-    ``start_outside_m`` is how far the start lies from ground that may be driven on.
+    ``start_outside_m`` is how far the start lies from ground that may be driven on. [m], [s], [money]
     """
 
     strips: tuple[StripPlan, ...]

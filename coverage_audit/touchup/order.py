@@ -38,7 +38,7 @@ class Choice:
     leave: FloatArray
 
     def cost(self, order: tuple[int, ...]) -> float:
-        """Cost of treating the modes *order* one after another and leaving all other strips."""
+        """Cost of treating the modes *order* one after another and leaving all other strips. [money]"""
         way = sum(float(self.between[a, b]) for a, b in pairwise(order))
         begin = float(self.first[order[0]]) if order else 0.0
         own = sum(float(self.own[mode]) for mode in order)

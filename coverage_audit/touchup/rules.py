@@ -96,7 +96,7 @@ def _assumed(given: TouchupSettings) -> tuple[str, ...]:
 def limits_of(
     products: Sequence[ProductSettings], target_l_ha: float | None, label_max_l_ha: float | None
 ) -> tuple[Limit, ...]:
-    """The limits that were given: in product, and ``rate.label_max`` in mix."""
+    """The limits that were given: in product, and ``rate.label_max`` in mix. [L/ha]"""
     limits = [Limit("", "mix", label_max_l_ha, 1.0, "L")] if label_max_l_ha is not None else []
     for product in products:
         strength = mix_strength(product.rate, target_l_ha)
@@ -109,7 +109,7 @@ def limits_of(
 def broken_limits(
     limits: Sequence[Limit], before_l_ha: float | None, new_l_ha: float | None, *, same_day: bool
 ) -> tuple[Excess, ...]:
-    """Limits broken on ground that got *before_l_ha* of mix in the job and gets *new_l_ha* now.
+    """Limits broken on ground that got *before_l_ha* of mix in the job and gets *new_l_ha* now. [L/ha]
 
     ``max_per_application`` binds each application, the sum when both fall on one day;
     ``max_per_season`` and ``rate.label_max`` bind the sum. A dose that is not known breaks them.

@@ -48,7 +48,7 @@ class DrivingGround:
 
     ``clear`` and ``tracked`` are arrays of shape (rows, columns), row 0 the southernmost.
     ``inside`` is the field without its no-spray ground, ``clear_ground`` the same kept clear of
-    its edges by ``CLEARANCE_M``.
+    its edges by ``CLEARANCE_M``. [m]
     """
 
     inside: BaseGeometry
@@ -69,7 +69,10 @@ class DrivingGround:
 
 
 def driving_ground(field: BaseGeometry, no_spray: BaseGeometry, passes: tuple[BaseGeometry, ...]) -> DrivingGround:
-    """Where the vehicle may drive: inside the field, out of no-spray ground, old passes marked."""
+    """Where the vehicle may drive: inside the field, out of no-spray ground, old passes marked.
+
+    How far to keep off fences and how wide wheel tracks are is common practice, no source.
+    """
     inside = shapely.difference(field, no_spray)
     clear_ground = shapely.buffer(inside, -CLEARANCE_M)
     west, south, east, north = field.bounds
@@ -265,7 +268,7 @@ def _checked_group(
 
 
 def hub_poses(ground: DrivingGround, passes: tuple[BaseGeometry, ...], radius_m: float) -> FloatArray:
-    """Places to pass by, both ways round, shape (h, 3): along the field's and the ponds' edges, and on old passes."""
+    """Places to pass by (x, y [m], heading [rad]), both ways round, shape (h, 3): along edges and on old passes."""
     safe = shapely.buffer(ground.clear_ground, -radius_m)
     rings = list(shapely.get_rings(shapely.get_parts(safe))) if not safe.is_empty else []
     poses = [_along(ring, np.concatenate([_corners(ring), _even(ring, 8)])) for ring in rings]

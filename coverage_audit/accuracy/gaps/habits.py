@@ -55,7 +55,7 @@ class TrueGaps:
     """What the covariance of true gaps is made of, whatever the habits; arrays of shape (n, n).
 
     ``lag_m`` (3, n, n): way between the two own edges, the two met, own and met, less what the vehicle smooths;
-    ``lean`` (3, n, n): what a shift of both does to both gaps. ``offset``: shared stretches.
+    ``lean`` (3, n, n): what a shift of both does to both gaps. ``offset``: shared stretches. [m2], [m]
     """
 
     mean_m2: FloatArray
@@ -66,7 +66,7 @@ class TrueGaps:
 
     @classmethod
     def of(cls, gaps: Gaps) -> TrueGaps:
-        """Parts of the covariance of *gaps*."""
+        """Parts of the covariance of *gaps*. [m2]"""
         ends = (
             (gaps.own_travel_m, gaps.own_stretch, -gaps.own_lean),
             (np.nan_to_num(gaps.other_travel_m), gaps.other_stretch, gaps.other_lean),
@@ -121,7 +121,7 @@ def _wander_covariance(time_a: FloatArray, time_b: FloatArray, error: ErrorModel
 
 @dataclass(frozen=True)
 class Likelihood:
-    """How likely habits are, given measured gaps; ``fixed_m2`` is the covariance of what is not the driver's."""
+    """How likely habits are, given measured gaps [m]; ``fixed_m2``: covariance of what is not the driver's. [m2]"""
 
     gap_m: FloatArray
     fixed_m2: FloatArray
@@ -129,7 +129,7 @@ class Likelihood:
 
     @classmethod
     def of(cls, gaps: Gaps, error: ErrorModel, noise_m: float) -> Likelihood:
-        """Of some of the gaps, enough to judge habits by; closer ones tell of the vehicle and of jitter."""
+        """Of some of the gaps, enough to judge habits by; closer ones tell of the vehicle and of jitter. [m]"""
         few = pick(gaps, _apart(gaps))
         fixed = error_covariance(few, error)
         # a little of its own for each gap: without any, gaps to the boundary repeat one another
@@ -137,7 +137,7 @@ class Likelihood:
         return cls(few.gap_m, fixed, TrueGaps.of(few))
 
     def cost(self, logs: FloatArray) -> float:
-        """Negative log posterior of the habits with these *logs*, up to a constant."""
+        """Negative log posterior of the habits with these *logs*, up to a constant (Gaussian, textbook). [1]"""
         away = (logs - np.log(list(vars(Habits()).values()))) / HABIT_PRIOR_LOG_SD
         # the last row of the bordered matrix's root is the whitened gaps: one factoring gives all
         size = len(self.gap_m)
@@ -163,7 +163,7 @@ def _apart(gaps: Gaps) -> BoolArray:
 
 
 def fit_habits(likelihood: Likelihood) -> Habits:
-    """Habits under which the measured gaps are likeliest, held near the usual ones."""
+    """Habits under which the measured gaps are likeliest, held near the usual ones (search: Nelder & Mead 1965)."""
     start = np.log(list(vars(Habits()).values()))
     simplex = start + np.vstack([np.zeros(len(start)), HABIT_SEARCH[0] * np.eye(len(start))])
     options = {"initial_simplex": simplex, "xatol": HABIT_SEARCH[1], "fatol": HABIT_SEARCH[1]}

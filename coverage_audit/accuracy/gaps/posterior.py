@@ -37,7 +37,7 @@ class Seen:
 
     @classmethod
     def of(cls, gaps: Gaps, error: ErrorModel, noise_m: float) -> Seen:
-        """Put together what does not depend on the driver's habits; *noise_m* is that of one edge."""
+        """Put together what does not depend on the driver's habits; *noise_m* is that of one edge. [m]"""
         return cls(gaps, error, error_covariance(gaps, error), TrueGaps.of(gaps), 2 * noise_m**2 + 1e-10)
 
 
@@ -52,7 +52,10 @@ def simulate_errors(
 def conditioned_errors(
     time_s: FloatArray, seen: Seen, habits: Habits, count: int, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
-    """Errors at rising *time_s* given the measured gaps; shapes as :func:`simulate_errors`."""
+    """Errors at rising *time_s* [s] given the measured gaps; shapes as :func:`simulate_errors`. [m]
+
+    Matheron's rule: a draw of all, corrected by what it misses the data by (Journel & Huijbregts 1978, from memory).
+    """
     gaps, error = seen.gaps, seen.error
     other = np.where(np.isfinite(gaps.other_s), gaps.other_s, gaps.own_s)
     times, back = np.unique(np.concatenate([time_s, gaps.own_s, other]), return_inverse=True)
@@ -87,6 +90,8 @@ def _felt(time_s: FloatArray, strength: FloatArray, memory_s: float) -> FloatArr
 
 def smallest_skip(seen: Seen, habits: Habits | None, wanted: tuple[float, float, float]) -> float | None:
     """Width of a skip that is at least so wide in truth with probability ``SURE``; None when no gap was measured. [m]
+
+    The mean of the skip's true gaps is kriged from the measured ones (Journel & Huijbregts 1978, from memory).
 
     Parameters
     ----------

@@ -93,7 +93,7 @@ def _even(lines: BoomLines, step_m: float) -> FloatArray:
 def find_gaps(
     all_lines: Sequence[BoomLines], path: BoomPath, target: BaseGeometry, width_m: float, step_m: float
 ) -> Gaps:
-    """All gaps and overlaps of less than half a boom along the swept ground of *all_lines*."""
+    """All gaps and overlaps of less than half a boom, every *step_m* along the swept ground of *all_lines*. [m]"""
     tips = _Tips.along(all_lines, step_m)
     ends = _ends(all_lines)
     reach, apart = PROBE_REACH_WIDTHS * width_m, VISIT_WIDTHS * width_m
