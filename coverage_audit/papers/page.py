@@ -18,6 +18,7 @@ from coverage_audit.papers.maps.layers import map_layers
 from coverage_audit.papers.maps.live import MAP_ID, legend_label, library_script, library_style, map_script
 from coverage_audit.papers.maps.still import static_map
 from coverage_audit.papers.words.accuracy import chance_words
+from coverage_audit.papers.words.cautions import caution_texts
 from coverage_audit.papers.words.display import area, length, local_date, local_datetime, local_time, share, small_area
 from coverage_audit.papers.words.passes import assumed_notice, told_causes, verdict_of
 
@@ -81,6 +82,7 @@ def report_html(audit: Audit, plan: TouchupPlan | None = None) -> str:
         title=settings.name or "Spray job",
         heading=_heading(audit),
         verdict=verdict_of(audit),
+        cautions=caution_texts(audit),
         assumed_notice=assumed_notice(audit),
         still=Markup(static_map(audit)),  # noqa: S704 - made by static_map, which escapes
         legend=[Markup(legend_label(layer)) for layer in map_layers(audit) if layer.shown],  # noqa: S704 - holds constants only

@@ -14,6 +14,7 @@ import shapely.geometry
 
 from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.words.accuracy import accuracy_keys
+from coverage_audit.papers.words.cautions import caution_texts
 from coverage_audit.papers.words.passes import told_causes, verdict_of
 from coverage_audit.papers.words.safe import json_text, one_line, printable
 
@@ -76,7 +77,7 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
         **pass_keys(audit),
         **accuracy_keys(audit),
         "checks": dataclasses.asdict(audit.checks),
-        "cautions": audit.cautions,
+        "cautions": caution_texts(audit),
     }
     plain: dict[str, Any] = _plain(found)
     return plain
@@ -108,7 +109,7 @@ def terminal_text(audit: Audit) -> str:
     settings = audit.job.settings
     told = verdict_of(audit)
     lines = [_title(audit), "", told.headline, *(f"  {sentence}" for sentence in told.sentences)]
-    cautions = [*([told.caution] if told.caution else []), *audit.cautions]
+    cautions = [*([told.caution] if told.caution else []), *caution_texts(audit)]
     if cautions:
         lines += ["", "Cautions:", *(f"  - {caution}" for caution in cautions)]
     if audit.missed_strips:
