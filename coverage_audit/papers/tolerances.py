@@ -23,3 +23,10 @@ UNPROVEN_CLASSES = frozenset({"RTK float"})
 
 SHEET_STRIPS = 12
 """Rows of the field sheet, so that it stays on one page; the report and touchup.json have all. [1]"""
+
+LEAST_PLACE_M2 = 1.0
+"""Smaller places outside or in no-spray ground are totalled, not listed. [m2] A square metre is
+less than one nozzle wets in a second; boundaries and positions are seldom known that well."""
+
+ROWS_SHOWN = 12
+"""Rows of a list that are open at first; the rest folds out, so that the page stays readable. [1]"""

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from coverage_audit.papers.templating import filled
+from coverage_audit.papers.tolerances import ROWS_SHOWN
 from coverage_audit.papers.words.display import (
     NOT_KNOWN,
     SPACE,
@@ -26,15 +28,19 @@ from coverage_audit.rate.tolerances import LEAST_RATE_PLACE_M2, RATE_CELL_M
 from coverage_audit.units import HECTARE_M2, MASS_KG, US_FLUID_OUNCE_L, VOLUME_L
 
 from .charts import Bar, Chart
+from .figure import NOTHING, Figure
 from .rate_picture import RatePicture
 
 if TYPE_CHECKING:
+    from markupsafe import Markup
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.drive.plane import Plane
     from coverage_audit.jobs.settings import Amount
     from coverage_audit.rate.model import ProductUse, RateResult
     from coverage_audit.recipe.result import Audit
+
+    from .figure import Sheet
 
 SOURCE_WORDS = {
     "logged flow": "the meter's, from the log",
@@ -373,3 +379,11 @@ def _total(value: float | None, typed: Amount) -> str:
 
 def _days(days: float) -> str:
     return f"{number(days * 24)}{SPACE}h" if days < 2 else count(round(days), "day")
+
+
+def _body(sheet: Sheet) -> Markup | str:
+    found = rate_section(sheet.audit, sheet.plane)
+    return filled("rate.html", rate=found, rows_shown=ROWS_SHOWN) if found else NOTHING
+
+
+FIGURE = Figure("rate", "The rate on the ground", _body)
