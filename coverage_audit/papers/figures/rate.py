@@ -265,7 +265,7 @@ def _dry(audit: Audit, found: RateResult, plane: Plane) -> tuple[RatePlaceRow, .
     rows = []
     for one in found.tank.dry if found.tank else ():
         since = f"perhaps dry from {local_time(one.start_s, settings.timezone)} on, load {one.load}"
-        words = (small_area(one.in_target_m2, settings.report.units), since, "more let out than the tank held")
+        words = (small_area(one.in_target_m2, settings.report.units), since, "more applied than the tank held")
         rows.append(_row(one.id, "dry", words, one.point, plane))
     return tuple(rows)
 
@@ -301,7 +301,7 @@ def _loads(audit: Audit, found: RateResult) -> _Table:
         for rank, load in enumerate(tank.loads if tank else (), 1)
     )
     caption = f"Tank loads; refills {tank.how}" if tank and len(tank.loads) > 1 else "Tank loads"
-    heads = ("Load", "From, to", "In the tank", "Let out", "Left", "Ground (every pass)", "Perhaps dry from")
+    heads = ("Load", "From, to", "In the tank", "Applied", "Left", "Ground (every pass)", "Perhaps dry from")
     return caption, heads, rows
 
 

@@ -111,7 +111,7 @@ def reason(one: StripPlan, plan: TouchupPlan, units: str) -> str:
     if not one.considered:
         return f"not looked at: only the {sum(other.considered for other in plan.strips)} most valuable strips were"
     told = [_compared(one, option, way, units) for option, way in zip(one.options[1:], one.way_cost[1:], strict=True)]
-    worth = f"curing it is worth {money(one.worth, units)}"
+    worth = f"making it good is worth {money(one.worth, units)}"
     if one.advice == LEAVE and plan.treated == () and plan.terms.setup_s > 0:
         worth += ", and every trip costs its setting-up"
     return f"{worth}; {'; '.join(told)}"
@@ -125,10 +125,10 @@ def _compared(one: StripPlan, option: Option, way_cost: float, units: str) -> st
         return f"{name} is {NOT_ALLOWED} ({excess_words(option.broken[0], units)})"
     if not math.isfinite(way_cost):
         return f"{name} cannot be reached inside the field with this turning radius"
-    uncured = max(0.0, one.length_m * one.mean_width_m - option.cured_m2)
-    lost = one.worth * uncured / (one.length_m * one.mean_width_m)
+    left = max(0.0, one.length_m * one.mean_width_m - option.cured_m2)
+    lost = one.worth * left / (one.length_m * one.mean_width_m)
     cost = f"{name} costs {money(option.own_cost - lost + way_cost, units)} with the way there"
-    return f"{cost} and leaves {display.small_area(uncured, units)}" if uncured > 0.5 else cost
+    return f"{cost} and leaves {display.small_area(left, units)}" if left > 0.5 else cost
 
 
 def change(one: StripPlan, plan: TouchupPlan, units: str) -> str:
@@ -250,7 +250,7 @@ def option_words(option: Option, units: str) -> dict[str, str]:
     rate = "" if option.highest_l_ha is None else display.rate(option.highest_l_ha, units)
     return {
         "state": state,
-        "cured": display.small_area(option.cured_m2, units),
+        "good": display.small_area(option.cured_m2, units),
         "again": display.small_area(option.resprayed_m2, units),
         "rate": rate or ("none" if option.resprayed_m2 == 0 else display.NOT_KNOWN),
         "time": display.duration(option.time_s),
