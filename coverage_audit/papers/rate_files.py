@@ -73,7 +73,7 @@ def ascii_grid(cells: RateCells) -> str:
 
 
 def classes_geojson(audit: Audit, cells: RateCells, about_l_ha: float) -> str:
-    """One multipolygon per class of the rate, outlines along the cells; WGS 84 degrees."""
+    """One multipolygon per class of the rate about *about_l_ha* [L/ha], outlines along the cells; WGS 84 degrees."""
     edges = class_edges(about_l_ha)
     number = class_of(cells.rate_l_ha, edges)
     found: list[Found] = []

@@ -46,7 +46,7 @@ def rate_keys(audit: Audit) -> dict[str, Any]:
 
 
 def volume_keys(audit: Audit) -> dict[str, float | None]:
-    """Keys that join ``volume_l``."""
+    """Keys that join ``volume_l``: ``standing`` [L], and ``closure``, the share of the spray accounted for [1]."""
     found = audit.rate
     return {"standing": found.standing_l, "closure": found.closure} if found else {"standing": None, "closure": None}
 

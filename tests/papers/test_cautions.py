@@ -2,11 +2,11 @@
 
 import ast
 import json
-import re
 from pathlib import Path
 
 import pytest
 from audit_builder import large_job
+from metric_units import METRIC_UNIT
 
 from coverage_audit.facts import Caution, said
 from coverage_audit.papers.summary import summary_json
@@ -174,10 +174,6 @@ TOLD = [
     ),
 ]
 """Every code with values as the stages give them, and its sentence in metric units, letter by letter."""
-
-METRIC_UNIT = re.compile(
-    r"\d[\s\u00a0]*(?:mm|cm|m|km|m2|m²|ha|L|L/ha|L/min|km/h|m/s|kg|kg/ha|bar|kPa)\b|\b(?:metre|hectare|litre)s?\b"
-)
 
 
 @pytest.mark.parametrize(("caution", "sentence"), TOLD, ids=[one.code for one, _ in TOLD])

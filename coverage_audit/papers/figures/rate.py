@@ -15,6 +15,7 @@ from coverage_audit.papers.words.display import (
     area,
     count,
     duration,
+    length,
     local_time,
     number,
     rate,
@@ -212,8 +213,13 @@ def _area_chart(audit: Audit, found: RateResult) -> Chart:
         if top > 0
     )
     cell_m = RATE_CELL_M if found.cells is None else found.cells.cell_m
-    wide = "a quarter of a metre" if cell_m == RATE_CELL_M else f"{cell_m:g}{SPACE}m"
-    return Chart("Covered ground by rate", f"Means over cells of {wide}.", bars)
+    return Chart("Covered ground by rate", f"Means over cells of {_side(cell_m, units)}.", bars)
+
+
+def _side(cell_m: float, units: str) -> str:
+    if units == "us":
+        return length(cell_m, units)
+    return "a quarter of a metre" if cell_m == RATE_CELL_M else f"{cell_m:g}{SPACE}m"
 
 
 def _speed_line(audit: Audit, found: RateResult) -> SpeedLine:

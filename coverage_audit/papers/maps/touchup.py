@@ -44,7 +44,7 @@ class _Frame:
 
 
 def touchup_map(audit: Audit, plan: TouchupPlan, width_px: int, height_px: int) -> str:
-    """SVG of at most *width_px* x *height_px*, north up, with a scale bar in the person's units."""
+    """SVG of at most *width_px* x *height_px* [px], north up, with a scale bar in the person's units."""
     layers = audit.layers
     shapes = [layers.field, *(shapely.LineString(leg.points) for leg in plan.legs), shapely.Point(plan.start)]
     frame = _Frame(tuple(shapely.total_bounds(np.array(shapes, dtype=object)).tolist()), width_px, height_px - FOOT_PX)

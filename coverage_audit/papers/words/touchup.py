@@ -182,7 +182,7 @@ def excess_words(excess: Excess, units: str) -> str:
 
 
 def dose(value: float, limit: Limit, units: str) -> str:
-    """A dose per hectare (or acre) of mix or product."""
+    """A dose [L/ha of mix, or L or kg of product per ha] in the person's units."""
     if limit.scope == "mix":
         return display.rate(value, units)
     if limit.unit == "kg":
@@ -193,7 +193,7 @@ def dose(value: float, limit: Limit, units: str) -> str:
 
 
 def product_amount(value: float, kind: str, units: str) -> str:
-    """An amount of product in L or oz, kg or lb; small ones in mL and g."""
+    """An amount of product [L or kg] in L or oz, kg or lb; small ones in mL and g."""
     if kind == "kg":
         scale = [(1 / POUND_KG, "lb")] if units == "us" else [(1.0, "kg")] if value >= 1 else [(1000.0, "g")]
     elif units == "us":
@@ -283,7 +283,7 @@ def stop_words(stop: Stop, sections: int, units: str) -> str:
 
 
 def after_words(plan: TouchupPlan, missed_m2: float, double_m2: float, units: str) -> str:
-    """What the plan would leave behind, beside what there is."""
+    """What the plan would leave behind, beside what there is now: ground missed and sprayed twice. [m2]"""
     after = plan.after
     return (
         f"Afterwards: {display.area(after.missed_m2, units)} still missed (now {display.area(missed_m2, units)}), "
