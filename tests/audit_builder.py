@@ -11,6 +11,7 @@ import shapely
 from shapely import affinity
 
 from coverage_audit.drive.model import PlaneOrigin
+from coverage_audit.facts import said
 from coverage_audit.ground.model import Areas, Strip
 from coverage_audit.jobs.job import Job
 from coverage_audit.jobs.settings import BoomSettings, FieldSettings, JobSettings, RateSettings, ReportSettings
@@ -142,7 +143,7 @@ def make_audit(
         ),
         on_intervals=((START_S, START_S + 1500),),
         sprayed_fields=("Long Piece",),
-        cautions=tuple(cautions),
+        cautions=said(cautions),
     )
 
 

@@ -322,8 +322,10 @@ def _fetch_report_room() -> None:
 
 def _papers(audit: Audit, plan: TouchupPlan | None = None) -> dict[str, str]:
     """File name to content of everything that goes into the output folder, with a touch-up plan when there is one."""
+    from coverage_audit.papers.geojson import findings_geojson, passes_geojson  # noqa: PLC0415
+    from coverage_audit.papers.gpx import missed_gpx  # noqa: PLC0415
     from coverage_audit.papers.page import report_html  # noqa: PLC0415
-    from coverage_audit.papers.summary import findings_geojson, missed_gpx, passes_geojson, summary_json  # noqa: PLC0415
+    from coverage_audit.papers.summary import summary_json  # noqa: PLC0415
 
     return {
         "report.html": report_html(audit, plan),
@@ -350,7 +352,8 @@ def _rate_grid(audit: Audit) -> dict[str, str]:
 
 def _tell(options: argparse.Namespace, audit: Audit, truth: str) -> None:
     """Print the result: as JSON alone, or in words that end by saying where to look."""
-    from coverage_audit.papers.summary import summary_json, terminal_text  # noqa: PLC0415
+    from coverage_audit.papers.summary import summary_json  # noqa: PLC0415
+    from coverage_audit.papers.terminal import terminal_text  # noqa: PLC0415
 
     if options.json:
         print(summary_json(audit).rstrip("\n"), flush=True)  # noqa: T201 - this room talks to the person

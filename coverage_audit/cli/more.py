@@ -130,7 +130,8 @@ def _labels(options: argparse.Namespace) -> list[str]:
 def _record(path: Path, label: str, progress: Progress, audit_job: AuditJob) -> JobRecord:
     """Audit a job file, or read a finished result."""
     from coverage_audit.jobs.read import read_job  # noqa: PLC0415
-    from coverage_audit.papers.summary import findings_geojson, passes_geojson, summary_dict  # noqa: PLC0415
+    from coverage_audit.papers.geojson import findings_geojson, passes_geojson  # noqa: PLC0415
+    from coverage_audit.papers.summary import summary_dict  # noqa: PLC0415
     from coverage_audit.read.result import read_result  # noqa: PLC0415
     from coverage_audit.read.result_record import JobRecord  # noqa: PLC0415
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from coverage_audit.errors import InputError
 from coverage_audit.papers.proof.tolerances import LARGEST_BYTES, LONGEST_NAME
-from coverage_audit.papers.words.typed import one_line
+from coverage_audit.papers.words.safe import one_line
 
 if TYPE_CHECKING:
     import argparse
@@ -214,7 +214,7 @@ def verified(options: argparse.Namespace, progress: Progress, audit_job: AuditJo
         full, found = _held_against(record, options)
     if not found and options.inputs is not None:
         found = _input_faults(record, full, options.inputs, progress, audit_job)
-    name = one_line(options.proof.name, LONGEST_NAME)
+    name = one_line(options.proof.name, LONGEST_NAME, spelled=True)
     if found:
         lines = "\n".join(f"  - {line}" for line in found)
         figures = told(record) if not form_faults(record) and not signature_fault(record, public) else ""
@@ -303,7 +303,7 @@ def _input_faults(
     wanted = full.get("inputs")
     hashes = _hashes(folder)
     if wanted is not None and (lost := [one["file"] for one in wanted if one["sha256"] not in hashes]):
-        names = ", ".join(one_line(name, LONGEST_NAME) for name in lost)
+        names = ", ".join(one_line(name, LONGEST_NAME, spelled=True) for name in lost)
         return [f"the folder has no file with the content of {names}"]
     jobs = sorted(path for path in hashes.values() if path.suffix == ".toml")
     if wanted is not None:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read.records import Interval
 from coverage_audit.units import DAY_S
 
@@ -29,7 +29,7 @@ def boom_timeline(
     track: Track,
     intervals: tuple[Interval, ...] | None,
     clock_offset_s: float,
-) -> tuple[Timeline, tuple[str, ...]]:
+) -> tuple[Timeline, tuple[Caution, ...]]:
     """Timeline of the job, and cautions about how it was found.
 
     Parameters
@@ -44,7 +44,7 @@ def boom_timeline(
     """
     sections = len(settings.sections_m)
     first, last = float(track.time_s[0]), float(track.time_s[-1])
-    cautions: list[str] = []
+    cautions: list[Caution] = []
     if settings.intervals == "csv":
         found = list(intervals or ())
     elif settings.intervals == "log":
@@ -63,17 +63,13 @@ def boom_timeline(
     per_section = [_section_intervals(found, number, settings) for number in range(1, sections + 1)]
     lost = sum(vanished for vanished, _ in per_section)
     if lost:
-        cautions.append(
-            f"{lost} boom-on times vanish once the valve delays are applied: they are shorter than the delays."
-        )
+        cautions.append(Caution("delays swallow", count=lost))
     timeline = _timeline([spans for _, spans in per_section], first, last)
     if not len(timeline.start_s):
         raise InputError("the boom was never on during the track, so there is nothing to audit", "boom.intervals")
     outside = sum(1 for interval in found if interval.on_s < first - 1e-6 or interval.off_s > last + 1e-6)
     if outside and settings.intervals == "csv":
-        cautions.append(
-            f"{outside} boom-on times reach beyond the track's first or last fix; only the part inside is audited."
-        )
+        cautions.append(Caution("on beyond track", count=outside))
     return timeline, tuple(cautions)
 
 
@@ -139,19 +135,13 @@ def _from_segments(track: Track) -> list[Interval]:
     ]
 
 
-def _one_segment(found: list[Interval]) -> list[str]:
-    if len(found) != 1:
-        return []
-    minutes = (found[0].off_s - found[0].on_s) / 60
-    told = (
-        f"The log has one segment, so the boom was taken as on for {minutes:.0f} min without a break, turns included."
-    )
-    return [f"{told} If the recording was not stopped with the boom, use marks or a list of times instead."]
+def _one_segment(found: list[Interval]) -> list[Caution]:
+    return [Caution("one segment", seconds=found[0].off_s - found[0].on_s)] if len(found) == 1 else []
 
 
 def _from_marks(
     logs: tuple[TrackLog, ...], first: float, last: float, offset_s: float
-) -> tuple[list[Interval], list[str]]:
+) -> tuple[list[Interval], list[Caution]]:
     marks = sorted(
         (
             (mark.time_s + offset_s, state)
@@ -164,7 +154,7 @@ def _from_marks(
     if not marks:
         raise InputError(_no_marks([mark for log in logs for mark in log.marks]), "boom.intervals")
     found: list[Interval] = []
-    cautions: list[str] = []
+    cautions: list[Caution] = []
     since: float | None = None
     ignored: list[float] = []
     for index, (time, on) in enumerate(marks):
@@ -176,19 +166,14 @@ def _from_marks(
             since = None
         elif index == 0:
             found.append(Interval(first, time, (), "boom marks"))
-            cautions.append('The first mark is "boom off": the boom was taken to be on from the start of the track.')
+            cautions.append(Caution("first mark off"))
         else:
             ignored.append(time)
     if since is not None:
         found.append(Interval(since, last, (), "boom marks"))
-        cautions.append('The last "boom on" has no "boom off": the boom was taken to be on until the last fix.')
+        cautions.append(Caution("last mark on"))
     if ignored:
-        times = ", ".join(dt.datetime.fromtimestamp(time, dt.UTC).strftime("%H:%M:%S") for time in ignored)
-        told = f"{len(ignored)} boom mark(s) repeat the state before them and were ignored ({times} UTC)"
-        cautions.append(
-            f'{told}: a "boom off" or "boom on" is missing before each, so the boom was taken as unchanged until then. '
-            "Add the missing marks."
-        )
+        cautions.append(Caution("marks repeat", times_s=tuple(ignored)))
     return [one for one in found if one.off_s > one.on_s], cautions
 
 

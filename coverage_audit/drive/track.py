@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read.tolerances import LATEST_TIME_S
 
 from .model import Track
@@ -73,10 +74,10 @@ def clean_track(
     return Track(**columns, gap_after=gap, median_step_s=median), tuple(counts)
 
 
-def order_cautions(logs: tuple[TrackLog, ...]) -> list[str]:
+def order_cautions(logs: tuple[TrackLog, ...]) -> list[Caution]:
     """One caution for each log whose tracks were not in time order and were put in order."""
     return [
-        f"{log.file}: its tracks are not in time order; they were sorted by their times, and no fix was lost by it."
+        Caution("tracks sorted", file=log.file)
         for log in logs
         if len(log.fixes)
         and not np.array_equal(_in_order(log.fixes.time_s, log.fixes.segment), np.arange(len(log.fixes)))

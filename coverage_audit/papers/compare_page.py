@@ -140,7 +140,7 @@ def _heading(job: JobRecord, units: str) -> dict[str, str]:
 
 
 def told_value(value: float | None, unit: str, units: str) -> str:
-    """A measure in the person's units."""
+    """A measure in the person's units; *unit* is "share" [1], "m" [m], "l_ha" [L/ha] or hours a hectare [h/ha]."""
     if value is None:
         return display.NOT_KNOWN
     if unit == "share":
@@ -155,7 +155,7 @@ def told_value(value: float | None, unit: str, units: str) -> str:
 
 
 def told_difference(one: Difference, unit: str, units: str) -> str:
-    """A difference with its sign and interval."""
+    """A difference with its sign and interval; *unit* as in :func:`told_value`."""
     if one.difference is None:
         return display.NOT_KNOWN
     text = _signed(one.difference, unit, units)

@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-import json
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-import shapely.geometry
 
 from coverage_audit.drive.plane import Plane, plane_wkt
 from coverage_audit.rate.classes import class_edges, class_of
 from coverage_audit.units import HECTARE_M2
 
-from .shapes import degree_shapes
+from .geojson import collection_text
 from .tolerances import GRID_CELLS
 
 if TYPE_CHECKING:
     from coverage_audit.rate.model import RateCells
     from coverage_audit.recipe.result import Audit
+
+    from .geojson import Found
 
 NODATA = -9999
 
@@ -73,17 +73,16 @@ def ascii_grid(cells: RateCells) -> str:
 
 
 def classes_geojson(audit: Audit, cells: RateCells, about_l_ha: float) -> str:
-    """One multipolygon per class of the rate, outlines along the cells; WGS 84 degrees."""
+    """One multipolygon per class of the rate about *about_l_ha* [L/ha], outlines along the cells; WGS 84 degrees."""
     edges = class_edges(about_l_ha)
     number = class_of(cells.rate_l_ha, edges)
-    plane = Plane(audit.origin)
-    features = []
+    found: list[Found] = []
     for own, (low, high) in enumerate(pairwise(edges)):
         chosen = np.flatnonzero(number == own)
         if not len(chosen):
             continue
-        (degrees,) = degree_shapes([_outline(cells, chosen)], plane)
         told = {
+            "id": f"R{own + 1}",
             "kind": "rate",
             "from_l_ha": low,
             "to_l_ha": high if np.isfinite(high) else None,
@@ -91,9 +90,8 @@ def classes_geojson(audit: Audit, cells: RateCells, about_l_ha: float) -> str:
             "mean_l_ha": float(np.average(cells.rate_l_ha[chosen], weights=cells.swept[chosen])),
             "volume_l": float(cells.rate_l_ha[chosen] @ cells.area_m2(cells.swept[chosen])) / HECTARE_M2,
         }
-        shape = shapely.geometry.mapping(degrees)
-        features.append({"type": "Feature", "id": f"R{own + 1}", "properties": told, "geometry": shape})
-    return json.dumps({"type": "FeatureCollection", "features": features}, allow_nan=False) + "\n"
+        found.append((_outline(cells, chosen), told))
+    return collection_text(found, Plane(audit.origin))
 
 
 def _outline(cells: RateCells, chosen: np.ndarray) -> shapely.Geometry:

@@ -1,4 +1,4 @@
-"""The parts of ``summary.json`` that tell the passes, and ``passes.geojson`` for map programs."""
+"""The parts of ``summary.json`` that tell the passes."""
 
 from __future__ import annotations
 
@@ -6,13 +6,9 @@ import dataclasses
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import shapely.geometry
 
-from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.words.display import utc_text
 from coverage_audit.papers.words.passes import assumed_notice, cause_words
-
-from .shapes import degree_shapes
 
 if TYPE_CHECKING:
     from coverage_audit.ground.model import Strip
@@ -111,18 +107,3 @@ def cause_keys(audit: Audit, strip: Strip) -> dict[str, Any]:
     }
     del told["time_s"], told["where"]  # where it lies stands beside the cause
     return {"cause": told}
-
-
-def pass_features(audit: Audit) -> list[dict[str, Any]]:
-    """GeoJSON features of the field's outline, its target and each pass (RFC 7946)."""
-    shapes = [
-        audit.layers.field,
-        audit.layers.target,
-        *(one.line for one in (audit.passes.passes if audit.passes else ())),
-    ]
-    named: list[dict[str, Any]] = [{"kind": "field"}, {"kind": "target"}]
-    named += [{"kind": one.kind, "n": one.n} for one in (audit.passes.passes if audit.passes else ())]
-    return [
-        {"type": "Feature", "properties": properties, "geometry": shapely.geometry.mapping(shape)}
-        for properties, shape in zip(named, degree_shapes(shapes, Plane(audit.origin)), strict=True)
-    ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from coverage_audit.papers.words.cautions import texts
 from coverage_audit.rate.model import RateBands
 
 if TYPE_CHECKING:
@@ -24,13 +25,14 @@ def rate_keys(audit: Audit) -> dict[str, Any]:
         nothing = {"speed": ("mean_m_s", "p05_m_s", "p95_m_s")}
         nothing["capacity"] = ("theoretical_ha_h", "actual_ha_h", "field_efficiency")
         return {"rate_bands": bands, **{key: dict.fromkeys(names) for key, names in nothing.items()}}
+    disagree = texts(found.disagreements, audit.job.settings.report.units)
     return {
         "rate_bands": asdict(found.bands),
         "speed": {key: getattr(found.speed, key) for key in ("mean_m_s", "p05_m_s", "p95_m_s")},
         "capacity": asdict(found.capacity),
         "rate_max_l_ha": found.max_l_ha,
         "rate_classes": _classes(found),
-        "flow_sources": {"used": found.source, "relative": found.by_source_share, "disagree": found.disagreements},
+        "flow_sources": {"used": found.source, "relative": found.by_source_share, "disagree": disagree},
         "nozzle_catch": None if found.catch is None else asdict(found.catch),
         "tank": None if found.tank is None else _tank(found.tank),
         "products": [_product(use) for use in found.products],
@@ -44,7 +46,7 @@ def rate_keys(audit: Audit) -> dict[str, Any]:
 
 
 def volume_keys(audit: Audit) -> dict[str, float | None]:
-    """Keys that join ``volume_l``."""
+    """Keys that join ``volume_l``: ``standing`` [L], and ``closure``, the share of the spray accounted for [1]."""
     found = audit.rate
     return {"standing": found.standing_l, "closure": found.closure} if found else {"standing": None, "closure": None}
 

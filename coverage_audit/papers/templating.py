@@ -24,6 +24,16 @@ def page_templates() -> Environment:
     )
 
 
+def filled(name: str, **values: object) -> Markup:
+    """Our template *name* with *values*, those escaped that are not our own markup."""
+    return Markup(page_templates().get_template(name).render(**values))  # noqa: S704 - escaped by its template
+
+
+def filled_text(template: str, **values: object) -> Markup:
+    """*template*, a text of our own, filled in the same way."""
+    return Markup(page_templates().from_string(template).render(**values))  # noqa: S704 - escaped by its template
+
+
 def _harmless(value: object) -> object:
     """Replace what would turn the direction of reading, or cannot be seen, in text that is not our own markup."""
     if isinstance(value, str) and not isinstance(value, Markup):

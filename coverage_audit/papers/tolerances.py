@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-EXPORT_GRID_M = 1e-3
 EXPORT_GRID_DEG = 1e-8
-"""Findings are put on these grids to be written: a millimetre, finer than any receiver. [m], [deg]"""
+"""Shapes are put on this grid to be written: a millimetre, finer than any receiver. [deg]"""
 
 WALKED_LINE_M = 0.1
 """How closely a strip's middle line is kept in the GPX file: a phone cannot tell less. [m]"""
@@ -23,3 +22,13 @@ UNPROVEN_CLASSES = frozenset({"RTK float"})
 
 SHEET_STRIPS = 12
 """Rows of the field sheet, so that it stays on one page; the report and touchup.json have all. [1]"""
+
+LEAST_PLACE_M2 = 1.0
+"""Smaller places outside or in no-spray ground are totalled, not listed. [m2] A square metre is
+less than one nozzle wets in a second; boundaries and positions are seldom known that well."""
+
+ROWS_SHOWN = 12
+"""Rows of a list that are open at first; the rest folds out, so that the page stays readable. [1]"""
+
+LISTED_STRIPS = 5
+"""Missed strips named on the terminal; the report and summary.json have them all. [1]"""

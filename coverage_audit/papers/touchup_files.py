@@ -3,25 +3,22 @@
 from __future__ import annotations
 
 import math
-import re
 from typing import TYPE_CHECKING, Any
 
 import gpxpy.gpx
 import numpy as np
 import shapely
-import shapely.geometry
 
 from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.words.display import SPACE
 from coverage_audit.papers.words.safe import json_text
 from coverage_audit.touchup.tolerances import PATH_STEP_M
 
-from .shapes import degree_shapes
+from .geojson import collection_text
+from .gpx import new_paper, paper_text, xml_text
 from .words import touchup as words
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.arrays import FloatArray
@@ -29,7 +26,6 @@ if TYPE_CHECKING:
     from coverage_audit.touchup.model import Limit, Mix, Option, StripPlan, TouchupPlan
 
 SCHEMA = "coverage-audit touchup 1"
-_NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 def touchup_files(audit: Audit, plan: TouchupPlan) -> dict[str, str]:
@@ -154,12 +150,9 @@ def touchup_gpx(audit: Audit, plan: TouchupPlan) -> str:
     """GPX 1.1: a waypoint at every stop with what to do there, a route from stop to stop, the whole way as a track."""
     plane, settings = Plane(audit.origin), audit.job.settings
     units, count = settings.report.units, len(settings.boom.sections_m)
-    paper = gpxpy.gpx.GPX()
-    paper.creator = "coverage-audit"
-    paper.name = _xml(f"{settings.name or 'Spray job'}: touch-up")
-    paper.description = _xml(words.headline(plan, units))
+    paper = new_paper(f"{settings.name or 'Spray job'}: touch-up", words.headline(plan, units))
     if not plan.stops:
-        return str(paper.to_xml(version="1.1", prettyprint=True)) + "\n"
+        return paper_text(paper)
     route = gpxpy.gpx.GPXRoute(name="Touch-up, stop by stop")
     places = [plan.start] + [place for stop in plan.stops for place in (stop.start, stop.end)]
     lon, lat = plane.to_degrees(*np.array(places).T)
@@ -183,17 +176,13 @@ def touchup_gpx(audit: Audit, plan: TouchupPlan) -> str:
         )
     )
     paper.tracks.append(track)
-    return str(paper.to_xml(version="1.1", prettyprint=True)) + "\n"
+    return paper_text(paper)
 
 
 def _waypoint(name: str, told: str, lat: float, lon: float) -> gpxpy.gpx.GPXWaypoint:
     return gpxpy.gpx.GPXWaypoint(
-        latitude=round(lat, 8), longitude=round(lon, 8), name=_xml(name), description=_xml(told)
+        latitude=round(lat, 8), longitude=round(lon, 8), name=xml_text(name), description=xml_text(told)
     )
-
-
-def _xml(text: str) -> str:
-    return _NOT_XML.sub("\ufffd", text.replace(SPACE, " "))
 
 
 # --- GeoJSON ----------------------------------------------------------------------------------------
@@ -215,17 +204,4 @@ def touchup_geojson(audit: Audit, plan: TouchupPlan) -> str:
     for number, stop in enumerate(plan.stops, start=1):
         told = words.stop_words(stop, count, units).replace(SPACE, " ")
         found.append((shapely.Point(stop.start), {"id": f"stop {number}", "kind": "stop", "what": told}))
-    collection = {"type": "FeatureCollection", "features": _features(found, plane)}
-    return json_text(collection)
-
-
-def _features(found: Sequence[tuple[BaseGeometry, dict[str, Any]]], plane: Plane) -> list[dict[str, Any]]:
-    return [
-        {
-            "type": "Feature",
-            "id": properties["id"],
-            "properties": properties,
-            "geometry": shapely.geometry.mapping(shape),
-        }
-        for shape, (_, properties) in zip(degree_shapes([one for one, _ in found], plane), found, strict=True)
-    ]
+    return collection_text(found, plane)

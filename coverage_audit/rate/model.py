@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.arrays import FloatArray, IntArray
+    from coverage_audit.facts import Caution
     from coverage_audit.jobs.settings import ProductSettings
 
 
@@ -205,7 +206,7 @@ class RateResult:
 
     ``closure`` = (spray on the ground + while standing) / spray out of the nozzles.
     ``above_label_small_m2`` is the ground above the label's most in places too small to name.
-    ``disagreements`` and ``cautions`` are sentences for the person.
+    ``disagreements`` and ``cautions`` are for the person, as codes with values.
     ``standing_l`` [L], ``max_l_ha`` [L/ha], ``above_label_small_m2`` [m2].
     """
 
@@ -225,8 +226,8 @@ class RateResult:
     tank: TankResult | None = None
     products: tuple[ProductUse, ...] = ()
     by_source_share: Mapping[str, float] = field(default_factory=dict)
-    disagreements: tuple[str, ...] = ()
-    cautions: tuple[str, ...] = ()
+    disagreements: tuple[Caution, ...] = ()
+    cautions: tuple[Caution, ...] = ()
 
 
 @dataclass(frozen=True)

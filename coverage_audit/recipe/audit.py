@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import said
 from coverage_audit.ground.boom_lines import backed_up_m, pieces_of, quad_area, travel_at
 from coverage_audit.ground.findings import find_strips
 from coverage_audit.ground.model import Areas
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.drive.plane import Plane
+    from coverage_audit.facts import Caution
     from coverage_audit.ground.model import Ground, Partition, Piece, RasterCount, Strip
     from coverage_audit.jobs.job import Job
     from coverage_audit.rate.model import Volume
@@ -203,7 +205,7 @@ def _layers(counted: _Count, drive: Drive, missed_ground: BaseGeometry) -> Layer
     )
 
 
-def _cautions(job: Job, drive: Drive, inputs: Sequence[InputCount], areas: Areas, checks: Checks) -> list[str]:
+def _cautions(job: Job, drive: Drive, inputs: Sequence[InputCount], areas: Areas, checks: Checks) -> list[Caution]:
     path, timeline = drive.path, drive.timeline
     gaps_on = [
         min(b, last) - max(a, first)
@@ -228,7 +230,7 @@ def _result(
     drive: Drive,
     layers: Layers,
     names: tuple[str, ...],
-    cautions: Sequence[str],
+    cautions: Sequence[Caution],
     strips: tuple[tuple[Strip, ...], tuple[Strip, ...]],
     figures: tuple[Areas, Checks, Volume],
 ) -> Audit:
@@ -238,7 +240,7 @@ def _result(
     gap_s = sum(last - first for first, last in log_gaps(path))
     gap_m = float(np.diff(path.travel_m)[path.gap_after[:-1]].sum())
     inputs = _inputs(job, drive)
-    readers = [*job.cautions, *(caution for log in job.logs for caution in log.cautions)]
+    readers = said([*job.cautions, *(text for log in job.logs for text in log.cautions)])
     return Audit(
         job=job,
         origin=plane.origin,

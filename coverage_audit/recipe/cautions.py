@@ -1,4 +1,4 @@
-"""What a person must know before relying on an audit, in sentences."""
+"""What a person must know before relying on an audit, as codes with values; ``papers`` has the sentences."""
 
 from __future__ import annotations
 
@@ -6,36 +6,35 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from coverage_audit.facts import Caution
+from coverage_audit.rate.tolerances import RATE_CELL_M
 from coverage_audit.units import DAY_S
 
-from .tolerances import FAR_FIXES_M, MUCH_DOUBLE, TOWED_BACKING_WIDTHS
+from .tolerances import FAR_FIXES_M, MUCH_DOUBLE, RATE_CLOSURE, TOWED_BACKING_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from coverage_audit.ground.model import Areas
     from coverage_audit.jobs.settings import AccuracySettings, BoomSettings
+    from coverage_audit.rate.model import RateCells, TankResult
+    from coverage_audit.rate.tank import Stop
     from coverage_audit.read.records import TrackLog
 
     from .result import Checks, InputCount
 
 
-def boom_cautions(boom: BoomSettings, backed_up_m: float) -> list[str]:
+def boom_cautions(boom: BoomSettings, backed_up_m: float) -> list[Caution]:
     """Cautions about where the boom was; *backed_up_m* is the longest way in reverse. [m]"""
     cautions = []
     if boom.antenna_ahead_m is None:
-        cautions.append(
-            "The job file does not say where the antenna stands (boom.antenna_ahead); it was taken to be right above "
-            "the boom. Every switching place is off by the true distance."
-        )
+        cautions.append(Caution("antenna place unknown"))
     if boom.towed_m and backed_up_m > TOWED_BACKING_WIDTHS * boom.width_m:
-        cautions.append(
-            "A towed boom was backed up farther than its own width; where it swung to cannot be told from the track."
-        )
+        cautions.append(Caution("towed boom backed up"))
     return cautions
 
 
-def gap_cautions(gaps_on_s: Sequence[float], areas: Areas, bridges: int) -> list[str]:
+def gap_cautions(gaps_on_s: Sequence[float], areas: Areas, bridges: int) -> list[Caution]:
     """Cautions about gaps of the log.
 
     Parameters
@@ -47,49 +46,37 @@ def gap_cautions(gaps_on_s: Sequence[float], areas: Areas, bridges: int) -> list
     """
     cautions = []
     if gaps_on_s:
-        cautions.append(
-            f"The log has {len(gaps_on_s)} gap(s) while the boom was on, {sum(gaps_on_s):.0f} s in all, too long or "
-            "too crooked to bridge: what was sprayed in them counts as missed."
-        )
+        cautions.append(Caution("gap", count=len(gaps_on_s), seconds=float(sum(gaps_on_s))))
     if areas.bridged > 0:
-        share = 100 * areas.bridged / areas.target
-        cautions.append(
-            f"{share:.2f} % of the target rests on bridging {bridges} gap(s) of the log and is not counted as proven."
-        )
+        cautions.append(Caution("bridged", share=areas.bridged / areas.target, count=bridges))
     return cautions
 
 
-def check_cautions(checks: Checks) -> list[str]:
+def check_cautions(checks: Checks) -> list[Caution]:
     """Caution when the closing sums or the second count do not hold."""
     if checks.ok:
         return []
-    differ = f"by {100 * checks.cross_check_rel:.3f} % of the field"
-    close = f"sums close to {checks.closure_rel:.1e}"
-    return [f"The two independent counts of the ground do not agree ({differ}; {close}): do not rely on this audit."]
+    return [Caution("counts differ", cross_check_rel=checks.cross_check_rel, closure_rel=checks.closure_rel)]
 
 
-def dropped_cautions(inputs: Sequence[InputCount]) -> list[str]:
+def dropped_cautions(inputs: Sequence[InputCount]) -> list[Caution]:
     """One caution for each file of which fixes or sentences were left out, with the reasons."""
     cautions = []
     for one in inputs:
         lost = one.fixes_read - one.fixes_used
         sentences = one.dropped.get("bad_checksum", 0)
-        reasons = ", ".join(
-            f"{count} {reason.replace('_', ' ')}"
-            for reason, count in one.dropped.items()
-            if count and reason != "bad_checksum"
-        )
+        reasons = tuple((reason, n) for reason, n in one.dropped.items() if n and reason != "bad_checksum")
         if lost:
-            cautions.append(f"{one.file}: {lost} of {one.fixes_read} fixes could not be used ({reasons}).")
+            cautions.append(Caution("dropped", file=one.file, lost=lost, read=one.fixes_read, reasons=reasons))
         if sentences:
-            cautions.append(f"{one.file}: {sentences} sentences with a bad checksum were skipped.")
+            cautions.append(Caution("bad checksum", file=one.file, count=sentences))
     return cautions
 
 
-def midnight_cautions(logs: Sequence[TrackLog]) -> list[str]:
+def midnight_cautions(logs: Sequence[TrackLog]) -> list[Caution]:
     """One caution for each NMEA log that runs past midnight UTC: its sentences give times of day."""
     return [
-        f"{log.file} runs past midnight UTC; times after it were taken as the next day's."
+        Caution("midnight", file=log.file)
         for log in logs
         if log.form == "NMEA 0183" and len(log.fixes) and np.ptp(log.fixes.time_s // DAY_S) > 0
     ]
@@ -97,7 +84,7 @@ def midnight_cautions(logs: Sequence[TrackLog]) -> list[str]:
 
 def log_cautions(
     logs: Sequence[TrackLog], spacing_m: float, median_step_s: float, stated: AccuracySettings | None
-) -> list[str]:
+) -> list[Caution]:
     """Cautions about what the log can show.
 
     Parameters
@@ -112,22 +99,51 @@ def log_cautions(
     cautions = []
     quality = np.concatenate([log.fixes.quality for log in logs])
     if np.all(quality <= 1) and (stated is None or stated.sigma_m is None):
-        said = "that they are uncorrected" if np.any(quality == 1) else "nothing of how good they are"
-        cautions.append(
-            f"Of its positions the log says {said}. A phone or a receiver without corrections is off by a metre or "
-            "more: a strip narrower than that may not be there, and one as narrow may be missing here."
-        )
+        cautions.append(Caution("positions uncorrected" if np.any(quality == 1) else "positions of unknown quality"))
     if spacing_m > FAR_FIXES_M:
-        cautions.append(
-            f"Fixes lie {spacing_m:.0f} m apart while spraying (one every {median_step_s:.1f} s): narrow skips and the "
-            "places of switching are guesses. Log one fix a second, no distance filter."
-        )
+        cautions.append(Caution("fixes far apart", spacing_m=spacing_m, step_s=median_step_s))
     return cautions
 
 
-def width_cautions(areas: Areas, width_m: float) -> list[str]:
-    """Caution when so much was sprayed twice that the boom's width is likely wrong."""
+def width_cautions(areas: Areas, width_m: float) -> list[Caution]:
+    """Caution when so much was sprayed twice that the boom's width is likely wrong. [m]"""
     if areas.double <= MUCH_DOUBLE * areas.target:
         return []
-    told = f"{100 * areas.double / areas.target:.0f} % of the target area counts as sprayed twice or more"
-    return [f"{told}: check that the boom is really {width_m:g} m wide (boom.width) and that its on-times are right."]
+    return [Caution("much double", share=areas.double / areas.target, width_m=width_m)]
+
+
+def closure_cautions(closure: float | None) -> tuple[Caution, ...]:
+    """Caution when spray on the ground over spray let out, *closure*, is not 1. [1]"""
+    if closure is None or abs(closure - 1) <= RATE_CLOSURE:
+        return ()
+    return (Caution("rate not closed", off=closure - 1),)
+
+
+def cell_cautions(cells: RateCells | None) -> tuple[Caution, ...]:
+    """Caution when the sprayed ground was too large for cells of the usual size."""
+    if cells is None or cells.cell_m <= RATE_CELL_M:
+        return ()
+    return (Caution("large rate cells", usual_m=RATE_CELL_M, cell_m=cells.cell_m),)
+
+
+def tank_cautions(tank: TankResult, stops: tuple[Stop, ...], missing: int, target_m2: float) -> tuple[Caution, ...]:
+    """Cautions about refills and a tank that may have run dry.
+
+    Parameters
+    ----------
+    stops : tuple of Stop
+        Long stops that were taken for refills.
+    missing : int
+        Refills that could not be placed.
+    target_m2 : float
+        Target area. [m2]
+    """
+    cautions = []
+    if stops:
+        cautions.append(Caution("refills assumed", count=len(stops)))
+    if missing:
+        cautions.append(Caution("refills missing", count=missing))
+    if tank.dry:
+        share = sum(one.in_target_m2 for one in tank.dry) / target_m2
+        cautions.append(Caution("perhaps dry", count=len(tank.dry), first=tank.dry[0].load, share=share))
+    return tuple(cautions)

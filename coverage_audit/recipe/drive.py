@@ -15,6 +15,7 @@ from coverage_audit.drive.plane import Plane, nearest_m
 from coverage_audit.drive.tolerances import MAX_FIELD_DISTANCE_M
 from coverage_audit.drive.track import clean_track, order_cautions
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.ground.boom_lines import boom_path, on_lines, thin, thinning_m
 from coverage_audit.ground.target import grown, lay_out, sprayed_fields
 from coverage_audit.ground.tolerances import MOST_LINE_CUTS
@@ -40,7 +41,7 @@ class Drive:
     timeline: Timeline
     lines: list[BoomLines]
     thinned: list[BoomLines]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def job_plane(job: Job) -> Plane:
@@ -78,15 +79,14 @@ def drive_of(job: Job, plane: Plane) -> Drive:
     return Drive(track, dropped, path, timeline, lines, thinned, told)
 
 
-def _coarse_cautions(lines: list[BoomLines]) -> list[str]:
+def _coarse_cautions(lines: list[BoomLines]) -> list[Caution]:
     """Caution where turns with the boom on are too many to be cut as finely as usual."""
     if sum(int(one.cut.sum()) for one in lines) < COARSE_SHARE * MOST_LINE_CUTS:
         return []
-    told = "The boom turned about so often while it was on that its turns were worked out more coarsely than usual:"
-    return [f"{told} check that the fixes do not leap about and that the boom was off while standing."]
+    return [Caution("turns coarse")]
 
 
-def ground_of(job: Job, plane: Plane, drive: Drive) -> tuple[Ground, tuple[str, ...], tuple[str, ...]]:
+def ground_of(job: Job, plane: Plane, drive: Drive) -> tuple[Ground, tuple[str, ...], tuple[Caution, ...]]:
     """Ground of the job, the names of the sprayed fields, and cautions."""
     settings = job.settings
     areas = [
@@ -96,8 +96,8 @@ def ground_of(job: Job, plane: Plane, drive: Drive) -> tuple[Ground, tuple[str, 
     chosen, others = sprayed_fields(areas, sprayed, settings.field.select, settings.boom.width_m)
     exclude = [plane.geometry_to_metres(area.geometry) for area in job.exclude]
     ground = lay_out([polygon for _, polygon in chosen], exclude, settings.field)
-    left_out = f"Not sprayed in this job, so left out of every figure: {', '.join(others)}."
-    return ground, tuple(name for name, _ in chosen), (left_out,) if others else ()
+    left_out = (Caution("fields left out", names=tuple(others)),) if others else ()
+    return ground, tuple(name for name, _ in chosen), left_out
 
 
 def ways(lines: BoomLines) -> list[np.ndarray]:

@@ -11,6 +11,7 @@ import shapely
 
 from coverage_audit.drive.motion import white_noise, window_half
 from coverage_audit.drive.tolerances import STAND_SPEED_M_S
+from coverage_audit.facts import Caution
 from coverage_audit.ground.boom_lines import on_lines, pieces_of, thin
 from coverage_audit.ground.tolerances import THIN_M
 from coverage_audit.rate.flow import boom_flow, section_share
@@ -21,12 +22,13 @@ from coverage_audit.rate.product import product_use
 from coverage_audit.rate.steps import open_parts, scale_of, speeds, spray_lines, steps_between
 from coverage_audit.rate.surface import bands, rate_classes, rate_surface
 from coverage_audit.rate.tank import LetOut, clipped, loads, long_stops, refill_moments
-from coverage_audit.rate.tolerances import RATE_CELL_M, SPEED_WINDOW_S
+from coverage_audit.rate.tolerances import SPEED_WINDOW_S
 from coverage_audit.rate.volume import nozzle_count, open_share
 from coverage_audit.units import HECTARE_M2
 
+from .cautions import cell_cautions, closure_cautions, tank_cautions
 from .drive import on_totals
-from .tolerances import PROFILE_POINTS, RATE_CLOSURE
+from .tolerances import PROFILE_POINTS
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -46,10 +48,7 @@ if TYPE_CHECKING:
     from .result import Audit
 
 
-NO_SURFACE = (
-    "The sprayed ground is too large, or in too many parts, for a rate on every spot: rates are means of the whole "
-    "job, and no tank is followed. Audit it in smaller jobs."
-)
+NO_SURFACE = Caution("no rate surface")
 
 
 @dataclass(frozen=True)
@@ -172,7 +171,7 @@ def _surface(result: RateResult, audit: Audit, sprayed: Spray, timeline: Timelin
         max_l_ha=None if cells is None else float(cells.rate_l_ha.max()),
         by_source_share={name: litres / out for name, litres in by_source.items()} if out > 0 else {},
         disagreements=disagreements(by_source, volume.source),
-        cautions=(*_closure_caution(closure), *_cell_caution(cells)),
+        cautions=(*closure_cautions(closure), *cell_cautions(cells)),
     )
 
 
@@ -186,23 +185,6 @@ def _catch_volume(audit: Audit, timeline: Timeline, sprayed: Spray, catch: Catch
     live = np.where(lines.broken_after[:-1], 0.0, np.diff(lines.time_s))
     seconds = np.bincount(lines.slot[:-1], weights=live, minlength=len(timeline.start_s))
     return {"catch": count * catch.mean_l_min / 60.0 * float(open_share(boom, timeline) @ seconds)}
-
-
-def _closure_caution(closure: float | None) -> tuple[str, ...]:
-    if closure is None or abs(closure - 1) <= RATE_CLOSURE:
-        return ()
-    off = f"{100 * (closure - 1):+.2f} %"
-    return (f"The spray applied to the ground is {off} off what left the nozzles: do not rely on the rates.",)
-
-
-def _cell_caution(cells: RateCells | None) -> tuple[str, ...]:
-    if cells is None or cells.cell_m <= RATE_CELL_M:
-        return ()
-    told = (
-        f"The sprayed ground is too large for cells of {RATE_CELL_M:g} m: rates are means over cells of "
-        f"{cells.cell_m:g} m, in which narrow stripes of too much or too little are lost. Smaller jobs tell more."
-    )
-    return (told,)
 
 
 # --- speed ----------------------------------------------------------------------------------------
@@ -263,7 +245,7 @@ def _with_tank(
     dry = _dry_ground(found, path, timeline, audit.job.settings.boom.sections_m, target)
     how = _how_refilled(bool(tank.refills_s), stops, missing)
     told = TankResult(found, dry, how, found[-1].left_l)
-    return replace(result, tank=told, cautions=(*result.cautions, *_tank_cautions(told, stops, missing, target.area)))
+    return replace(result, tank=told, cautions=(*result.cautions, *tank_cautions(told, stops, missing, target.area)))
 
 
 def _dry_ground(
@@ -313,24 +295,3 @@ def _how_refilled(given: bool, stops: tuple[Stop, ...], missing: int) -> str:  #
     if stops:
         return "taken from long stops with the boom off"
     return "no long stop was found" if missing else "one load"
-
-
-def _tank_cautions(tank: TankResult, stops: tuple[Stop, ...], missing: int, target_m2: float) -> tuple[str, ...]:
-    cautions = []
-    if stops:
-        cautions.append(
-            f"The refill times are not in the job file: {len(stops)} long stop(s) with the boom off were taken for "
-            "refills. Give them as rate.refills."
-        )
-    if missing:
-        cautions.append(
-            f"{missing} refill(s) could not be placed: too few long stops with the boom off. "
-            "Give the times as rate.refills."
-        )
-    if tank.dry:
-        share = 100 * sum(one.in_target_m2 for one in tank.dry) / target_m2
-        cautions.append(
-            f"The tank may have run dry ({len(tank.dry)} load(s)) with the boom switched on, first in load "
-            f"{tank.dry[0].load}. {share:.2f} % of the target was sprayed only after that and may have got nothing."
-        )
-    return tuple(cautions)

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
     from coverage_audit.accuracy.model import Accuracy
     from coverage_audit.drive.model import PlaneOrigin
+    from coverage_audit.facts import Caution
     from coverage_audit.ground.model import Areas, Strip
     from coverage_audit.jobs.job import Job
     from coverage_audit.passes.model import Assumed, PassResult
@@ -90,7 +91,7 @@ class Audit:
     layers: Layers
     on_intervals: tuple[tuple[float, float], ...]
     sprayed_fields: tuple[str, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     rate: RateResult | None = None
     passes: PassResult | None = None
     assumed: Assumed | None = None

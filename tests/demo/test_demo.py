@@ -18,7 +18,7 @@ from coverage_audit import demo
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.jobs.read import read_job
-from coverage_audit.papers.summary import findings_geojson
+from coverage_audit.papers.geojson import findings_geojson
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.simulate import Faults, GnssError, Scenario, simulate
 

@@ -12,6 +12,7 @@ from coverage_audit.drive.plane import Plane
 from coverage_audit.drive.track import clean_track
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.settings import BoomSettings
+from coverage_audit.papers.words.cautions import texts
 from coverage_audit.read.records import Interval, Mark, SwitchChange
 
 THREE = BoomSettings((3.0, 3.0, 3.0), "log", antenna_ahead_m=0.0)
@@ -31,7 +32,7 @@ def timeline(settings, one=None, intervals=None, offset_s=0.0):
         (a - START_S, b - START_S, tuple(np.flatnonzero(on) + 1), int(stretch))
         for a, b, on, stretch in zip(found.start_s, found.end_s, found.on, found.stretch, strict=True)
     ]
-    return slots, cautions
+    return slots, texts(cautions, "metric")
 
 
 def at(seconds, section, on):

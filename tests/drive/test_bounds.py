@@ -10,6 +10,7 @@ from coverage_audit.drive.model import BoomPath, Timeline
 from coverage_audit.ground.cuts import cut_times
 from coverage_audit.ground.model import BoomLines
 from coverage_audit.ground.tolerances import MOST_LINE_CUTS
+from coverage_audit.papers.words.cautions import texts
 from coverage_audit.recipe.drive import drive_of, job_plane
 
 
@@ -41,7 +42,7 @@ def test_coarser_cuts_are_told():
     rng = np.random.default_rng(7)
     times = np.arange(1500.0)
     read = job(log(times, rng.normal(0, 5, (1500, 2))), [(1, 1498)], shapely.box(-50, -50, 50, 50), boom=boom(9.0))
-    (told,) = (one for one in drive_of(read, job_plane(read)).cautions if "more coarsely" in one)
+    (told,) = (one for one in texts(drive_of(read, job_plane(read)).cautions, "us") if "more coarsely" in one)
     assert "leap about" in told
 
 

@@ -10,6 +10,7 @@ from track_jobs import changed, clean, straight
 from coverage_audit.drive.motion import build_motion
 from coverage_audit.drive.reversals import _chords
 from coverage_audit.drive.track import order_cautions
+from coverage_audit.papers.words.cautions import texts
 from coverage_audit.passes.model import Fixed
 from coverage_audit.passes.tolerances import MOST_WAY_STEPS
 from coverage_audit.passes.way import smooth_way, usual_speed_m_s
@@ -127,7 +128,7 @@ def test_tracks_out_of_time_order_are_sorted_and_told(order, segments):
     assert len(track.time_s) == 30 * len(order)
     assert np.all(np.diff(track.time_s) == 1)
     assert np.allclose(np.diff(track.y_m), track.y_m[1] - track.y_m[0], rtol=1e-3)
-    (told,) = order_cautions((one,))
+    (told,) = texts(order_cautions((one,)), "metric")
     assert "not in time order" in told
 
 

@@ -1,18 +1,22 @@
 """Shapes in degrees are valid after rounding, keep their kind, and stop at the antimeridian (RFC 7946)."""
 
+import dataclasses
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
+from audit_builder import worked_figure
 from jobs import FIELD_100_X_60, job, log, parallel_passes, worked_job
 
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.jobs.settings import RateSettings
+from coverage_audit.papers import page
+from coverage_audit.papers.geojson import collection_text, findings_geojson, passes_geojson
 from coverage_audit.papers.rate_files import rate_files
 from coverage_audit.papers.shapes import degree_shapes
-from coverage_audit.papers.summary import passes_geojson
 from coverage_audit.recipe.audit import audit_job
 
 HERE = Plane(PlaneOrigin(-70.5, -41.2))
@@ -83,3 +87,36 @@ def test_the_passes_file_is_valid_for_a_field_with_hair_thin_parts():
 def test_the_rate_classes_are_valid():
     files = rate_files(audit_job(worked_job(1.0, rate=RateSettings(100.0, 15.0))))
     assert valid_features(files["rate_classes.geojson"])
+
+
+def test_findings_across_the_antimeridian_are_cut_there_too():
+    """One writer for every file: no finding reaches round the globe, each is as large as its area says."""
+    plane = PlaneOrigin(179.999, 62.0)  # 52 m west of it
+    audit = dataclasses.replace(worked_figure(), origin=plane)
+    features = valid_features(findings_geojson(audit))
+    assert [one["id"] for one in features] == [one["properties"]["id"] for one in features] == ["M1", "D1"]
+    for feature in features:
+        shape = shapely.geometry.shape(feature["geometry"])
+        assert shape.geom_type == "MultiPolygon"
+        assert all(part.bounds[2] - part.bounds[0] < 1 for part in shape.geoms)
+        area = sum(shapely.area(Plane(plane).geometry_to_metres(part)) for part in shape.geoms)
+        assert area == pytest.approx(feature["properties"]["area_m2"], rel=1e-3)
+
+
+def test_what_is_nothing_on_the_grid_is_left_out_of_the_findings_only():
+    speck, plot = shapely.box(0, 0, 1e-5, 1e-5), shapely.box(0, 0, 5, 5)
+    found = [(speck, {"id": "A"}), (plot, {"kind": "b"})]
+    dropped = json.loads(collection_text(found, HERE, drop_empty=True))["features"]
+    kept = json.loads(collection_text(found, HERE))["features"]
+    assert [one["properties"] for one in dropped] == [{"kind": "b"}]
+    assert [one.get("id") for one in kept] == ["A", None]
+
+
+def test_no_other_module_writes_geojson_or_gpx():
+    """One writer each: the type of a collection and the version of GPX are written in one place."""
+    papers = Path(page.__file__).parent
+    texts = {path.relative_to(papers).as_posix(): path.read_text(encoding="utf-8") for path in papers.rglob("*.py")}
+    writers = {name for name, text in texts.items() if "FeatureCollection" in text}
+    assert writers == {"geojson.py", "maps/live.py"}  # the live map draws by its library's own data, simplified
+    assert {name for name, text in texts.items() if "to_xml(" in text} == {"gpx.py"}
+    assert {name for name, text in texts.items() if 'class="bar" d=' in text} == {"maps/still.py"}

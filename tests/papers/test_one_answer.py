@@ -12,8 +12,11 @@ from jobs import FIELD_100_X_60, job, log, parallel_passes
 from coverage_audit import demo
 from coverage_audit.cli import main as cli
 from coverage_audit.jobs.read import read_job
+from coverage_audit.papers.geojson import findings_geojson
+from coverage_audit.papers.gpx import missed_gpx
 from coverage_audit.papers.page import report_html
-from coverage_audit.papers.summary import findings_geojson, missed_gpx, summary_dict, terminal_text
+from coverage_audit.papers.summary import summary_dict
+from coverage_audit.papers.terminal import terminal_text
 from coverage_audit.papers.words.display import SPACE, area_range
 from coverage_audit.papers.words.passes import told_causes
 from coverage_audit.passes.model import Fixed

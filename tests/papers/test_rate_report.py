@@ -15,9 +15,10 @@ from pyproj import CRS, Transformer
 
 from coverage_audit.jobs.settings import RateSettings, ReportSettings, TankSettings
 from coverage_audit.papers.figures.rate_picture import RatePicture, indexed_png
+from coverage_audit.papers.geojson import findings_geojson
 from coverage_audit.papers.page import report_html
 from coverage_audit.papers.rate_files import ascii_grid, rate_files
-from coverage_audit.papers.summary import findings_geojson, summary_dict, summary_json
+from coverage_audit.papers.summary import summary_dict, summary_json
 from coverage_audit.papers.tolerances import GRID_CELLS
 from coverage_audit.rate.classes import CLASS_EDGES, RAMP, class_edges, class_of
 from coverage_audit.rate.model import RateCells

@@ -15,11 +15,14 @@ import shapely
 from pyproj import Geod
 
 from coverage_audit.drive.plane import Plane
+from coverage_audit.facts import said
 from coverage_audit.papers import page as report
 from coverage_audit.papers.figures import charts
 from coverage_audit.papers.figures import facts as report_facts
+from coverage_audit.papers.figures.places import ground_places
 from coverage_audit.papers.maps import live as map_view
 from coverage_audit.papers.maps import still as static_map
+from coverage_audit.papers.tolerances import ROWS_SHOWN
 
 HOSTILE = "</title><script>alert(1)</script><img src=x onerror=alert(2)>\"'&"
 
@@ -138,7 +141,7 @@ def hostile_audit():
         inputs=(entry,),
         volume=type(audit.volume)(why=HOSTILE),
         sprayed_fields=(HOSTILE,),
-        cautions=(HOSTILE,),
+        cautions=said([HOSTILE]),
         missed_strips=(dataclasses.replace(audit.missed_strips[0], where=HOSTILE), *audit.missed_strips[1:]),
     )
 
@@ -199,8 +202,8 @@ def test_fixes_not_used_are_told_by_reason(figure_page):
 
 def test_small_strips_fold_out(large_page):
     opened, folded = large_page.split("<details>", 1)
-    assert opened.count('data-find="M') == report.ROWS_SHOWN
-    assert folded.count('data-find="M') == 20 - report.ROWS_SHOWN
+    assert opened.count('data-find="M') == ROWS_SHOWN
+    assert folded.count('data-find="M') == 20 - ROWS_SHOWN
     assert "8 smaller ones" in folded
 
 
@@ -214,9 +217,7 @@ def test_places_beyond_the_field_are_listed_without_judging(large_page):
 def test_a_speck_outside_is_not_a_place():
     speck = shapely.box(0, 0, 0.9, 1.0)
     plot = shapely.box(5, 0, 7, 1.0)
-    places = report._ground_places(  # noqa: SLF001 - the rule is small and has no other door
-        shapely.union(speck, plot), "O", Plane(builder.ORIGIN), "metric"
-    )
+    places = ground_places(shapely.union(speck, plot), "O", Plane(builder.ORIGIN), "metric")
     assert [place.size for place in places] == ["2.0\u00a0m²"]
 
 

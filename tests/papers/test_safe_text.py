@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 from coverage_audit.cli import main as cli
 from coverage_audit.papers.page import report_html
-from coverage_audit.papers.summary import summary_json, terminal_text
+from coverage_audit.papers.summary import summary_json
 from coverage_audit.papers.templating import page_templates
+from coverage_audit.papers.terminal import terminal_text
 from coverage_audit.papers.words.safe import json_text, one_line, printable
 
 SPOOF = "Residue test: none found (measured)"

@@ -15,7 +15,10 @@ import shapely.geometry
 from audit_builder import ORIGIN, box_strip, large_job, make_audit, worked_figure
 
 from coverage_audit.drive.plane import GEOD, Plane
-from coverage_audit.papers.summary import findings_geojson, missed_gpx, summary_dict, summary_json, terminal_text
+from coverage_audit.papers.geojson import findings_geojson
+from coverage_audit.papers.gpx import missed_gpx
+from coverage_audit.papers.summary import summary_dict, summary_json
+from coverage_audit.papers.terminal import terminal_text
 from coverage_audit.papers.words import display
 from coverage_audit.papers.words.safe import printable
 from coverage_audit.rate.model import Volume

@@ -4,7 +4,7 @@ import unicodedata
 
 import pytest
 
-from coverage_audit.papers.words.typed import one_line, other_scripts
+from coverage_audit.papers.words.safe import one_line, other_scripts
 
 
 @pytest.mark.parametrize(
@@ -20,7 +20,7 @@ from coverage_audit.papers.words.typed import one_line, other_scripts
     ],
 )
 def test_what_cannot_be_seen_is_written_as_its_number(text, shown):
-    assert one_line(text, 100) == shown
+    assert one_line(text, 100, spelled=True) == shown
 
 
 def test_no_letter_of_unicode_steers_a_line():
@@ -29,14 +29,14 @@ def test_no_letter_of_unicode_steers_a_line():
     for number in range(0x110000):
         letter = chr(number)
         if unicodedata.category(letter) in steering:
-            assert one_line(f"a{letter}b", 20).isascii(), hex(number)
+            assert one_line(f"a{letter}b", 20, spelled=True).isascii(), hex(number)
 
 
 def test_a_long_text_is_cut_and_said():
-    assert one_line("x" * 300, 300) == "x" * 300
-    assert one_line("x" * 301, 300) == "x" * 300 + "... (cut; 301 letters)"
-    assert len(one_line("\n" * 300, 300)) < 330
-    assert one_line("x" * 10_000_000, 10) == "xxxxxxxxxx... (cut; 10000000 letters)"
+    assert one_line("x" * 300, 300, spelled=True) == "x" * 300
+    assert one_line("x" * 301, 300, spelled=True) == "x" * 300 + "... (cut; 301 letters)"
+    assert len(one_line("\n" * 300, 300, spelled=True)) < 330
+    assert one_line("x" * 10_000_000, 10, spelled=True) == "xxxxxxxxxx... (cut; 10000000 letters)"
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,8 @@ from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.page import report_html
 from coverage_audit.papers.propose_csv import proposal_csv
-from coverage_audit.papers.summary import summary_dict, terminal_text
+from coverage_audit.papers.summary import summary_dict
+from coverage_audit.papers.terminal import terminal_text
 from coverage_audit.passes.model import Span
 from coverage_audit.passes.propose import noise_shown, on_times
 from coverage_audit.read.boom_times import parse_boom

@@ -6,6 +6,7 @@ import pytest
 from jobs import worked_job
 
 from coverage_audit.jobs.settings import NozzleSettings, RateSettings
+from coverage_audit.papers.words.cautions import caution_texts, texts
 from coverage_audit.rate.nozzles import caught, disagreements
 from coverage_audit.rate.volume import litres_per_hectare, nozzle_flow
 from coverage_audit.recipe.audit import audit_job
@@ -159,19 +160,19 @@ def test_sources_within_five_per_cent_are_not_told():
 
 
 def test_more_left_the_tank_than_the_nozzles_explain():
-    (told,) = disagreements({"nozzles": 100.0, "applied": 112.0}, "nozzles")
+    (told,) = texts(disagreements({"nozzles": 100.0, "applied": 112.0}, "nozzles"), "metric")
     assert "12.0 % more" in told
     assert "worn nozzles" in told
 
 
 def test_less_through_the_meter_than_the_nozzles_explain():
-    (told,) = disagreements({"logged flow": 90.0, "nozzles": 100.0}, "logged flow")
+    (told,) = texts(disagreements({"logged flow": 90.0, "nozzles": 100.0}, "logged flow"), "metric")
     assert "11.1 % more than the flow meter" in told
     assert "plugged" in told
 
 
 def test_two_computed_sources_point_to_what_was_typed():
-    (told,) = disagreements({"nozzles": 100.0, "flow": 80.0}, "nozzles")
+    (told,) = texts(disagreements({"nozzles": 100.0, "flow": 80.0}, "nozzles"), "metric")
     assert "pressure gauge" in told
 
 
@@ -180,7 +181,7 @@ def test_a_catch_is_set_against_the_flow():
     rate = RateSettings(100.0, flow_l_min=15.0, catch_l_min=(0.9,) * 20)
     audit = audit_job(worked_job(1.0, rate=rate))
     assert audit.rate.by_source_share["catch"] == pytest.approx(1.2, rel=1e-6)
-    assert any("the nozzle catch gives 20.0 % more" in caution for caution in audit.cautions)
+    assert any("the nozzle catch gives 20.0 % more" in caution for caution in caution_texts(audit))
 
 
 def test_a_catch_is_read(small_job, check):

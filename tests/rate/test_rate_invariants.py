@@ -13,8 +13,9 @@ from jobs import boom, job, log
 
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.settings import Amount, ProductSettings, RateSettings, TankSettings
+from coverage_audit.papers.geojson import findings_geojson, passes_geojson
 from coverage_audit.papers.rate_files import rate_files
-from coverage_audit.papers.summary import findings_geojson, passes_geojson, summary_dict
+from coverage_audit.papers.summary import summary_dict
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.units import HECTARE_M2
 

@@ -20,6 +20,7 @@ from coverage_audit.jobs.settings import (
     TankSettings,
     TouchupSettings,
 )
+from coverage_audit.papers.words.cautions import texts
 from coverage_audit.rate.flow import Flow, boom_flow
 from coverage_audit.rate.model import Load, RateCells, TankResult
 from coverage_audit.rate.nozzles import caught, disagreements
@@ -125,7 +126,7 @@ def test_a_rating_is_taken_at_the_spraying_pressure():
     ("other_l", "told"), [(104.9, None), (95.1, None), (106.0, "6.0 % more"), (94.0, "6.0 % less")]
 )
 def test_sources_that_differ_by_more_than_a_twentieth_are_told(other_l, told):
-    sentences = disagreements({"flow": 100.0, "applied": other_l}, "flow")
+    sentences = texts(disagreements({"flow": 100.0, "applied": other_l}, "flow"), "metric")
     assert [told in one for one in sentences] == ([] if told is None else [True])
     if told:
         assert ("worn nozzles" in sentences[0]) == (other_l > 100)
@@ -134,7 +135,7 @@ def test_sources_that_differ_by_more_than_a_twentieth_are_told(other_l, told):
 
 def test_a_measured_source_that_is_used_is_the_measured_one():
     """The meter tells 90 L where 100 L were computed: less measured than computed."""
-    (sentence,) = disagreements({"logged flow": 90.0, "flow": 100.0}, "logged flow")
+    (sentence,) = texts(disagreements({"logged flow": 90.0, "flow": 100.0}, "logged flow"), "metric")
     assert "11.1 % more" in sentence
     assert "plugged" in sentence
 

@@ -15,6 +15,7 @@ from coverage_audit.jobs.settings import RateSettings, TankSettings
 from coverage_audit.papers.page import report_html
 from coverage_audit.papers.rate_files import rate_files
 from coverage_audit.papers.summary import summary_dict
+from coverage_audit.papers.words.cautions import texts
 from coverage_audit.rate import cells as rate_cells
 from coverage_audit.rate import places as rate_places
 from coverage_audit.rate import steps as rate_steps
@@ -175,7 +176,7 @@ def test_ground_too_large_for_fine_cells_is_told_by_coarser_ones(monkeypatch):
     found = closing(audit_job(worked_job(10.0, rate=RateSettings(100.0, 15.0))))
     assert (fine.cells.cell_m, found.cells.cell_m) == (0.25, 0.5)
     assert found.bands.over_110pct_m2 == pytest.approx(fine.bands.over_110pct_m2, abs=1.0)
-    assert [one for one in found.cautions if "cells of 0.5 m" in one]
+    assert [one for one in texts(found.cautions, "metric") if "cells of 0.5 m" in one]
     assert not fine.cautions
 
 

@@ -9,6 +9,7 @@ import shapely
 from jobs import boom, job, log, worked_job
 
 from coverage_audit.jobs.settings import RateSettings, TankSettings
+from coverage_audit.papers.words.cautions import caution_texts
 from coverage_audit.rate.tank import LetOut, Stop, loads, refill_moments
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.units import ACRE_M2, HECTARE_M2, RATE_L_HA, US_GALLON_L
@@ -34,7 +35,7 @@ def test_a_tank_that_runs_dry_in_the_third_pass():
     assert dry.in_target.area == pytest.approx(dry.in_target_m2)
     assert audit.area_m2.perhaps_dry == pytest.approx(dry.in_target_m2)
     assert audit.area_m2.proven == pytest.approx(audit.area_m2.covered - dry.in_target_m2)
-    assert "may have run dry" in " ".join(audit.cautions)
+    assert "may have run dry" in " ".join(caution_texts(audit))
 
 
 def test_ground_that_a_full_tank_sprayed_too_is_not_called_dry():
@@ -70,7 +71,7 @@ def test_refills_are_found_from_long_stops_and_said():
     assert [load.left_l for load in tank.loads] == pytest.approx([2.0, 4.0], rel=1e-6)
     assert tank.how == "taken from long stops with the boom off"
     assert tank.dry == ()
-    assert any("long stop(s) with the boom off were taken for refills" in caution for caution in audit.cautions)
+    assert any("long stop(s) with the boom off were taken for refills" in caution for caution in caution_texts(audit))
 
 
 def test_a_tanks_size_alone_explains_the_job_by_the_fewest_refills():
@@ -80,7 +81,7 @@ def test_a_tanks_size_alone_explains_the_job_by_the_fewest_refills():
 
 def test_refills_without_a_stop_are_said():
     audit = tanked(TankSettings(loads_l=(30.0, 30.0)))
-    assert any("could not be placed" in caution for caution in audit.cautions)
+    assert any("could not be placed" in caution for caution in caution_texts(audit))
     (load,) = audit.rate.tank.loads
     assert (load.volume_l, load.dry_s) == (60.0, None)
 

@@ -11,6 +11,7 @@ from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.settings import FieldSettings
+from coverage_audit.papers.words.cautions import caution_texts
 from coverage_audit.read.records import NamedArea
 from coverage_audit.recipe.audit import audit_job
 
@@ -34,7 +35,7 @@ def test_short_straight_gap_is_bridged_and_told_apart():
     assert audit.area_m2.bridged == pytest.approx(9 * 30, abs=0.2)
     assert audit.area_m2.proven == pytest.approx(9 * 220, abs=0.2)
     assert audit.time_gap_s == 0
-    assert any("bridging" in caution for caution in audit.cautions)
+    assert any("bridging" in caution for caution in caution_texts(audit))
 
 
 def test_long_gap_is_not_bridged():
@@ -43,7 +44,7 @@ def test_long_gap_is_not_bridged():
     assert audit.area_m2.missed == pytest.approx(9 * 50, abs=0.2)
     assert audit.area_m2.bridged == 0
     assert (audit.time_gap_s, audit.time_on_s) == (pytest.approx(20), pytest.approx(80))
-    assert any("gap(s) while the boom was on, 20 s" in caution for caution in audit.cautions)
+    assert any("gap(s) while the boom was on, 20 s" in caution for caution in caution_texts(audit))
 
 
 def test_gap_round_a_corner_is_not_bridged():
@@ -78,7 +79,7 @@ def test_field_that_caught_only_the_tip_of_the_boom_is_named_not_missed():
     audit = audit_job(two_fields())
     assert audit.sprayed_fields == ("field",)
     assert audit.area_m2.target == pytest.approx(6000, rel=1e-5)
-    assert any("neighbour" in caution for caution in audit.cautions)
+    assert any("neighbour" in caution for caution in caution_texts(audit))
 
 
 def test_selected_fields_are_one_field():
@@ -183,7 +184,7 @@ def test_unknown_place_of_the_antenna_is_a_caution():
             worked_job(), settings=dataclasses.replace(worked_job().settings, boom=boom(10.0, antenna_ahead_m=None))
         )
     )
-    assert any("antenna_ahead" in caution for caution in audit.cautions)
+    assert any("antenna_ahead" in caution for caution in caution_texts(audit))
 
 
 def test_a_notch_in_the_fence_that_the_boom_passed_over_stays_out_of_the_target():

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from coverage_audit.papers.templating import filled
+from coverage_audit.papers.tolerances import ROWS_SHOWN
 from coverage_audit.papers.words.display import NOT_KNOWN, SPACE, count, duration, length, local_time, speed
 from coverage_audit.papers.words.passes import KINDS
 from coverage_audit.passes.model import HEADLAND, REVERSING, STRAIGHT, TRANSPORT, TURN
@@ -16,13 +18,18 @@ from coverage_audit.units import FOOT_M
 
 from .charts import Bar, Chart
 from .facts import ASSUMED, DERIVED, Fact
+from .figure import NOTHING, Figure
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from markupsafe import Markup
+
     from coverage_audit.drive.plane import Plane
     from coverage_audit.passes.model import Pass, Steering
     from coverage_audit.recipe.result import Audit
+
+    from .figure import Sheet
 
 NUMBERED = (HEADLAND, STRAIGHT)
 SPACING_STEPS_M = (0.05, 0.25, 0.5, 1.0)
@@ -216,3 +223,13 @@ def _class(low_m: float, high_m: float, units: str) -> str:
 
 def _fill(low_m: float, high_m: float) -> str:
     return "once" if low_m < 0 < high_m else "missed" if low_m >= 0 else "double"
+
+
+def _body(sheet: Sheet) -> Markup | str:
+    rows = pass_rows(sheet.audit, sheet.plane)
+    if not rows:
+        return NOTHING
+    return filled("passes.html", pass_rows=rows, pass_summary=pass_summary(sheet.audit), rows_shown=ROWS_SHOWN)
+
+
+FIGURE = Figure("passes", "Passes and steering", _body)

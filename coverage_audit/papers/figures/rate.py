@@ -7,12 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from coverage_audit.papers.templating import filled
+from coverage_audit.papers.tolerances import ROWS_SHOWN
 from coverage_audit.papers.words.display import (
     NOT_KNOWN,
     SPACE,
     area,
     count,
     duration,
+    length,
     local_time,
     number,
     rate,
@@ -26,15 +29,19 @@ from coverage_audit.rate.tolerances import LEAST_RATE_PLACE_M2, RATE_CELL_M
 from coverage_audit.units import HECTARE_M2, MASS_KG, US_FLUID_OUNCE_L, VOLUME_L
 
 from .charts import Bar, Chart
+from .figure import NOTHING, Figure
 from .rate_picture import RatePicture
 
 if TYPE_CHECKING:
+    from markupsafe import Markup
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.drive.plane import Plane
     from coverage_audit.jobs.settings import Amount
     from coverage_audit.rate.model import ProductUse, RateResult
     from coverage_audit.recipe.result import Audit
+
+    from .figure import Sheet
 
 SOURCE_WORDS = {
     "logged flow": "the meter's, from the log",
@@ -206,8 +213,13 @@ def _area_chart(audit: Audit, found: RateResult) -> Chart:
         if top > 0
     )
     cell_m = RATE_CELL_M if found.cells is None else found.cells.cell_m
-    wide = "a quarter of a metre" if cell_m == RATE_CELL_M else f"{cell_m:g}{SPACE}m"
-    return Chart("Covered ground by rate", f"Means over cells of {wide}.", bars)
+    return Chart("Covered ground by rate", f"Means over cells of {_side(cell_m, units)}.", bars)
+
+
+def _side(cell_m: float, units: str) -> str:
+    if units == "us":
+        return length(cell_m, units)
+    return "a quarter of a metre" if cell_m == RATE_CELL_M else f"{cell_m:g}{SPACE}m"
 
 
 def _speed_line(audit: Audit, found: RateResult) -> SpeedLine:
@@ -259,7 +271,7 @@ def _dry(audit: Audit, found: RateResult, plane: Plane) -> tuple[RatePlaceRow, .
     rows = []
     for one in found.tank.dry if found.tank else ():
         since = f"perhaps dry from {local_time(one.start_s, settings.timezone)} on, load {one.load}"
-        words = (small_area(one.in_target_m2, settings.report.units), since, "more let out than the tank held")
+        words = (small_area(one.in_target_m2, settings.report.units), since, "more applied than the tank held")
         rows.append(_row(one.id, "dry", words, one.point, plane))
     return tuple(rows)
 
@@ -295,7 +307,7 @@ def _loads(audit: Audit, found: RateResult) -> _Table:
         for rank, load in enumerate(tank.loads if tank else (), 1)
     )
     caption = f"Tank loads; refills {tank.how}" if tank and len(tank.loads) > 1 else "Tank loads"
-    heads = ("Load", "From, to", "In the tank", "Let out", "Left", "Ground (every pass)", "Perhaps dry from")
+    heads = ("Load", "From, to", "In the tank", "Applied", "Left", "Ground (every pass)", "Perhaps dry from")
     return caption, heads, rows
 
 
@@ -373,3 +385,11 @@ def _total(value: float | None, typed: Amount) -> str:
 
 def _days(days: float) -> str:
     return f"{number(days * 24)}{SPACE}h" if days < 2 else count(round(days), "day")
+
+
+def _body(sheet: Sheet) -> Markup | str:
+    found = rate_section(sheet.audit, sheet.plane)
+    return filled("rate.html", rate=found, rows_shown=ROWS_SHOWN) if found else NOTHING
+
+
+FIGURE = Figure("rate", "The rate on the ground", _body)

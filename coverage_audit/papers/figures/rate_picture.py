@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from PIL import Image
 
+from coverage_audit.papers.maps.still import svg_path
 from coverage_audit.papers.tolerances import PICTURE_SIDE_PX
 from coverage_audit.rate.classes import RAMP, class_edges, class_of
 
@@ -51,12 +52,8 @@ class RatePicture:
 
     def path(self, shape: BaseGeometry) -> str:
         """SVG path of the outlines of *shape* in the picture's pixels."""
-        rings = shapely.get_rings(shapely.get_parts(shapely.simplify(shape, self.pixel_m / 2)))
-        scaled = [
-            np.round((shapely.get_coordinates(ring) - (self.west_m, self.north_m)) * (1, -1) / self.pixel_m, 1)
-            for ring in rings
-        ]
-        return "".join("M" + " ".join(f"{x:g},{y:g}" for x, y in points) + "Z" for points in scaled)
+        simple = shapely.simplify(shape, self.pixel_m / 2)
+        return svg_path(simple, lambda xy_m: (xy_m - (self.west_m, self.north_m)) * (1, -1) / self.pixel_m)
 
 
 def indexed_png(image: np.ndarray, colours: tuple[str, ...]) -> bytes:

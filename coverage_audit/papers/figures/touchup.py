@@ -10,15 +10,19 @@ from markupsafe import Markup
 
 from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.maps.touchup import touchup_map
-from coverage_audit.papers.templating import page_templates, page_text
+from coverage_audit.papers.templating import filled, page_text
 from coverage_audit.papers.tolerances import SHEET_STRIPS
 from coverage_audit.papers.words import touchup as words
 from coverage_audit.papers.words.display import duration, length
 from coverage_audit.touchup.model import METHODS
 
+from .figure import NOTHING, Figure
+
 if TYPE_CHECKING:
     from coverage_audit.recipe.result import Audit
     from coverage_audit.touchup.model import StripPlan, TouchupPlan
+
+    from .figure import Sheet
 
 SECTION_PX = (720, 620)
 SHEET_PX = (720, 520)
@@ -46,16 +50,11 @@ class StripRow:
     options: tuple[tuple[str, dict[str, str]], ...]
 
 
-def touchup_section(audit: Audit, plan: TouchupPlan) -> str:
-    """Section of the report about *plan*, as HTML; all text from files is escaped."""
-    return page_templates().get_template("touchup_section.html").render(**_context(audit, plan, SECTION_PX))
-
-
 def touchup_sheet(audit: Audit, plan: TouchupPlan) -> str:
     """Field sheet: an HTML page that prints on one sheet of A4 or Letter, and reads on a phone."""
     context = _context(audit, plan, SHEET_PX)
     style = page_text("touchup.css")
-    return page_templates().get_template("touchup_sheet.html").render(**context, style=Markup(style))  # noqa: S704 - ours
+    return filled("touchup_sheet.html", **context, style=Markup(style))  # noqa: S704 - ours
 
 
 def _context(audit: Audit, plan: TouchupPlan, size_px: tuple[int, int]) -> dict[str, object]:
@@ -113,3 +112,12 @@ def _row(one: StripPlan, plan: TouchupPlan, units: str) -> StripRow:
             for method, option in zip(METHODS, one.options, strict=True)
         ),
     )
+
+
+def _body(sheet: Sheet) -> Markup | str:
+    if sheet.plan is None:
+        return NOTHING
+    return filled("touchup_section.html", **_context(sheet.audit, sheet.plan, SECTION_PX))
+
+
+FIGURE = Figure("touchup", "Is a touch-up pass worth it?", _body)

@@ -12,7 +12,7 @@ from markupsafe import escape
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 
-from .still import PIXEL_SHARE, scale_bar, scale_length_m, svg_path
+from .still import PIXEL_SHARE, scale_bar, svg_path
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -57,7 +57,7 @@ def _svg(job: JobRecord, drawing: list[tuple[str, Any]], box: np.ndarray, px_per
         for css, shape in drawing
     )
     title = escape(f"Map of {job.label}, north up")
-    bar = _bar(height, px_per_m, units)
+    bar = scale_bar(6, height + 16, MAP_PX, px_per_m, units)
     return (
         f'<svg class="pair" viewBox="0 0 {width:.0f} {height + 34:.0f}" style="max-width:{width:.0f}px" role="img" '
         f'aria-label="{title}">{paths}{bar}</svg>'
@@ -67,11 +67,6 @@ def _svg(job: JobRecord, drawing: list[tuple[str, Any]], box: np.ndarray, px_per
 def _drawn(shape: Any, west: float, north: float, px_per_m: float) -> str:  # noqa: ANN401 - any geometry
     simple = shapely.simplify(shape, PIXEL_SHARE / px_per_m, preserve_topology=False)
     return svg_path(simple, lambda xy_m: (xy_m - (west, north)) * (px_per_m, -px_per_m))
-
-
-def _bar(height_px: float, px_per_m: float, units: str) -> str:
-    bar_m = scale_length_m(MAP_PX / px_per_m / 4, units)
-    return scale_bar(6, 6 + bar_m * px_per_m, height_px + 16, bar_m, units)
 
 
 def strip_plot(rows: Sequence[tuple[str, Sequence[float]]], ticks: Mapping[float, str]) -> str:

@@ -57,12 +57,13 @@ def static_map(audit: Audit) -> str:
     frame = _frame(map_bounds(audit))
     drawn = "".join(_group(layer, frame) for layer in reversed(map_layers(audit)) if layer.shown)
     height = frame.height_px + FOOT_PX
+    bar = scale_bar(12, frame.height_px + 26, WIDTH_PX, frame.px_per_m, audit.job.settings.report.units)
     return (
         f'<svg class="still" viewBox="0 0 {WIDTH_PX} {height:.0f}" role="img" aria-labelledby="still-title still-text">'
         f'<title id="still-title">Map of the sprayed field, north up</title>'
         f'<desc id="still-text">{escape(_description(audit))}</desc>'
         f'<svg width="{WIDTH_PX}" height="{frame.height_px:.0f}">{drawn}</svg>'
-        f"{_labels(audit.missed_strips, frame)}{_north(frame)}{_scale_bar(audit, frame)}</svg>"
+        f"{_labels(audit.missed_strips, frame)}{north_arrow(WIDTH_PX - 24, frame.height_px + 6)}{bar}</svg>"
     )
 
 
@@ -120,23 +121,28 @@ def _labels(strips: tuple[Strip, ...], frame: _Frame) -> str:
     return "".join(texts)
 
 
-def _north(frame: _Frame) -> str:
-    x, y = WIDTH_PX - 24, frame.height_px + 6
+def north_arrow(x_px: float, y_px: float) -> str:
+    """SVG of the arrow that shows north, its point at a place of the picture. [px]"""
     return (
-        f'<g class="rule"><path d="M{x} {y:.0f}l-7 20l7 -5l7 5z"/>'
-        f'<text x="{x - 12}" y="{y + 18:.0f}" text-anchor="end">North</text></g>'
+        f'<g class="rule"><path d="M{x_px} {y_px:.0f}l-7 20l7 -5l7 5z"/>'
+        f'<text x="{x_px - 12}" y="{y_px + 18:.0f}" text-anchor="end">North</text></g>'
     )
 
 
-def _scale_bar(audit: Audit, frame: _Frame) -> str:
-    units = audit.job.settings.report.units
-    bar_m = scale_length_m(WIDTH_PX / frame.px_per_m / 4, units)
-    y, end = frame.height_px + 26, 12 + bar_m * frame.px_per_m
-    return scale_bar(12, end, y, bar_m, units)
+def scale_bar(begin_px: float, y_px: float, widest_px: float, px_per_m: float, units: str) -> str:
+    """SVG of a scale bar with its length in the person's units.
 
-
-def scale_bar(begin_px: float, end_px: float, y_px: float, bar_m: float, units: str) -> str:
-    """SVG of a scale bar of *bar_m* from one place to another, with its length in the person's units."""
+    Parameters
+    ----------
+    begin_px, y_px : float
+        Where it begins, and the level it lies on. [px]
+    widest_px : float
+        Width of the picture; the bar takes up to a quarter of it. [px]
+    px_per_m : float
+        Scale of the picture. [px/m]
+    """
+    bar_m = scale_length_m(widest_px / px_per_m / 4, units)
+    end_px = begin_px + bar_m * px_per_m
     words = f"{number(bar_m / FOOT_M, 0, units)}{SPACE}ft" if units == "us" else f"{number(bar_m)}{SPACE}m"
     return (
         f'<g class="rule"><path class="bar" d="M{begin_px:.0f} {y_px - 6:.0f}v6H{end_px:.1f}v-6"/>'

@@ -9,11 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.papers.words.display import SPACE, number
 from coverage_audit.touchup.model import BOOM
-from coverage_audit.units import FOOT_M
 
-from .still import scale_length_m
+from .still import PIXEL_SHARE, north_arrow, scale_bar, svg_path
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -46,7 +44,7 @@ class _Frame:
 
 
 def touchup_map(audit: Audit, plan: TouchupPlan, width_px: int, height_px: int) -> str:
-    """SVG of at most *width_px* x *height_px*, north up, with a scale bar in the person's units."""
+    """SVG of at most *width_px* x *height_px* [px], north up, with a scale bar in the person's units."""
     layers = audit.layers
     shapes = [layers.field, *(shapely.LineString(leg.points) for leg in plan.legs), shapely.Point(plan.start)]
     frame = _Frame(tuple(shapely.total_bounds(np.array(shapes, dtype=object)).tolist()), width_px, height_px - FOOT_PX)
@@ -59,7 +57,8 @@ def touchup_map(audit: Audit, plan: TouchupPlan, width_px: int, height_px: int) 
         *(_line(leg.points, f"touch-{leg.kind}", frame) for leg in plan.legs),
         *_arrows(plan, frame),
         *_stops(plan, frame),
-        _furniture(audit, frame, width_px),
+        scale_bar(12, frame.height_px + 20, width_px, frame.px_per_m, audit.job.settings.report.units),
+        north_arrow(width_px - 20, frame.height_px + 4),
     ]
     height = frame.height_px + FOOT_PX
     return (
@@ -71,19 +70,14 @@ def touchup_map(audit: Audit, plan: TouchupPlan, width_px: int, height_px: int) 
 def _shape(shape: BaseGeometry | None, style: str, frame: _Frame) -> str:
     if shape is None or shape.is_empty:
         return ""
-    simple = shapely.simplify(shape, 0.25 / frame.px_per_m)
-    rings = shapely.get_rings(shapely.get_parts(shape if simple.is_empty else simple))
-    path = "".join(f"M{_points(shapely.get_coordinates(ring), frame)}Z" for ring in rings)
+    simple = shapely.simplify(shape, PIXEL_SHARE / frame.px_per_m)
+    path = svg_path(shape if simple.is_empty else simple, frame.pixels)
     return f'<path class="{style}" fill-rule="evenodd" d="{path}"/>'
 
 
 def _line(points: FloatArray, style: str, frame: _Frame) -> str:
-    simple = shapely.get_coordinates(shapely.simplify(shapely.LineString(points), 0.25 / frame.px_per_m))
-    return f'<path class="{style}" d="M{_points(simple, frame)}"/>'
-
-
-def _points(xy_m: FloatArray, frame: _Frame) -> str:
-    return " ".join(f"{x:g},{y:g}" for x, y in np.round(frame.pixels(xy_m), 1).tolist())
+    simple = shapely.simplify(shapely.LineString(points), PIXEL_SHARE / frame.px_per_m)
+    return f'<path class="{style}" d="{svg_path(simple, frame.pixels)}"/>'
 
 
 def _arrows(plan: TouchupPlan, frame: _Frame) -> list[str]:
@@ -121,16 +115,3 @@ def _stops(plan: TouchupPlan, frame: _Frame) -> list[str]:
             f'<text class="touch-number" x="{x:.1f}" y="{y + 4.5:.1f}" text-anchor="middle">{escape(str(rank))}</text>'
         )
     return marks
-
-
-def _furniture(audit: Audit, frame: _Frame, width_px: int) -> str:
-    units = audit.job.settings.report.units
-    bar_m = scale_length_m(width_px / frame.px_per_m / 4, units)
-    told = f"{number(bar_m / FOOT_M, 0, units)}{SPACE}ft" if units == "us" else f"{number(bar_m)}{SPACE}m"
-    x, y = width_px - 20, frame.height_px + 4
-    return (
-        f'<g class="rule"><path class="bar" d="M12 {y + 10:.0f}v6H{12 + bar_m * frame.px_per_m:.1f}v-6"/>'
-        f'<text x="{20 + bar_m * frame.px_per_m:.0f}" y="{y + 18:.0f}">{told}</text>'
-        f'<path d="M{x} {y:.0f}l-7 20l7 -5l7 5z"/>'
-        f'<text x="{x - 12}" y="{y + 18:.0f}" text-anchor="end">North</text></g>'
-    )

@@ -91,7 +91,7 @@ def _coarse(figure: Record) -> Record:
 
 
 def within_10pct_share(audits: Sequence[Audit]) -> float | None:
-    """Share of the covered ground where what all jobs laid adds up to within 10 % of the intended rate. [1]
+    """Share of the covered ground where what all jobs applied adds up to within 10 % of the intended rate. [1]
 
     Each job's rate counts as a share of its own intended rate. None where one of them is not known.
     """
@@ -99,9 +99,9 @@ def within_10pct_share(audits: Sequence[Audit]) -> float | None:
     if len(audits) == 1:
         within = first.rate.bands.within_10pct_m2 if first.rate else None
         return None if within is None else within / max(first.area_m2.covered, 1e-9)
-    laid = [_Laid.by(audit) for audit in audits]
-    known = [one for one in laid if one is not None]
-    if len(known) < len(laid):
+    applied = [_Applied.by(audit) for audit in audits]
+    known = [one for one in applied if one is not None]
+    if len(known) < len(applied):
         return None
     within, whole = 0.0, 0.0
     for number, own in enumerate(known):
@@ -110,17 +110,17 @@ def within_10pct_share(audits: Sequence[Audit]) -> float | None:
             if k != number:
                 share, swept = other.at(_places_in(own.middles(), audits[number], audits[k]))
                 # ground that an earlier job swept was counted with that job
-                apart = [(weight * (1 - swept), laid_there) for weight, laid_there in states]
-                joint = [(weight * swept, laid_there + share) for weight, laid_there in states]
+                apart = [(weight * (1 - swept), applied_there) for weight, applied_there in states]
+                joint = [(weight * swept, applied_there + share) for weight, applied_there in states]
                 states = apart if k < number else apart + joint
-        for weight, laid_there in states:
-            good = (laid_there >= 0.9 * (1 - BAND_SLACK)) & (laid_there <= 1.1 * (1 + BAND_SLACK))
+        for weight, applied_there in states:
+            good = (applied_there >= 0.9 * (1 - BAND_SLACK)) & (applied_there <= 1.1 * (1 + BAND_SLACK))
             within, whole = within + float(weight[good].sum()), whole + float(weight.sum())
     return within / whole if whole > 0 else None
 
 
 @dataclass(frozen=True)
-class _Laid:
+class _Applied:
     """Cells of one job's rate surface, by rising ``key``.
 
     ``share`` of its intended rate, ``swept`` share of the cell, ``weight`` its swept ground in the target [m2].
@@ -133,7 +133,7 @@ class _Laid:
     cell_m: float
 
     @classmethod
-    def by(cls, audit: Audit) -> _Laid | None:
+    def by(cls, audit: Audit) -> _Applied | None:
         found = audit.rate
         if found is None or found.cells is None or found.bands.target_l_ha is None:
             return None

@@ -7,7 +7,7 @@ import re
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
-from coverage_audit.papers.words.typed import one_line
+from coverage_audit.papers.words.safe import one_line
 
 from .figures import FORMS
 from .record import LIBRARIES, PLACES, SCHEMA
@@ -105,7 +105,7 @@ def _members(wanted: dict[str, Check], optional: dict[str, Check] | None = None)
             return
         inside = f"{place}." if place else ""
         for key in sorted(set(value) - set(known)):
-            yield f"{inside}{one_line(key, LONGEST_NAME)}: not a member of it"
+            yield f"{inside}{one_line(key, LONGEST_NAME, spelled=True)}: not a member of it"
         for key in sorted(set(wanted) - set(value)):
             yield f"{inside}{key}: missing"
         for key, one in known.items():
@@ -139,7 +139,7 @@ def _mapping(one: Check, most: int) -> Check:
         else:
             for key, entry in value.items():
                 yield from _NAME(key, f"{place}: name of a member")
-                yield from one(entry, f"{place}.{one_line(key, LONGEST_NAME)}")
+                yield from one(entry, f"{place}.{one_line(key, LONGEST_NAME, spelled=True)}")
 
     return check
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup
 
 from coverage_audit.papers.templating import page_templates
-from coverage_audit.papers.words.typed import one_line, other_scripts
+from coverage_audit.papers.words.safe import one_line, other_scripts
 
 from .picture import MAP_WORDS, bar_of
 from .sign import fingerprint, library, record_text, spoken
@@ -82,7 +82,7 @@ def rows_of(record: Record) -> list[tuple[str, str, str]]:
 def _typed(name: str, value: str, origin: str = "typed") -> tuple[str, str, str]:
     """Row of what a person typed: one line, and letters that may look like others are named."""
     scripts = other_scripts(value)
-    return name, one_line(value, LONGEST_ROW), f"{origin}; with {scripts} letters" if scripts else origin
+    return name, one_line(value, LONGEST_ROW, spelled=True), f"{origin}; with {scripts} letters" if scripts else origin
 
 
 def page_of(record: Record) -> str:

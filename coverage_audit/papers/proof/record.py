@@ -14,6 +14,7 @@ import shapely
 from coverage_audit import __version__
 from coverage_audit.drive.plane import Plane
 from coverage_audit.errors import InputError
+from coverage_audit.papers.words.cautions import caution_texts
 from coverage_audit.papers.words.display import utc_text
 from coverage_audit.units import HECTARE_M2
 
@@ -98,7 +99,7 @@ def grower_record(audits: Sequence[Audit], made: str) -> Record:
             "end": [utc_text(one.end_s) for one in audits],
             "outline": _outline_degrees(first),
             "missed_strips": [_strip(strip, first) for strip in first.missed_strips],
-            "cautions": list(first.cautions),
+            "cautions": caution_texts(first),
             "record_7_cfr_110_3": _record_fields(first, stated),
             "record_eu_1107_2009_67": _eu_fields(first),
         },

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from coverage_audit.papers.words.typed import one_line
+from coverage_audit.papers.words.safe import one_line
 
 from .drawn import same_drawing
 from .form import COPIES, form_faults
@@ -83,8 +83,8 @@ def faults(record: Record, public: str | None, papers: Mapping[str, bytes]) -> l
     if fault := signature_fault(record, public):
         return [fault]
     return [
-        f"{one_line(name, LONGEST_NAME)} is not the paper of this record: changed, were it by a blank or a line end, "
-        "or made by other versions. Read the figures below instead"
+        f"{one_line(name, LONGEST_NAME, spelled=True)} is not the paper of this record: changed, were it by a blank or "
+        "a line end, or made by other versions. Read the figures below instead"
         for name, data in papers.items()
         if not _made_from(record, data)
     ]

@@ -6,6 +6,7 @@ import dataclasses
 from typing import TYPE_CHECKING, Any
 
 from coverage_audit.accuracy.model import BERKSON, CLASSICAL
+from coverage_audit.accuracy.tolerances import SKIP_LENGTH_M
 from coverage_audit.jobs.settings import GUIDED, GUIDED_OTHER, HAND, UNKNOWN
 from coverage_audit.papers.tolerances import LIKELY, UNPROVEN_CLASSES
 
@@ -143,7 +144,8 @@ def _skip_sentence(found: Accuracy, audit: Audit) -> str:
         return "No skip narrower than the boom can be told from GPS error."
     units = audit.job.settings.report.units
     narrow = sum(strip.mean_width_m < skip for strip in audit.missed_strips)
-    text = f"A skip 30 m long must look {display.length(skip, units)} wide before GPS error can be ruled out"
+    long, wide = display.length(SKIP_LENGTH_M, units), display.length(skip, units)
+    text = f"A skip {long} long must look {wide} wide before GPS error can be ruled out"
     return f"{text}; {display.count(narrow, 'strip')} of the list {'is' if narrow == 1 else 'are'} narrower."
 
 

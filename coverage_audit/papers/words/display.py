@@ -1,6 +1,6 @@
 """Numbers, quantities and dates as a person reads them: the only place that rounds.
 
-Every ``units`` argument is "metric" or "us", as in :class:`coverage_audit.model.ReportSettings`.
+Every ``units`` argument is "metric" or "us", as in :class:`coverage_audit.jobs.settings.ReportSettings`.
 Spaces inside a quantity are no-break spaces, so that no line ends between number and unit.
 """
 

@@ -146,7 +146,7 @@ def _range(assumed: Assumed, name: str, audit: Audit) -> str:
 
 
 def range_words(found: Range | tuple[Range, ...], units: str) -> str:
-    """Both ends of a range of areas."""
+    """Both ends of a range of areas [m2] in the person's units."""
     if isinstance(found, tuple):
         return "; ".join(range_words(one, units) for one in found)
     low, high = display.area_range(found.low, found.high, units)
@@ -154,7 +154,7 @@ def range_words(found: Range | tuple[Range, ...], units: str) -> str:
 
 
 def share_words(found: Range | tuple[Range, ...], whole_m2: float) -> str:
-    """Both ends of a range as shares of the target."""
+    """Both ends of a range of areas [m2] as shares of *whole_m2*, in percent."""
     if isinstance(found, tuple):
         return "; ".join(share_words(one, whole_m2) for one in found)
     return f"{display.share(found.low, whole_m2)} to {display.share(found.high, whole_m2)}"

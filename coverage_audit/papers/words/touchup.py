@@ -111,7 +111,7 @@ def reason(one: StripPlan, plan: TouchupPlan, units: str) -> str:
     if not one.considered:
         return f"not looked at: only the {sum(other.considered for other in plan.strips)} most valuable strips were"
     told = [_compared(one, option, way, units) for option, way in zip(one.options[1:], one.way_cost[1:], strict=True)]
-    worth = f"curing it is worth {money(one.worth, units)}"
+    worth = f"making it good is worth {money(one.worth, units)}"
     if one.advice == LEAVE and plan.treated == () and plan.terms.setup_s > 0:
         worth += ", and every trip costs its setting-up"
     return f"{worth}; {'; '.join(told)}"
@@ -125,10 +125,10 @@ def _compared(one: StripPlan, option: Option, way_cost: float, units: str) -> st
         return f"{name} is {NOT_ALLOWED} ({excess_words(option.broken[0], units)})"
     if not math.isfinite(way_cost):
         return f"{name} cannot be reached inside the field with this turning radius"
-    uncured = max(0.0, one.length_m * one.mean_width_m - option.cured_m2)
-    lost = one.worth * uncured / (one.length_m * one.mean_width_m)
+    left = max(0.0, one.length_m * one.mean_width_m - option.cured_m2)
+    lost = one.worth * left / (one.length_m * one.mean_width_m)
     cost = f"{name} costs {money(option.own_cost - lost + way_cost, units)} with the way there"
-    return f"{cost} and leaves {display.small_area(uncured, units)}" if uncured > 0.5 else cost
+    return f"{cost} and leaves {display.small_area(left, units)}" if left > 0.5 else cost
 
 
 def change(one: StripPlan, plan: TouchupPlan, units: str) -> str:
@@ -182,7 +182,7 @@ def excess_words(excess: Excess, units: str) -> str:
 
 
 def dose(value: float, limit: Limit, units: str) -> str:
-    """A dose per hectare (or acre) of mix or product."""
+    """A dose [L/ha of mix, or L or kg of product per ha] in the person's units."""
     if limit.scope == "mix":
         return display.rate(value, units)
     if limit.unit == "kg":
@@ -193,7 +193,7 @@ def dose(value: float, limit: Limit, units: str) -> str:
 
 
 def product_amount(value: float, kind: str, units: str) -> str:
-    """An amount of product in L or oz, kg or lb; small ones in mL and g."""
+    """An amount of product [L or kg] in L or oz, kg or lb; small ones in mL and g."""
     if kind == "kg":
         scale = [(1 / POUND_KG, "lb")] if units == "us" else [(1.0, "kg")] if value >= 1 else [(1000.0, "g")]
     elif units == "us":
@@ -250,7 +250,7 @@ def option_words(option: Option, units: str) -> dict[str, str]:
     rate = "" if option.highest_l_ha is None else display.rate(option.highest_l_ha, units)
     return {
         "state": state,
-        "cured": display.small_area(option.cured_m2, units),
+        "good": display.small_area(option.cured_m2, units),
         "again": display.small_area(option.resprayed_m2, units),
         "rate": rate or ("none" if option.resprayed_m2 == 0 else display.NOT_KNOWN),
         "time": display.duration(option.time_s),
@@ -283,7 +283,7 @@ def stop_words(stop: Stop, sections: int, units: str) -> str:
 
 
 def after_words(plan: TouchupPlan, missed_m2: float, double_m2: float, units: str) -> str:
-    """What the plan would leave behind, beside what there is."""
+    """What the plan would leave behind, beside what there is now: ground missed and sprayed twice. [m2]"""
     after = plan.after
     return (
         f"Afterwards: {display.area(after.missed_m2, units)} still missed (now {display.area(missed_m2, units)}), "

@@ -1,0 +1,247 @@
+"""Cautions: stages tell codes with values, papers tell sentences; one sentence a code, in the person's units."""
+
+import ast
+import json
+from pathlib import Path
+
+import pytest
+from audit_builder import large_job
+from metric_units import METRIC_UNIT
+
+from coverage_audit.facts import Caution, said
+from coverage_audit.papers.summary import summary_json
+from coverage_audit.papers.words.cautions import SENTENCES, texts
+
+PACKAGE = Path(__file__).parents[2] / "coverage_audit"
+
+TOLD = [
+    (Caution("said", text="a.gpx: it was cut off."), "a.gpx: it was cut off."),
+    (
+        Caution("dropped", file="a.gpx", lost=3, read=90, reasons=(("no_position", 1), ("duplicate", 2))),
+        "a.gpx: 3 of 90 fixes could not be used (1 no position, 2 duplicate).",
+    ),
+    (Caution("bad checksum", file="a.nmea", count=4), "a.nmea: 4 sentences with a bad checksum were skipped."),
+    (
+        Caution("midnight", file="a.nmea"),
+        "a.nmea runs past midnight UTC; times after it were taken as the next day's.",
+    ),
+    (
+        Caution("tracks sorted", file="a.gpx"),
+        "a.gpx: its tracks are not in time order; they were sorted by their times, and no fix was lost by it.",
+    ),
+    (
+        Caution("positions uncorrected"),
+        (
+            "Of its positions the log says that they are uncorrected. A phone or a receiver without corrections is off "
+            "by a metre or more: a strip narrower than that may not be there, and one as narrow may be missing here."
+        ),
+    ),
+    (
+        Caution("positions of unknown quality"),
+        (
+            "Of its positions the log says nothing of how good they are. A phone or a receiver without corrections is "
+            "off by a metre or more: a strip narrower than that may not be there, and one as narrow may be missing "
+            "here."
+        ),
+    ),
+    (
+        Caution("fixes far apart", spacing_m=11.6, step_s=4.04),
+        (
+            "Fixes lie 12 m apart while spraying (one every 4.0 s): narrow skips and the places of switching are "
+            "guesses. Log one fix a second, no distance filter."
+        ),
+    ),
+    (
+        Caution("gap", count=3, seconds=41.2),
+        (
+            "The log has 3 gap(s) while the boom was on, 41 s in all, too long or too crooked to bridge: what was "
+            "sprayed in them counts as missed."
+        ),
+    ),
+    (
+        Caution("bridged", share=0.01234, count=2),
+        "1.23 % of the target rests on bridging 2 gap(s) of the log and is not counted as proven.",
+    ),
+    (
+        Caution("antenna place unknown"),
+        (
+            "The job file does not say where the antenna stands (boom.antenna_ahead); it was taken to be right above "
+            "the boom. Every switching place is off by the true distance."
+        ),
+    ),
+    (
+        Caution("towed boom backed up"),
+        "A towed boom was backed up farther than its own width; where it swung to cannot be told from the track.",
+    ),
+    (
+        Caution("delays swallow", count=2),
+        "2 boom-on times vanish once the valve delays are applied: they are shorter than the delays.",
+    ),
+    (
+        Caution("on beyond track", count=5),
+        "5 boom-on times reach beyond the track's first or last fix; only the part inside is audited.",
+    ),
+    (
+        Caution("one segment", seconds=2520.0),
+        (
+            "The log has one segment, so the boom was taken as on for 42 min without a break, turns included. If the "
+            "recording was not stopped with the boom, use marks or a list of times instead."
+        ),
+    ),
+    (
+        Caution("first mark off"),
+        'The first mark is "boom off": the boom was taken to be on from the start of the track.',
+    ),
+    (
+        Caution("last mark on"),
+        'The last "boom on" has no "boom off": the boom was taken to be on until the last fix.',
+    ),
+    (
+        Caution("marks repeat", times_s=(0.0, 3661.0)),
+        (
+            '2 boom mark(s) repeat the state before them and were ignored (00:00:00, 01:01:01 UTC): a "boom off" or '
+            '"boom on" is missing before each, so the boom was taken as unchanged until then. Add the missing marks.'
+        ),
+    ),
+    (
+        Caution("turns coarse"),
+        (
+            "The boom turned about so often while it was on that its turns were worked out more coarsely than usual: "
+            "check that the fixes do not leap about and that the boom was off while standing."
+        ),
+    ),
+    (
+        Caution("fields left out", names=("East bench", "Alder")),
+        "Not sprayed in this job, so left out of every figure: East bench, Alder.",
+    ),
+    (
+        Caution("much double", share=0.316, width_m=9.0),
+        (
+            "32 % of the target area counts as sprayed twice or more: check that the boom is really 9 m wide "
+            "(boom.width) and that its on-times are right."
+        ),
+    ),
+    (
+        Caution("counts differ", cross_check_rel=0.00123, closure_rel=1.6e-7),
+        (
+            "The two independent counts of the ground do not agree (by 0.123 % of the field; sums close to 1.6e-07): "
+            "do not rely on this audit."
+        ),
+    ),
+    (
+        Caution("no rate surface"),
+        (
+            "The sprayed ground is too large, or in too many parts, for a rate on every spot: rates are means of the "
+            "whole job, and no tank is followed. Audit it in smaller jobs."
+        ),
+    ),
+    (
+        Caution("rate not closed", off=-0.0123),
+        "The spray applied to the ground is -1.23 % off what left the nozzles: do not rely on the rates.",
+    ),
+    (
+        Caution("large rate cells", usual_m=0.25, cell_m=0.5),
+        (
+            "The sprayed ground is too large for cells of 0.25 m: rates are means over cells of 0.5 m, in which narrow "
+            "stripes of too much or too little are lost. Smaller jobs tell more."
+        ),
+    ),
+    (
+        Caution("sources disagree", source="nozzles", other="applied", apart=0.12),
+        (
+            "Sources of the volume disagree: the volume that left the tank gives 12.0 % more than the nozzles at their "
+            "pressure, on which every rate here rests. More measured than computed usually means worn nozzles, a "
+            "pressure higher than stated, a leak, or a meter that is not calibrated: catch the nozzles."
+        ),
+    ),
+    (
+        Caution("refills assumed", count=2),
+        (
+            "The refill times are not in the job file: 2 long stop(s) with the boom off were taken for refills. Give "
+            "them as rate.refills."
+        ),
+    ),
+    (
+        Caution("refills missing", count=1),
+        "1 refill(s) could not be placed: too few long stops with the boom off. Give the times as rate.refills.",
+    ),
+    (
+        Caution("perhaps dry", count=2, first=3, share=0.0456),
+        (
+            "The tank may have run dry (2 load(s)) with the boom switched on, first in load 3. 4.56 % of the target "
+            "was sprayed only after that and may have got nothing."
+        ),
+    ),
+]
+"""Every code with values as the stages give them, and its sentence in metric units, letter by letter."""
+
+
+@pytest.mark.parametrize(("caution", "sentence"), TOLD, ids=[one.code for one, _ in TOLD])
+def test_metric_sentence_to_the_letter(caution, sentence):
+    assert texts([caution], "metric") == [sentence]
+
+
+@pytest.mark.parametrize("caution", [one for one, _ in TOLD], ids=lambda one: one.code)
+def test_us_sentence_has_no_metric_unit(caution):
+    (sentence,) = texts([caution], "us")
+    assert not METRIC_UNIT.search(sentence)
+
+
+def test_the_search_for_metric_units_finds_those_of_the_metric_sentences():
+    found = [caution.code for caution, sentence in TOLD if METRIC_UNIT.search(sentence)]
+    assert found == [
+        "positions uncorrected",
+        "positions of unknown quality",
+        "fixes far apart",
+        "much double",
+        "large rate cells",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("caution", "told"),
+    [
+        (Caution("fixes far apart", spacing_m=11.6, step_s=4.0), "Fixes lie 38 ft apart"),  # 11.6 / 0.3048 = 38.06
+        (Caution("much double", share=0.3, width_m=9.144), "really 30 ft wide"),  # 30 x 0.3048 m
+        (Caution("much double", share=0.3, width_m=9.0), "really 29.5 ft wide"),
+        (
+            Caution("large rate cells", usual_m=0.25, cell_m=0.5),
+            "rates are means over cells of 1.6 ft",
+        ),
+    ],
+)
+def test_lengths_are_told_in_feet(caution, told):
+    assert told in texts([caution], "us")[0]
+
+
+def codes_told():
+    """Every code that a stage gives to a ``Caution``, by reading the package."""
+    for path in PACKAGE.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and ast.unparse(node.func) == "Caution":
+                first = node.args[0]
+                choices = [first.body, first.orelse] if isinstance(first, ast.IfExp) else [first]
+                yield from (one.value if isinstance(one, ast.Constant) else "said" for one in choices)
+
+
+def test_every_code_has_a_sentence_and_every_sentence_a_code():
+    codes = set(codes_told())
+    assert codes == set(SENTENCES)
+    assert [caution.code for caution, _ in TOLD] == list(SENTENCES)
+
+
+def test_cautions_can_be_compared_hashed_and_not_changed():
+    one = Caution("gap", count=3, seconds=41.0)
+    assert one == Caution("gap", count=3, seconds=41.0)
+    assert one != Caution("gap", count=2, seconds=41.0)
+    assert len({one, Caution("gap", count=3, seconds=41.0)}) == 1
+    with pytest.raises(AttributeError):
+        one.code = "bridged"
+    assert repr(one) == "Caution(code='gap', values=(('count', 3), ('seconds', 41.0)))"
+    assert said(["a", "b"]) == (Caution("said", text="a"), Caution("said", text="b"))
+
+
+def test_summary_holds_sentences():
+    assert json.loads(summary_json(large_job()))["cautions"] == [
+        "The place of the antenna's axle was not given: the heading is the smoothed course."
+    ]
