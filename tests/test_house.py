@@ -23,7 +23,6 @@ STOREYS = (
     {"recipe"},
     {"comparison"},
     {"papers"},
-    {"simulate", "simulate_files", "simulate_plan", "simulate_route"},
     {"demo"},
     {"run"},
     {"face"},

@@ -195,18 +195,21 @@ def _check(options: argparse.Namespace) -> None:
 
 def _demo(options: argparse.Namespace) -> None:
     """``coverage-audit demo``: the job's own files are written together with its report."""
-    from coverage_audit.demo import demo_truth_text, write_demo_job  # noqa: PLC0415
+    from coverage_audit.demo.job import demo_files  # noqa: PLC0415
+    from coverage_audit.demo.truth import truth_text  # noqa: PLC0415
     from coverage_audit.jobs.read import read_job  # noqa: PLC0415
 
     start(options, REPORT_PAPERS)
     with tempfile.TemporaryDirectory() as scratch, _progress(options) as progress:
-        job_file = write_demo_job(Path(scratch))
+        inputs = demo_files()
+        for name, content in inputs.items():
+            (Path(scratch) / name).write_bytes(content)
+        job_file = Path(scratch) / "job.toml"
         job = read_job(job_file, progress)
-        inputs = {path.name: path.read_bytes() for path in sorted(Path(scratch).iterdir())}
         audit = _audit(job, progress, job_file.name)
         papers = _papers(audit)
     write(options, {**inputs, **papers}, kind="report", job=token(job), loose=inputs)
-    _tell(options, audit, demo_truth_text(audit))
+    _tell(options, audit, truth_text(audit))
 
 
 def _propose(options: argparse.Namespace) -> None:

@@ -174,7 +174,7 @@ def test_demo_does_not_replace_files_of_somebody_else(tmp_path, monkeypatch, cap
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(cli, "_audit", lambda job, *_: job)
     monkeypatch.setattr(cli, "_papers", lambda *_: dict.fromkeys(cli.REPORT_PAPERS, "paper\n"))
-    monkeypatch.setattr("coverage_audit.demo.demo_truth_text", lambda _: "")
+    monkeypatch.setattr("coverage_audit.demo.truth.truth_text", lambda _: "")
     monkeypatch.setattr(cli, "_tell", lambda *_: None)
     Path(name).write_text("mine")
     assert cli.main(["demo", "-o", "."]) == 2
