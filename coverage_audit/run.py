@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from coverage_audit.jobs.job import Job
     from coverage_audit.papers.compare_page import Comparison, Price
+    from coverage_audit.papers.words.display import Verdict
     from coverage_audit.read.result_record import JobRecord
     from coverage_audit.recipe.result import Audit
     from coverage_audit.touchup.model import TouchupPlan
@@ -82,6 +83,20 @@ def read_given(given: Mapping[str, Any], progress: Progress | None = None, *, re
     from coverage_audit.jobs.read import job_from_options
 
     return with_replicates(job_from_options(**given, progress=progress), replicates)
+
+
+def read_files(contents: Mapping[str, str | bytes], job_file: str, progress: Progress | None = None) -> Job:
+    """Read a job whose files are in memory, name to content; *job_file* is the name of the TOML file among them.
+
+    Raises
+    ------
+    InputError
+        As :func:`read`.
+    """
+    from coverage_audit.files.scratch import laid_out
+
+    with laid_out(contents) as folder:
+        return read(folder / job_file, progress)
 
 
 def token(job: Job) -> str:
@@ -163,6 +178,20 @@ def summary(audit: Audit) -> dict[str, Any]:
     from coverage_audit.papers.summary import summary_dict
 
     return summary_dict(audit)
+
+
+def verdict(audit: Audit) -> Verdict:
+    """What the audit found, in sentences."""
+    from coverage_audit.papers.words.passes import verdict_of
+
+    return verdict_of(audit)
+
+
+def notebook_html(audit: Audit) -> str:
+    """Verdict and still map as a piece of HTML that needs nothing but itself."""
+    from coverage_audit.papers.notebook import notebook_html as html
+
+    return html(audit)
 
 
 def summary_text(audit: Audit) -> str:
@@ -273,6 +302,13 @@ def compared(jobs: Sequence[JobRecord], price: Price | None = None) -> Compariso
         for measure in MEASURES
     ]
     return Comparison(tuple(jobs), MEASURES, tuple(values), tuple(differences), price)
+
+
+def comparison_sentences(found: Comparison) -> tuple[list[str], list[str]]:
+    """What differs by more than chance, and what the comparison can and cannot say."""
+    from coverage_audit.papers.compare_page import notes, sentences
+
+    return sentences(found), notes(found)
 
 
 def comparison_papers(found: Comparison) -> dict[str, str]:

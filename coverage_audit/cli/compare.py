@@ -39,8 +39,6 @@ def add_compare(commands: argparse._SubParsersAction[Any]) -> None:
 
 def compare_command(options: argparse.Namespace) -> None:
     """Write the page, and tell what differs by more than chance."""
-    from coverage_audit.papers.compare_page import notes, sentences  # noqa: PLC0415
-
     start(options, run.COMPARISON_PAPERS)
     for name in options.jobs:
         if is_there(Path(name), "arguments"):
@@ -57,7 +55,8 @@ def compare_command(options: argparse.Namespace) -> None:
     if options.json:
         terminal.show_json(papers["compare.json"])
     else:
-        told = "\n".join([*sentences(found), "", *(f"  - {one}" for one in notes(found))])
+        sentences, notes = run.comparison_sentences(found)
+        told = "\n".join([*sentences, "", *(f"  - {one}" for one in notes)])
         page = printable(str(options.output / "compare.html"))
         terminal.say(options, f"{told}\n\nOpen {page} in a web browser.")
 

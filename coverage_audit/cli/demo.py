@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,11 +28,9 @@ def demo_command(options: argparse.Namespace) -> None:
     from coverage_audit.demo.truth import truth_text  # noqa: PLC0415
 
     start(options, run.REPORT_PAPERS)
-    with tempfile.TemporaryDirectory() as scratch, terminal.progress_bar(options) as progress:
+    with terminal.progress_bar(options) as progress:
         inputs = demo_files()
-        for name, content in inputs.items():
-            (Path(scratch) / name).write_bytes(content)
-        job = run.read(Path(scratch) / "job.toml", progress)
+        job = run.read_files(inputs, "job.toml", progress)
         audit = run.audited(job, progress, "job.toml")
         papers = run.papers(audit)
     write(options, {**inputs, **papers}, kind="report", job=run.token(job), loose=inputs)

@@ -21,7 +21,7 @@ class PlaneOrigin:
     lat_deg: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Track:
     """Used fixes in time order, in plane metres. Arrays of shape (n,).
 
@@ -44,7 +44,7 @@ class Track:
     median_step_s: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Motion:
     """Knots of the antenna's path, in time order. Arrays of shape (n,).
 
@@ -65,7 +65,7 @@ class Motion:
     noise_m: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Timeline:
     """Slots of constant boom state, in time order, without slots in which all is off.
 
@@ -79,7 +79,7 @@ class Timeline:
     stretch: IntArray
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class BoomPath:
     """The boom's centre along the job, straight between points. Arrays of shape (n,).
 

@@ -69,7 +69,7 @@ class Excess:
     dose: float | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class DrivenLine:
     """A way along a strip: ``line`` (n, 2) in the direction of travel. [m]"""
 
@@ -159,7 +159,7 @@ class Stop:
     sections: tuple[int, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Leg:
     """A part of the planned way: ``kind`` is "drive", "back" or "work"; points (n, 2). [m]"""
 

@@ -215,7 +215,7 @@ def test_every_library_that_is_imported_is_declared():
     declared = {re.match(r"[A-Za-z0-9.-]+", text)[0].lower() for text in texts}
     other_names = {"pil": "pillow", "fpdf": "fpdf2"}
     used = set()
-    for path in (ROOT / "coverage_audit").glob("*.py"):
+    for path in (ROOT / "coverage_audit").rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Import):
                 names = [alias.name for alias in node.names]
