@@ -122,7 +122,7 @@ def test_a_notebook_by_hand(audit):
     assert list(wide.index) == ["M1"]
     assert wide["area_m2"].sum() == pytest.approx(100.0, abs=0.01)
     assert audit.double["max_visits"].tolist() == [2]
-    # a pass's length is the way driven, its line a stretch of the logged path: they differ by what lies between two fixes
+    # the line is drawn along the logged path, the length is measured by the recipe: one is a check of the other
     straight = audit.passes[audit.passes["kind"] == "straight"]
     assert len(straight) == 6
     lengths = straight.to_crs(missed.estimate_utm_crs()).length.to_numpy()

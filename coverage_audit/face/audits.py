@@ -11,12 +11,14 @@ from coverage_audit.files.whole_sets import Permit, check_folder, write_all
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Callable
 
     from coverage_audit.jobs.job import Job
+    from coverage_audit.read.result_record import JobRecord
     from coverage_audit.recipe.result import Audit
     from coverage_audit.touchup.model import TouchupPlan
 
-Progress = run.Progress if TYPE_CHECKING else Any
+    Progress = Callable[[str, float], None]
 
 
 class Audited:
@@ -57,7 +59,7 @@ class Audited:
         return self._frames().passes_frame(self._record)
 
     @cached_property
-    def _record(self) -> run.JobRecord:
+    def _record(self) -> JobRecord:
         return run.record(self.result, self.result.job.settings.name)
 
     @staticmethod

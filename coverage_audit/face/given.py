@@ -73,7 +73,7 @@ def job(
     """
     tables = {key: dict(value) if isinstance(value, Mapping) else value for key, value in (settings or {}).items()}
     files = {FIXES: _gpx(fixes), FIELD: _geojson(field, "field")}
-    given = {
+    given: dict[str, dict[str, Any]] = {
         "field": {"boundary": FIELD},
         "track": {"files": [FIXES]},
         "boom": {"intervals": boom, "width": width, "antenna_ahead": antenna_ahead},
