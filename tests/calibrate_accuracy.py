@@ -22,6 +22,8 @@ import numpy as np
 import shapely
 from jobs import START_S, boom, job, log
 from shapely import affinity
+from simulator.files import to_boom_csv, to_geojson_text, to_gpx_text
+from simulator.jobs import BENCHMARK_M, GUIDED, HAND, Faults, GnssError, Scenario, gauss_markov, simulate
 
 from coverage_audit.accuracy.draws import cross_cuts, real_strips
 from coverage_audit.accuracy.tolerances import CLASS_NOISE_M, CLASS_SIGMA_M, CLASS_TIME_S
@@ -35,8 +37,6 @@ from coverage_audit.jobs.settings import GUIDED as BY_RECEIVER
 from coverage_audit.jobs.settings import HAND as BY_EYE
 from coverage_audit.jobs.settings import AccuracySettings, FieldSettings
 from coverage_audit.recipe.audit import audit_job
-from coverage_audit.simulate import BENCHMARK_M, GUIDED, HAND, Faults, GnssError, Scenario, gauss_markov, simulate
-from coverage_audit.simulate_files import to_boom_csv, to_geojson_text, to_gpx_text
 
 CLASSES = {"autonomous": 0, "SBAS": 1, "RTK": 3}
 CELLS = tuple(product(CLASSES, (BY_EYE, BY_RECEIVER)))

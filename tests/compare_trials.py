@@ -4,13 +4,13 @@ import dataclasses
 import json
 
 from pass_jobs import audited
+from simulator.jobs import HAND, GnssError, SwitchHabit, benchmark_scenario, simulate
 
 from coverage_audit.comparison.measures import MEASURES
 from coverage_audit.comparison.statistics import compare_series
 from coverage_audit.jobs.settings import RateSettings
 from coverage_audit.papers.summary import summary_dict
 from coverage_audit.read.result_record import JobRecord
-from coverage_audit.simulate import HAND, GnssError, SwitchHabit, benchmark_scenario, simulate
 
 ALIKE = dataclasses.replace(
     benchmark_scenario(hectares=3.0, hz=1.0),

@@ -10,7 +10,7 @@ import os
 import sys
 from pathlib import Path
 
-from coverage_audit.cli import files
+from coverage_audit.files import whole_sets as files
 
 OLD = {"report.html": "old report", "summary.json": "old summary", "touchup.gpx": "old plan"}
 NEW = {"report.html": "new report", "summary.json": "new summary", "missed.gpx": "new strips"}

@@ -10,9 +10,9 @@ from pathlib import Path
 import numpy as np
 import shapely
 from jobs import FIELD_100_X_60, PLACE, START_S, WORKED_X, drive, parallel_passes
+from simulator.files import iso_stamps, nmea_minutes, sentence, to_geojson_text
 
 from coverage_audit.drive.plane import Plane
-from coverage_audit.simulate_files import iso_stamps, nmea_minutes, sentence, to_geojson_text
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 PLANE = Plane(PLACE)

@@ -10,8 +10,7 @@ from pathlib import Path
 import shapely
 from jobs import FIELD_100_X_60, WORKED_X, parallel_passes
 from make_fixtures import PLANE, boom_csv, gpx, job_toml
-
-from coverage_audit.simulate_files import to_geojson_text
+from simulator.files import to_geojson_text
 
 FIXTURES = Path(__file__).parent.parent / "fixtures" / "touchup"
 EVEN_X = (5.0, 15.0, 25.0, 35.0, 45.0, 55.0)

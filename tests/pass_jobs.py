@@ -6,12 +6,12 @@ import math
 import numpy as np
 import shapely
 from jobs import boom, job, log
+from simulator.jobs import GUIDED, HAND, GnssError, Scenario, SwitchHabit, benchmark_scenario, simulate
+from simulator.route import Pose, RouteBuilder
 
 from coverage_audit.passes.model import Fixed
 from coverage_audit.passes.way import white_noise_m
 from coverage_audit.recipe.audit import audit_job
-from coverage_audit.simulate import GUIDED, HAND, GnssError, Scenario, SwitchHabit, benchmark_scenario, simulate
-from coverage_audit.simulate_route import Pose, RouteBuilder
 
 WIDTH_M = 9.0
 LEAST_MARGIN_M = 1.0

@@ -23,8 +23,8 @@ STOREYS = (
     {"recipe"},
     {"comparison"},
     {"papers"},
-    {"simulate", "simulate_files", "simulate_plan", "simulate_route"},
     {"demo"},
+    {"files"},
     {"run"},
     {"face"},
     {"cli"},
@@ -102,7 +102,7 @@ def test_only_the_command_prints_and_exits(path):
     assert not {"print", "exit", "_exit"} & called(path)
 
 
-@pytest.mark.parametrize("path", [path for path in MODULES if room(path) not in {"cli", "face"}], ids=name)
+@pytest.mark.parametrize("path", [path for path in MODULES if room(path) not in {"cli", "face", "files"}], ids=name)
 def test_only_the_entrances_write_to_disk(path):
     assert not {"write_text", "write_bytes", "mkdir", "unlink"} & called(path)
 

@@ -72,10 +72,11 @@ def main(folder):
     sys.modules["msvcrt"] = types.SimpleNamespace(locking=_locking, LK_NBLCK=2)
     for name, stand_in in zip(REAL, (_open, _close, _unlink, _replace, _rename, _fdopen), strict=True):
         setattr(os, name, stand_in)
-    from coverage_audit.cli import files, files_lock  # noqa: PLC0415 - as it is imported on Windows
+    from coverage_audit.files import lock  # noqa: PLC0415 - as it is imported on Windows
+    from coverage_audit.files import whole_sets as files  # noqa: PLC0415
 
     files.write_all(folder, {"report.html": "old", "touchup.gpx": "old"}, kind="report")
-    with files_lock.only_writer(folder):
+    with lock.only_writer(folder):
         try:
             files.write_all(folder, {"report.html": "between"}, kind="report")
         except files.InputError as error:

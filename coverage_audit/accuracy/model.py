@@ -20,7 +20,7 @@ REGIMES = {HAND: (CLASSICAL,), GUIDED_OTHER: (CLASSICAL,), GUIDED: (BERKSON,), U
 """The regimes that a way of steering leaves possible."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ErrorModel:
     """Receiver's error at each used fix; arrays of shape (n,).
 
@@ -45,7 +45,7 @@ class ErrorModel:
         return not self.sigma_m.any() and self.noise_m == 0 and self.boundary_m == 0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Gaps:
     """Measured gaps from an edge of swept ground to the edge it should meet; negative = overlap.
 
@@ -97,7 +97,7 @@ class RegimeResult:
     smallest_detectable_skip_m: float | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Accuracy:
     """How sure the figures of an audit are.
 

@@ -9,9 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from coverage_audit.errors import InputError
+from coverage_audit.files.whole_sets import Permit, check_folder, write_all
 from coverage_audit.papers.words.safe import printable
-
-from .files import Permit, check_folder, write_all
 
 if TYPE_CHECKING:
     import argparse

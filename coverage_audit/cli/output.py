@@ -6,19 +6,14 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from coverage_audit.papers.words.safe import printable
-
-from .files import Permit, check_folder, write_all
-from .files_set import file_sha256, sha256_of
+from coverage_audit.files.mark import file_sha256
+from coverage_audit.files.whole_sets import Permit, check_folder, write_all
 
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Collection, Mapping
 
     from coverage_audit.jobs.job import Job
-
-REPORT_PAPERS = ("report.html", "summary.json", "findings.geojson", "missed.gpx", "passes.geojson")
-"""What check writes in any case."""
 
 
 def add_replace(commands: argparse._SubParsersAction[Any]) -> None:
@@ -48,21 +43,7 @@ def note(options: argparse.Namespace, job: Job) -> None:
     options.inputs |= {sha256 for _, sha256 in job.sources}
 
 
-def token(job: Job) -> str:
-    """What tells a job from others: a hash over everything it was read from."""
-    return sha256_of("".join(sorted(sha256 for _, sha256 in job.sources)))
-
-
 def write(options: argparse.Namespace, papers: Mapping[str, str | bytes], **how: Any) -> None:  # noqa: ANN401 - of write_all
     """Write the papers; from then on an interruption says that they are there."""
     write_all(options.output, papers, permit=Permit(options.inputs, options.replace), **how)
     options.written = True
-
-
-def where_to_look(folder: Path) -> str:
-    """Where the papers are."""
-    return (
-        f"Open {printable(str(folder / 'report.html'))} in a web browser to see the map.\n"
-        f"Beside it: summary.json (every figure), findings.geojson and passes.geojson (for a map program) and\n"
-        f"missed.gpx (to walk to the missed strips with a phone)."
-    )

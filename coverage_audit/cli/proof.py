@@ -1,4 +1,4 @@
-"""keygen, proof and verify: arguments in, papers, text and the exit code out."""
+"""``coverage-audit keygen``, ``proof`` and ``verify``."""
 
 from __future__ import annotations
 
@@ -7,19 +7,22 @@ import hashlib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from coverage_audit import run
 from coverage_audit.errors import InputError
+from coverage_audit.files.whole_sets import check_folder, write_all
 from coverage_audit.papers.proof.tolerances import LARGEST_BYTES, LONGEST_NAME
 from coverage_audit.papers.words.safe import one_line
 
+from . import terminal
+from .output import note, start, write
+
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable
 
-    from coverage_audit.jobs.job import Job
     from coverage_audit.recipe.result import Audit
 
     Progress = Callable[[str, float], None]
-    AuditJob = Callable[[Job, Progress, str | None], Audit]
 
 KEY, PUBLIC, SECRET = "coverage-audit.key", "coverage-audit.pub", "coverage-audit.secret"
 PRIVATE = (KEY, SECRET)
@@ -34,8 +37,8 @@ SIGNED = ("proof-buyer.json", "proof.pdf")
 """Papers that only a run with a key makes."""
 
 
-def add_proof(commands: argparse._SubParsersAction[Any], run: Mapping[str, object]) -> None:
-    """Add the arguments of keygen, proof and verify; *run* maps each to the function that runs it."""
+def add_proof(commands: argparse._SubParsersAction[Any]) -> None:
+    """Add keygen, proof and verify with their arguments."""
     keygen = commands.add_parser("keygen", help="make the keys that proofs are signed with", allow_abbrev=False)
     keygen.add_argument("-o", "--output", type=Path, metavar="DIR", required=True, help="folder for the keys")
     proof = commands.add_parser("proof", help="make a coverage proof for a buyer of hay", allow_abbrev=False)
@@ -52,9 +55,35 @@ def add_proof(commands: argparse._SubParsersAction[Any], run: Mapping[str, objec
     verify.add_argument("--public-key", type=Path, metavar="FILE", help=f"the grower's public key ({PUBLIC})")
     verify.add_argument("--inputs", type=Path, metavar="DIR", help="folder with the job's own files, to compute again")
     verify.add_argument("--full", type=Path, metavar="FILE", help="the grower's proof.json, to hold the copy against")
-    for name, parser in (("keygen", keygen), ("proof", proof), ("verify", verify)):
-        parser.add_argument("--quiet", action="store_true", help="print nothing but errors, show no progress")
-        parser.set_defaults(run=run[name])
+    for parser, command in ((keygen, keygen_command), (proof, proof_command), (verify, verify_command)):
+        terminal.add_quiet(parser)
+        parser.set_defaults(run=command)
+
+
+def keygen_command(options: argparse.Namespace) -> None:
+    """``coverage-audit keygen``."""
+    check_folder(options.output)
+    papers, told = key_files(options.output)
+    write_all(options.output, papers, private=PRIVATE)
+    options.written = True
+    terminal.say(options, told)
+
+
+def proof_command(options: argparse.Namespace) -> None:
+    """``coverage-audit proof``."""
+    start(options, ())
+    with terminal.progress_bar(options) as progress:
+        papers, told = proof_papers(options, progress)
+    write(options, papers, kind="proof", private=("proof.json",))
+    terminal.say(options, told)
+
+
+def verify_command(options: argparse.Namespace) -> int:
+    """``coverage-audit verify``."""
+    with terminal.progress_bar(options) as progress:
+        code, told = verified(options, progress)
+    terminal.say(options, told)
+    return code
 
 
 def key_files(folder: Path) -> tuple[dict[str, str], str]:
@@ -82,7 +111,7 @@ def key_files(folder: Path) -> tuple[dict[str, str], str]:
 # --- proof ---------------------------------------------------------------------------------------
 
 
-def proof_papers(options: argparse.Namespace, progress: Progress, audit_job: AuditJob) -> tuple[dict[str, Any], str]:
+def proof_papers(options: argparse.Namespace, progress: Progress) -> tuple[dict[str, Any], str]:
     """Papers of the proof by file name, and what to tell the person."""
     from coverage_audit.papers.proof.page import page_of  # noqa: PLC0415
     from coverage_audit.papers.proof.pdf import pdf_of  # noqa: PLC0415
@@ -93,7 +122,7 @@ def proof_papers(options: argparse.Namespace, progress: Progress, audit_job: Aud
     key, secret = _key_and_secret(options.key)
     if key is None:
         _refuse_stale(options.output)
-    audits = _audited([options.job, *options.later], progress, audit_job)
+    audits = _audited([options.job, *options.later], progress, options)
     refuse(audits, audits[0].job.settings.proof)
     full = grower_record(audits, made)
     _refuse_form(full)
@@ -154,10 +183,14 @@ def _headline(record: dict[str, Any]) -> str:
     return f"{share} % of the target area is proven covered."
 
 
-def _audited(names: list[str], progress: Progress, audit_job: AuditJob) -> list[Audit]:
-    from coverage_audit.jobs.read import read_job  # noqa: PLC0415
-
-    audits = [audit_job(read_job(name, progress), progress, name) for name in names]
+def _audited(names: list[str], progress: Progress, noted: argparse.Namespace | None = None) -> list[Audit]:
+    """Audit the jobs; *noted* are the options of a command whose work is made from their files."""
+    audits = []
+    for name in names:
+        job = run.read(name, progress)
+        if noted is not None:
+            note(noted, job)
+        audits.append(run.audited(job, progress, name))
     for earlier, later, name in zip(audits, audits[1:], names[1:], strict=False):
         if later.start_s < earlier.end_s:
             raise InputError("this job is not later than the one before it; give the jobs in order", name)
@@ -190,7 +223,7 @@ def _key_and_secret(path: Path | None) -> tuple[str | None, str]:
 # --- verify --------------------------------------------------------------------------------------
 
 
-def verified(options: argparse.Namespace, progress: Progress, audit_job: AuditJob) -> tuple[int, str]:
+def verified(options: argparse.Namespace, progress: Progress) -> tuple[int, str]:
     """Exit code and text: 0 all holds, 3 something does not.
 
     Raises
@@ -213,7 +246,7 @@ def verified(options: argparse.Namespace, progress: Progress, audit_job: AuditJo
     if not found and options.full is not None:
         full, found = _held_against(record, options)
     if not found and options.inputs is not None:
-        found = _input_faults(record, full, options.inputs, progress, audit_job)
+        found = _input_faults(record, full, options.inputs, progress)
     name = one_line(options.proof.name, LONGEST_NAME, spelled=True)
     if found:
         lines = "\n".join(f"  - {line}" for line in found)
@@ -294,9 +327,7 @@ def _beside(path: Path, record: dict[str, Any]) -> tuple[dict[str, bytes], list[
     return {name: data for name, data in found.items() if name not in others}, others
 
 
-def _input_faults(
-    record: dict[str, Any], full: dict[str, Any], folder: Path, progress: Progress, audit_job: AuditJob
-) -> list[str]:
+def _input_faults(record: dict[str, Any], full: dict[str, Any], folder: Path, progress: Progress) -> list[str]:
     """Compute everything again from the files in *folder*; *full* is the grower's record when it was given."""
     from coverage_audit.papers.proof.again import again_faults  # noqa: PLC0415
 
@@ -311,7 +342,7 @@ def _input_faults(
     if not jobs:
         return ["the folder has no job file, so nothing can be computed again"]
     try:
-        audits = _audited([str(path) for path in jobs], progress, audit_job)
+        audits = _audited([str(path) for path in jobs], progress)
     except InputError as error:
         return [f"the folder's {len(jobs)} job file(s) cannot be computed again: {error}"]
     same = _same_versions(record)

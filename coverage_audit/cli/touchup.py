@@ -1,38 +1,35 @@
-"""``coverage-audit touchup``, and the same plan beside ``check --touchup``: arguments in, papers and text out."""
+"""``coverage-audit touchup``, and the options that give the same plan beside ``check --touchup``."""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from coverage_audit.errors import InputError
+from coverage_audit import run
 from coverage_audit.papers.words.safe import printable
+
+from . import terminal
+from .output import note, start, write
 
 if TYPE_CHECKING:
     import argparse
     import datetime as dt
-    from collections.abc import Callable
 
     from coverage_audit.recipe.result import Audit
     from coverage_audit.touchup.model import TouchupPlan
 
-    Progress = Callable[[str, float], None]
 
-
-def add_touchup(
-    commands: argparse._SubParsersAction[Any],
-    check: argparse.ArgumentParser,
-    run: Callable[[argparse.Namespace], None],
-) -> None:
-    """Add ``touchup`` with its arguments, run by *run*, and the options of *check* that give the same plan."""
+def add_touchup(commands: argparse._SubParsersAction[Any]) -> None:
+    """Add ``touchup`` with its arguments, and the options of ``check`` that give the same plan."""
     touchup = commands.add_parser(
         "touchup", help="decide whether going back for missed strips is worth it, and plan it", allow_abbrev=False
     )
     touchup.add_argument("job", metavar="JOB.toml", help="job file")
     touchup.add_argument("-o", "--output", type=Path, metavar="DIR", required=True, help="folder for the plan")
     touchup.add_argument("--json", action="store_true", help="print touchup.json and nothing else")
-    touchup.add_argument("--quiet", action="store_true", help="print nothing but errors, show no progress")
-    touchup.set_defaults(run=run)
+    terminal.add_quiet(touchup)
+    touchup.set_defaults(run=touchup_command)
+    check: argparse.ArgumentParser = commands.choices["check"]
     check.add_argument("--touchup", action="store_true", help="also plan a touch-up pass, and show it in the report")
     for parser in (touchup, check):
         parser.add_argument(
@@ -43,19 +40,20 @@ def add_touchup(
         )
 
 
-def refuse_lost(options: argparse.Namespace) -> None:
-    """Refuse options of *check* that would be without effect."""
-    if options.on is not None and not options.touchup:
-        raise InputError("a day is given but no touch-up is asked for; add --touchup", "--on")
-    if options.touchup and options.output is None:
-        raise InputError("the plan needs a folder to go into; add -o DIR", "--touchup")
-
-
-def planned(audit: Audit, options: argparse.Namespace, progress: Progress) -> TouchupPlan:
-    """Plan the touch-up of an audited job."""
-    from coverage_audit.recipe.touchup import plan_touchup  # noqa: PLC0415
-
-    return plan_touchup(audit, options.on, progress)
+def touchup_command(options: argparse.Namespace) -> None:
+    """Plan the touch-up and write its papers."""
+    start(options, ("report.html",))
+    with terminal.progress_bar(options) as progress:
+        job = run.read(options.job, progress)
+        audit = run.audited(job, progress, options.job)
+        plan = run.planned(audit, options.on, progress)
+        papers = run.touchup_papers(audit, plan)
+    note(options, job)
+    write(options, papers, kind="report", job=run.token(job), beside=True)
+    if options.json:
+        terminal.show_json(papers["touchup.json"])
+    else:
+        terminal.say(options, _told(audit, plan, options.output))
 
 
 def touchup_day(text: str) -> dt.date:
@@ -72,15 +70,7 @@ def touchup_day(text: str) -> dt.date:
     return day
 
 
-def touchup_papers(audit: Audit, plan: TouchupPlan) -> dict[str, str]:
-    """File name to content of everything about the plan but the report."""
-    from coverage_audit.papers.figures.touchup import touchup_sheet  # noqa: PLC0415
-    from coverage_audit.papers.touchup_files import touchup_files  # noqa: PLC0415
-
-    return {**touchup_files(audit, plan), "touchup_sheet.html": touchup_sheet(audit, plan)}
-
-
-def told(audit: Audit, plan: TouchupPlan, folder: Path) -> str:
+def _told(audit: Audit, plan: TouchupPlan, folder: Path) -> str:
     """What to tell the person on the terminal."""
     from coverage_audit.papers.words import touchup as words  # noqa: PLC0415
     from coverage_audit.papers.words.display import duration, length  # noqa: PLC0415

@@ -21,7 +21,7 @@ class PlaneOrigin:
     lat_deg: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Track:
     """Used fixes in time order, in plane metres. Arrays of shape (n,).
 
@@ -45,7 +45,7 @@ class Track:
     median_step_s: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Motion:
     """Knots of the antenna's path, in time order. Arrays of shape (n,).
 
@@ -67,7 +67,7 @@ class Motion:
     noise_m: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Timeline:
     """Slots of constant boom state, in time order, without slots in which all is off.
 
@@ -81,7 +81,7 @@ class Timeline:
     stretch: IntArray
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class BoomPath:
     """The boom's centre along the job, straight between points. Arrays of shape (n,).
 

@@ -67,7 +67,7 @@ class Areas:
         return self.covered - self.bridged - (self.perhaps_dry or 0.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class BoomLines:
     """Boom lines of one slot of constant boom state. Arrays of shape (n,), tips (n, 2).
 
@@ -130,7 +130,7 @@ class Ground:
     no_spray: BaseGeometry
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Partition:
     """Faces of the arrangement. Arrays of shape (n,).
 

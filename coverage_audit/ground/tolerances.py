@@ -100,18 +100,6 @@ neighbour's field that only caught the boom's tip does not. [boom widths]"""
 NEAREST_TOLD_M = 0.5
 """A boom nearer to a field than this is not told as so many metres away from it. [m]"""
 
-SIMULATED_WANDER_STEP_M = 0.5
-"""Steering error is drawn this often along the route and smoothly joined. [m] Well below the
-3-4 m over which it is smoothed, so the join adds nothing of its own."""
-
-SIMULATED_SWEEP_HZ = 20.0
-"""True boom lines are sampled this often. [1/s] At 3 m/s they are 0.15 m apart; on an arc of
-4 m radius the chord then leaves the arc by less than 1 mm."""
-
-DEMO_QUAD_M = 0.25
-"""Length of the quads that the demo's true ground is united from. [m] On an arc of 3.8 m radius
-the chord leaves the arc by 2 mm."""
-
 MITRE_LIMIT = 2.0
 """Corners sharper than 60 degrees are cut off when strips are opened; they are narrower than
 the least width anyway. [1]"""

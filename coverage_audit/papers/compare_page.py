@@ -51,7 +51,7 @@ class Price:
     currency: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Comparison:
     """Jobs in the order given, their measures, and the differences of each from the first."""
 

@@ -18,7 +18,7 @@ KINDS = (HEADLAND, STRAIGHT, TURN, TRANSPORT, STANDING, REVERSING, GAP)
 """Kinds of a second of the drive: each is of one. "gap": the log says nothing of it."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Fixed:
     """The boom centre's place at every used fix. Arrays of shape (n,).
 
@@ -67,7 +67,7 @@ class Deviation:
     reference: BaseGeometry
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Spacing:
     """Perpendicular distance from one pass to the neighbour driven before it.
 
@@ -185,7 +185,7 @@ class Cause:
     time_s: float | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PassResult:
     """The diary of the job in driving order, its steering, and the cause of each finding by id.
 
@@ -212,7 +212,7 @@ class Range:
     high: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Assumed:
     """What rests on an assumed boom state.
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from coverage_audit.jobs.settings import ProductSettings
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class RateCells:
     """The rate surface: cells of which something was swept. Arrays of shape (n,).
 
@@ -69,7 +69,7 @@ class RateClass:
     area_m2: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SpeedFigures:
     """Speed of the boom's centre while spraying, weighted by time; arrays for the drawn line. [m/s]
 
@@ -200,7 +200,7 @@ class ProductUse:
     above_max_m2: float | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class RateResult:
     """All about rate, tank and product that one audit found.
 
@@ -230,7 +230,7 @@ class RateResult:
     cautions: tuple[Caution, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Volume:
     """Whole-job volume and rates; None = could not be computed, ``why`` says why.
 

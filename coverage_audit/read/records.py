@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from coverage_audit.arrays import FloatArray, IntArray
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Fixes:
     """Fixes in file order. All arrays have shape (n,).
 
@@ -55,7 +55,7 @@ class SwitchChange:
     on: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Series:
     """A quantity logged over time (flow [L/min] or pressure [bar]); arrays of shape (n,)."""
 
@@ -72,7 +72,7 @@ class Mark:
     kind: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class TrackLog:
     """One GPX or NMEA file. ``dropped`` counts, by reason, what the reader could not use.
 

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class JobRecord:
     """One job: its label, its ``summary.json``, and the features of its two GeoJSON files."""
 

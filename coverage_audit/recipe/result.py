@@ -38,7 +38,7 @@ class Layers:
     transport: tuple[BaseGeometry, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class InputCount:
     """How one track file's fixes were used; ``fixes_read`` = ``fixes_used`` + dropped."""
 

@@ -70,7 +70,7 @@ class Excess:
     dose: float | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class DrivenLine:
     """A way along a strip: ``line`` (n, 2) in the direction of travel. [m]"""
 
@@ -160,7 +160,7 @@ class Stop:
     sections: tuple[int, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Leg:
     """A part of the planned way: ``kind`` is "drive", "back" or "work"; points (n, 2). [m]"""
 

@@ -1,7 +1,7 @@
 """Shortest ways between poses for a vehicle of a given turning radius, for many pairs at once.
 
-Source: L. E. Dubins 1957, Am. J. Math. 79:497-516 (from memory). :mod:`.simulate_route` has the
-same for one pair; the tests hold the two together. Headings are clockwise from north.
+Source: L. E. Dubins 1957, Am. J. Math. 79:497-516 (from memory). The simulator of the
+tests has the same for one pair; the tests hold the two together. Headings are clockwise from north.
 """
 
 from __future__ import annotations

@@ -17,6 +17,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 import gpxpy
 from jobs import START_S, boom, job, log
 from reference import reference_count
+from simulator.files import to_boom_csv, to_geojson_text, to_gpx_text
+from simulator.jobs import benchmark_scenario, simulate
 
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
@@ -25,8 +27,6 @@ from coverage_audit.jobs.settings import HAND as BY_EYE
 from coverage_audit.jobs.settings import AccuracySettings
 from coverage_audit.recipe import audit as recipe
 from coverage_audit.recipe import drive as drives
-from coverage_audit.simulate import benchmark_scenario, simulate
-from coverage_audit.simulate_files import to_boom_csv, to_geojson_text, to_gpx_text
 
 RUNS = 5
 JOB_FILE = """

@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from coverage_audit.cli import files
 from coverage_audit.cli import main as cli
+from coverage_audit.files import whole_sets as files
 from coverage_audit.read import tolerances as tol
 
 ROOT = Path(__file__).parents[2]
@@ -325,10 +325,11 @@ def test_interrupted_half_way(small_job, tmp_path):
     """Ctrl-C to a process of its own, between the audit and the writing of its papers."""
     code = (
         "import os, signal, sys\n"
-        "from coverage_audit import cli\n"
-        "cli._audit = lambda job, *_: job\n"
-        "cli._papers = lambda *_: os.kill(os.getpid(), signal.SIGINT)\n"
-        "sys.exit(cli.main())\n"
+        "from coverage_audit import run\n"
+        "from coverage_audit.cli.main import main\n"
+        "run.audited = lambda job, *_: job\n"
+        "run.papers = lambda *_, **__: os.kill(os.getpid(), signal.SIGINT)\n"
+        "sys.exit(main())\n"
     )
     done = subprocess.run(
         [sys.executable, "-c", code, "check", small_job.path, "-o", tmp_path / "out"],

@@ -15,9 +15,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import coverage_audit
-from coverage_audit.cli import files
+from coverage_audit import run as house
 from coverage_audit.cli import main as cli
+from coverage_audit.cli import terminal
 from coverage_audit.errors import InputError
+from coverage_audit.files import whole_sets as files
 
 PAPERS = {"report.html", "summary.json", "findings.geojson", "missed.gpx", "passes.geojson"}
 MARK = ".coverage-audit.json"
@@ -33,9 +35,10 @@ def run(*arguments, **options):
 @pytest.fixture
 def written(monkeypatch):
     """Replace the audit: readers and arguments at work, papers of fixed text."""
-    monkeypatch.setattr(cli, "_audit", lambda job, *_: job)
-    monkeypatch.setattr(cli, "_papers", lambda *_: dict.fromkeys(PAPERS, "paper\n"))
-    monkeypatch.setattr(cli, "_tell", lambda *_: None)
+    monkeypatch.setattr(house, "audited", lambda job, *_: job)
+    monkeypatch.setattr(house, "fetch_report_room", lambda: None)
+    monkeypatch.setattr(house, "papers", lambda *_, **__: dict.fromkeys(PAPERS, "paper\n"))
+    monkeypatch.setattr(terminal, "tell", lambda *_: None)
 
 
 # --- a job that is right ------------------------------------------------------------------
@@ -193,7 +196,7 @@ def test_help_does_not_pay_for_the_heavy_libraries():
 
 @pytest.mark.usefixtures("written")
 def test_fault_of_ours_is_one_line_and_exit_1(small_job, tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr(cli, "_audit", lambda *_: 1 / 0)
+    monkeypatch.setattr(house, "audited", lambda *_: 1 / 0)
     monkeypatch.delenv(cli.TRACEBACK_VARIABLE, raising=False)
     assert cli.main(["check", str(small_job.path), "-o", str(tmp_path / "out")]) == 1
     err = capsys.readouterr().err
@@ -209,7 +212,7 @@ def test_fault_of_ours_is_one_line_and_exit_1(small_job, tmp_path, monkeypatch, 
 @pytest.mark.usefixtures("written")
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_signals_stop_it_with_nothing_written(small_job, tmp_path, monkeypatch, capsys, number):
-    monkeypatch.setattr(cli, "_audit", lambda *_: os.kill(os.getpid(), number))
+    monkeypatch.setattr(house, "audited", lambda *_: os.kill(os.getpid(), number))
     before = signal.getsignal(signal.SIGTERM)
     assert cli.main(["check", str(small_job.path), "-o", str(tmp_path / "out")]) == 2
     assert capsys.readouterr().err == "coverage-audit: stopped; nothing was written\n"
@@ -240,7 +243,7 @@ def test_reader_that_stops_reading_is_no_fault(small_job):
 @pytest.mark.usefixtures("written")
 def test_progress_bar_only_on_a_terminal(small_job, monkeypatch, capsys, tmp_path):
     arguments = ["check", str(small_job.path), "-o", str(tmp_path / "out")]
-    monkeypatch.setattr(cli, "_audit", lambda _job, progress, _file: progress("counting visits", 0.5))
+    monkeypatch.setattr(house, "audited", lambda _job, progress, _file: progress("counting visits", 0.5))
     assert cli.main(arguments) == 0
     assert capsys.readouterr().err == ""
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)

@@ -9,25 +9,29 @@ from pathlib import Path
 
 import pytest
 
-from coverage_audit.cli import files, files_lock, files_set
+from coverage_audit import run
+from coverage_audit.cli import check, terminal
 from coverage_audit.cli import main as cli
 from coverage_audit.errors import InputError
+from coverage_audit.files import lock, mark
+from coverage_audit.files import whole_sets as files
 
 ROOT = Path(__file__).parents[2]
 FIXTURE = ROOT / "fixtures" / "one_pass_off"
-MARK = files_set.MARK
+MARK = mark.MARK
 
 
 def content(folder):
-    return {path.name: path.read_text() for path in folder.iterdir() if path.name not in (MARK, files_lock.LOCK)}
+    return {path.name: path.read_text() for path in folder.iterdir() if path.name not in (MARK, lock.LOCK)}
 
 
 @pytest.fixture
 def quick(monkeypatch):
     """Replace the audit by none at all: arguments, readers and files at work, papers of fixed text."""
-    monkeypatch.setattr(cli, "_audit", lambda job, *_: job)
-    monkeypatch.setattr(cli, "_papers", lambda *_: dict.fromkeys(cli.REPORT_PAPERS, "paper\n"))
-    monkeypatch.setattr(cli, "_tell", lambda *_: None)
+    monkeypatch.setattr(run, "audited", lambda job, *_: job)
+    monkeypatch.setattr(run, "fetch_report_room", lambda: None)
+    monkeypatch.setattr(run, "papers", lambda *_, **__: dict.fromkeys(run.REPORT_PAPERS, "paper\n"))
+    monkeypatch.setattr(terminal, "tell", lambda *_: None)
 
 
 def copied_job(folder, **names):
@@ -48,7 +52,7 @@ def copied_job(folder, **names):
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="kills children that this system cannot fork")
 def test_killed_at_every_step_the_folder_holds_the_old_or_the_new_set(tmp_path):
     """Killed before every step that touches the disk, and the repair killed at every step of its own."""
-    command = [sys.executable, str(Path(__file__).parent / "killed_writer.py"), str(tmp_path)]
+    command = [sys.executable, str(Path(__file__).parents[1] / "killed_writer.py"), str(tmp_path)]
     done = subprocess.run(
         command, capture_output=True, text=True, check=False, env=os.environ | {"PYTHONPATH": str(ROOT)}
     )
@@ -87,7 +91,7 @@ def test_failure_at_every_step_puts_everything_back(tmp_path, monkeypatch):
 
 def test_papers_are_written_by_what_windows_can_do(tmp_path):
     """Stand-ins with the rules of Windows: what they refuse was seen to fail with a POSIX-only call put in."""
-    command = [sys.executable, str(Path(__file__).parent / "windows_writer.py"), str(tmp_path)]
+    command = [sys.executable, str(Path(__file__).parents[1] / "windows_writer.py"), str(tmp_path)]
     done = subprocess.run(
         command, capture_output=True, text=True, check=False, env=os.environ | {"PYTHONPATH": str(ROOT)}
     )
@@ -99,7 +103,7 @@ def test_papers_are_written_by_what_windows_can_do(tmp_path):
 
 def test_half_written_files_of_a_run_that_is_gone_are_removed(tmp_path):
     files.write_all(tmp_path, {"a": "old"}, kind="report")
-    for name in (".coverage-audit.0.part", ".coverage-audit.7.old", ".coverage-audit.json.part", files_lock.LOCK):
+    for name in (".coverage-audit.0.part", ".coverage-audit.7.old", ".coverage-audit.json.part", lock.LOCK):
         (tmp_path / name).write_text("half")
     (tmp_path / ".mine.part").write_text("mine")
     files.check_folder(tmp_path)
@@ -107,7 +111,7 @@ def test_half_written_files_of_a_run_that_is_gone_are_removed(tmp_path):
 
 
 def test_two_runs_do_not_write_into_one_folder_at_once(tmp_path):
-    with files_lock.only_writer(tmp_path), pytest.raises(InputError, match="another run is writing"):
+    with lock.only_writer(tmp_path), pytest.raises(InputError, match="another run is writing"):
         files.write_all(tmp_path, {"a": "new"})
     files.write_all(tmp_path, {"a": "new"})
     assert content(tmp_path) == {"a": "new"}
@@ -117,7 +121,7 @@ def test_a_file_system_without_locks_is_written_to(tmp_path, monkeypatch):
     def refuse(_descriptor):
         raise OSError(errno.ENOLCK, "no locks available")
 
-    monkeypatch.setattr(files_lock, "_take", refuse)
+    monkeypatch.setattr(lock, "_take", refuse)
     files.write_all(tmp_path, {"a": "new"})
     assert content(tmp_path) == {"a": "new"}
 
@@ -129,7 +133,8 @@ def test_interruption_after_the_last_step_says_that_all_is_written(tmp_path, mon
     for stopped_at in range(30):
         assert cli.main(["check", str(job), "-o", str(out), "--quiet"]) == 0
         before = content(out)
-        monkeypatch.setattr(cli, "_papers", lambda *_, n=stopped_at: dict.fromkeys(cli.REPORT_PAPERS, f"paper {n}\n"))
+        fresh = dict.fromkeys(run.REPORT_PAPERS, f"paper {stopped_at}\n")
+        monkeypatch.setattr(run, "papers", lambda *_, fresh=fresh, **__: fresh)
         left = [stopped_at]
 
         def unlink(self, missing_ok=False, left=left):  # noqa: FBT002
@@ -144,7 +149,7 @@ def test_interruption_after_the_last_step_says_that_all_is_written(tmp_path, mon
         told = capsys.readouterr().err
         if code == 0:
             break
-        written = content(out) == dict.fromkeys(cli.REPORT_PAPERS, f"paper {stopped_at}\n")
+        written = content(out) == fresh
         assert written or content(out) == before
         assert told == (
             f"coverage-audit: stopped; all was written to {out} already\n"
@@ -160,7 +165,7 @@ def test_interruption_while_the_result_is_printed_does_not_say_that_nothing_was_
     def stop(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(cli, "_tell", stop)
+    monkeypatch.setattr(terminal, "tell", stop)
     out = tmp_path / "out"
     assert cli.main(["check", str(copied_job(tmp_path / "job")), "-o", str(out)]) == 2
     assert capsys.readouterr().err == f"coverage-audit: stopped; all was written to {out} already\n"
@@ -172,10 +177,10 @@ def test_interruption_while_the_result_is_printed_does_not_say_that_nothing_was_
 @pytest.mark.parametrize("name", ["job.toml", "track.gpx", "boom.csv", "report.html"])
 def test_demo_does_not_replace_files_of_somebody_else(tmp_path, monkeypatch, capsys, name):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(cli, "_audit", lambda job, *_: job)
-    monkeypatch.setattr(cli, "_papers", lambda *_: dict.fromkeys(cli.REPORT_PAPERS, "paper\n"))
-    monkeypatch.setattr("coverage_audit.demo.demo_truth_text", lambda _: "")
-    monkeypatch.setattr(cli, "_tell", lambda *_: None)
+    monkeypatch.setattr(run, "audited", lambda job, *_: job)
+    monkeypatch.setattr(run, "papers", lambda *_, **__: dict.fromkeys(run.REPORT_PAPERS, "paper\n"))
+    monkeypatch.setattr("coverage_audit.demo.truth.truth_text", lambda _: "")
+    monkeypatch.setattr(terminal, "tell", lambda *_: None)
     Path(name).write_text("mine")
     assert cli.main(["demo", "-o", "."]) == 2
     told = capsys.readouterr().err
@@ -202,7 +207,7 @@ def test_an_input_is_never_replaced(tmp_path, monkeypatch, capsys, quick, more):
 
 def test_a_paper_of_ours_that_is_an_input_now_is_neither_replaced_nor_removed(tmp_path):
     files.write_all(tmp_path, {"a": "paper a", "b": "paper b"}, kind="report")
-    inputs = {files_set.sha256_of("paper a"), files_set.sha256_of("paper b")}
+    inputs = {mark.sha256_of("paper a"), mark.sha256_of("paper b")}
     for replace in (False, True):
         with pytest.raises(InputError, match="a: this file is an input"):
             files.write_all(tmp_path, {"a": "new"}, kind="report", permit=files.Permit(inputs, replace=replace))
@@ -224,7 +229,7 @@ def test_a_paper_that_was_changed_since_is_kept(tmp_path):
 
 
 def test_foreign_files_are_refused_before_any_work(tmp_path, monkeypatch, capsys, quick):  # noqa: ARG001
-    monkeypatch.setattr(cli, "_read", lambda *_: pytest.fail("the work has begun"))
+    monkeypatch.setattr(check, "read_job_of", lambda *_: pytest.fail("the work has begun"))
     (tmp_path / "summary.json").write_text("mine")
     assert cli.main(["check", "job.toml", "-o", str(tmp_path)]) == 2
     assert "summary.json: this file is there already" in capsys.readouterr().err
@@ -243,10 +248,10 @@ def test_a_mark_cannot_reach_out_of_its_folder(tmp_path):
     files.write_all(folder, {"a": "paper"}, kind="report")
     victim = tmp_path / "victim"
     victim.write_text("mine")
-    sha256 = files_set.sha256_of("mine")
+    sha256 = mark.sha256_of("mine")
     undo = {"fresh": {"../victim": sha256, str(victim): sha256}, "copies": {"../victim": "a", "b": "../victim"}}
     sets = {"report": {"job": "", "files": {"../victim": sha256}}}
-    (folder / MARK).write_text(json.dumps({"schema": files_set.SCHEMA, "sets": sets, "undo": undo}))
+    (folder / MARK).write_text(json.dumps({"schema": mark.SCHEMA, "sets": sets, "undo": undo}))
     files.settle(folder)
     files.write_all(folder, {"c": "new"}, kind="report")
     assert victim.read_text() == "mine"
@@ -277,7 +282,7 @@ def test_check_removes_the_plan_and_grid_of_the_run_before(tmp_path):
     assert cli.main(["check", job, "-o", str(out), "--quiet", "--touchup", "--rate-grid", "--replicates", "0"]) == 0
     assert {"touchup.gpx", "rate.asc"} < {path.name for path in out.iterdir()}
     assert cli.main(["check", job, "-o", str(out), "--quiet", "--replicates", "0"]) == 0
-    assert {path.name for path in out.iterdir()} == {*cli.REPORT_PAPERS, MARK}
+    assert {path.name for path in out.iterdir()} == {*run.REPORT_PAPERS, MARK}
 
 
 def test_files_that_are_loose_belong_to_the_person(tmp_path):

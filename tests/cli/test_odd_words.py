@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from coverage_audit import units
+from coverage_audit import run, units
 from coverage_audit.cli import main as cli
 from coverage_audit.errors import InputError
 from coverage_audit.jobs import touchup as job_touchup
@@ -103,7 +103,7 @@ def test_dates_beyond_every_log_are_refused(small_job, key, value, table):
 @pytest.mark.parametrize("command", ["touchup", "check"])
 @pytest.mark.parametrize("day", ["9999-12-31", "0001-01-01", "30 May", ""])
 def test_day_of_the_touch_up_is_refused_before_any_work(small_job, tmp_path, capsys, monkeypatch, command, day):
-    monkeypatch.setattr(cli, "_audit", lambda *_: pytest.fail("the work has begun"))
+    monkeypatch.setattr(run, "audited", lambda *_: pytest.fail("the work has begun"))
     more = ["--touchup"] if command == "check" else []
     assert cli.main([command, str(small_job.path), "-o", str(tmp_path / "out"), "--on", day, *more]) == 2
     assert capsys.readouterr().err.startswith("coverage-audit: --on: ")
@@ -215,7 +215,7 @@ def test_every_library_that_is_imported_is_declared():
     declared = {re.match(r"[A-Za-z0-9.-]+", text)[0].lower() for text in texts}
     other_names = {"pil": "pillow", "fpdf": "fpdf2"}
     used = set()
-    for path in (ROOT / "coverage_audit").glob("*.py"):
+    for path in (ROOT / "coverage_audit").rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Import):
                 names = [alias.name for alias in node.names]
@@ -230,4 +230,4 @@ def test_every_library_that_is_imported_is_declared():
 def test_advice_for_the_extra_is_the_readme_s():
     advice = ".venv/bin/pip install '.[touchup]'"
     assert advice in (ROOT / "README.md").read_text(encoding="utf-8")
-    assert advice in (ROOT / "coverage_audit" / "touchup_order.py").read_text(encoding="utf-8")
+    assert advice in (ROOT / "coverage_audit" / "touchup" / "order.py").read_text(encoding="utf-8")

@@ -7,13 +7,13 @@ import re
 import numpy as np
 import pytest
 from compare_trials import ALIKE, alike_pair, differences, record
+from simulator.jobs import GUIDED, gauss_markov
 
 from coverage_audit.cli import main as cli
-from coverage_audit.cli.more import parse_price
+from coverage_audit.cli.compare import parse_price
 from coverage_audit.comparison.measures import MEASURES
 from coverage_audit.comparison.statistics import Series, block_length, compare_series, student_975
 from coverage_audit.errors import InputError
-from coverage_audit.simulate import GUIDED, gauss_markov
 from coverage_audit.units import US_GALLON_L
 
 CALLED_AT_MOST = 0.08

@@ -8,19 +8,22 @@ import tomllib
 from dataclasses import replace
 
 import gpxpy
+import make_demo as demo
 import numpy as np
 import pytest
 import shapely
 import shapely.geometry
 from audit_builder import make_audit
+from simulator.jobs import Faults, GnssError, Scenario, simulate
 
-from coverage_audit import demo
+from coverage_audit.demo import job as shipped_job
+from coverage_audit.demo.truth import AREA_WORDS, fault_words, truth_text
+from coverage_audit.demo.truth import truth as shipped_truth
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.jobs.read import read_job
 from coverage_audit.papers.geojson import findings_geojson
 from coverage_audit.recipe.audit import audit_job
-from coverage_audit.simulate import Faults, GnssError, Scenario, simulate
 
 NAMES = {"job.toml", "track.gpx", "boom.csv", "boundary.geojson", "pond.geojson"}
 
@@ -73,6 +76,36 @@ def test_the_job_is_a_small_irregular_field_with_every_kind_of_trouble(job):
     assert 3e4 < job.scenario.field.area < 5e4
     assert set(job.label) == {"headland", "straight", "turn", "transport", "standing"}
     assert len(job.scenario.faults.offset_m) == len(job.scenario.faults.early_off_m) == 1
+
+
+def test_what_is_shipped_is_what_the_simulator_makes():
+    """Byte for byte; the track as unpacked, since packing may differ with the library that packs."""
+    made = demo.shipped_files()
+    assert {path.name for path in demo.SHIPPED.iterdir()} == set(made)
+    files = demo.demo_files()
+    assert shipped_job.demo_files() == {name: text.encode() for name, text in files.items()}
+    assert shipped_job.shipped("truth.json") == made["truth.json"]
+    assert (demo.SHIPPED / "track.gpx.gz").read_bytes()[4:8] == bytes(4)  # RFC 1952: MTIME 0, no time stamp
+
+
+def test_the_shipped_truth_is_the_simulators(job, truth):
+    told = shipped_truth()
+    assert list(told["area_m2"]) == list(AREA_WORDS)
+    assert told["area_m2"]["missed"] == pytest.approx(truth.missed.area, abs=0.006)
+    assert told["area_m2"]["double"] == pytest.approx(truth.double.area, abs=0.006)
+    plane = Plane(demo.ORIGIN)
+    for fault, built_in in zip(told["faults"], demo.built_in_faults(job), strict=True):
+        zone = plane.geometry_to_metres(shapely.geometry.shape(fault["zone_deg"]))
+        assert zone.is_valid
+        assert zone.area == pytest.approx(built_in.zone.area, abs=0.02)  # corners to 0.1 mm
+        assert fault["missed_m2"] == pytest.approx(truth.missed.intersection(zone).area, abs=0.02)
+
+
+def test_passes_are_told_as_simulated_where_the_audit_numbers_none(truth):
+    wide, early, forgotten = (fault_words(one, audit_of(truth, demo.ORIGIN)) for one in shipped_truth()["faults"])
+    assert wide == "pass 6 driven 1 m too far from pass 5"
+    assert early == "pass 9: switched off 11 m early"
+    assert forgotten == "pass 14: switch forgotten from 38 m to 64 m"
 
 
 # --- truth -----------------------------------------------------------------------------------
@@ -175,7 +208,7 @@ def audit_of(truth, origin):
 
 def test_truth_and_a_perfect_audit_show_the_same_figures(truth):
     """Two columns of equal figures, in any plane that the audit works in."""
-    text = demo.demo_truth_text(audit_of(truth, PlaneOrigin(demo.ORIGIN.lon_deg + 0.002, demo.ORIGIN.lat_deg - 0.001)))
+    text = truth_text(audit_of(truth, PlaneOrigin(demo.ORIGIN.lon_deg + 0.002, demo.ORIGIN.lat_deg - 0.001)))
     rows = [line.split("  ") for line in text.splitlines() if line.startswith("  ")]
     rows = [[cell.strip() for cell in row if cell.strip()] for row in rows]
     figures = [row for row in rows if len(row) == 3]
@@ -190,7 +223,7 @@ def test_truth_and_a_perfect_audit_show_the_same_figures(truth):
 def test_an_audit_that_missed_nothing_shows_nothing_found_at_the_faults(truth):
     audit = audit_of(truth, demo.ORIGIN)
     layers = dataclasses.replace(audit.layers, by_visits=(shapely.Polygon(), *audit.layers.by_visits[1:]))
-    text = demo.demo_truth_text(dataclasses.replace(audit, layers=layers))
+    text = truth_text(dataclasses.replace(audit, layers=layers))
     faults = [line for line in text.splitlines() if line.startswith("  pass ")]
     assert [line.split("  ")[-1].strip() for line in faults] == ["0\u00a0m²"] * 3
 

@@ -5,12 +5,13 @@ import json
 import re
 from pathlib import Path
 
+import make_demo as demo
 import numpy as np
 import pytest
 from jobs import FIELD_100_X_60, job, log, parallel_passes
 
-from coverage_audit import demo
 from coverage_audit.cli import main as cli
+from coverage_audit.demo.truth import fault_words, truth
 from coverage_audit.jobs.read import read_job
 from coverage_audit.papers.geojson import findings_geojson
 from coverage_audit.papers.gpx import missed_gpx
@@ -99,16 +100,16 @@ def test_every_paper_tells_the_same_cause(demo_audit):
 
 def test_the_demos_faults_are_told_as_they_were_built_in(demo_audit):
     """Passes 6, 9 and 14 as simulated; each is named by its number in the report, in truth and finding alike."""
-    wide, early, forgotten = demo.built_in_faults(demo.demo_job())
+    wide, early, forgotten = (fault_words(fault, demo_audit) for fault in truth()["faults"])
     first, second, third = (demo_audit.passes.causes[name] for name in ("M1", "M2", "M3"))
     (pass_off,) = first.passes
     assert first.kind == "boom off"
     assert first.length_m == pytest.approx(26.0, abs=0.3)
-    assert forgotten.told(demo_audit) == f"pass {pass_off}: switch forgotten from 38 m to 64 m"
+    assert forgotten == f"pass {pass_off}: switch forgotten from 38 m to 64 m"
     assert second.kind == "spacing"
-    assert wide.told(demo_audit) == f"pass {second.passes[1]} driven 1 m too far from pass {second.passes[0]}"
+    assert wide == f"pass {second.passes[1]} driven 1 m too far from pass {second.passes[0]}"
     assert third.kind == "early off"
-    assert early.told(demo_audit) == f"pass {third.passes[0]}: switched off 11 m early"
+    assert early == f"pass {third.passes[0]}: switched off 11 m early"
 
 
 def test_no_pass_of_the_demo_is_switched_wrong_where_no_fault_was_built_in(demo_audit):

@@ -9,7 +9,9 @@ from audit_builder import worked_figure
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coverage_audit import run
 from coverage_audit.cli import main as cli
+from coverage_audit.cli import terminal
 from coverage_audit.papers.page import report_html
 from coverage_audit.papers.summary import summary_json
 from coverage_audit.papers.templating import page_templates
@@ -90,8 +92,8 @@ def test_look_shows_the_name_of_a_log_on_one_line(small_job, capsys):
 def test_progress_bar_shows_names_without_what_steers(small_job, monkeypatch, capsys):
     small_job.write("a\u202e\x9b2J.gpx", small_job.read("track.gpx"))
     small_job.change("files", '["a\\u202e\\u009b2J.gpx"]', "track")
-    monkeypatch.setattr(cli, "_audit", lambda job, *_: job)
-    monkeypatch.setattr(cli, "_tell", lambda *_: None)
+    monkeypatch.setattr(run, "audited", lambda job, *_: job)
+    monkeypatch.setattr(terminal, "tell", lambda *_: None)
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
     assert cli.main(["check", str(small_job.path), "--json"]) == 0
     told = capsys.readouterr().err

@@ -7,6 +7,7 @@ import pytest
 import shapely
 from jobs import boom, job, log, parallel_passes
 from pass_jobs import audited, field_job
+from simulator.jobs import Faults, Stop
 
 from coverage_audit.papers.figures.passes import pass_summary
 from coverage_audit.papers.summary import summary_dict
@@ -14,7 +15,6 @@ from coverage_audit.passes.diary import keep_diary
 from coverage_audit.passes.model import KINDS, Fixed, Span
 from coverage_audit.passes.way import white_noise_m
 from coverage_audit.recipe.audit import audit_job
-from coverage_audit.simulate import Faults, Stop
 
 FIELD = shapely.box(-100, -100, 100, 100)
 

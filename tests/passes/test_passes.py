@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import shapely
 from pass_jobs import audited, curved_job, field_job, fixed_of, labelled_right, two_block_job
+from simulator.jobs import Stop
 
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
@@ -15,7 +16,6 @@ from coverage_audit.passes.model import Fixed
 from coverage_audit.passes.steering import driven_passes, find_neighbours, spacings
 from coverage_audit.passes.way import smooth_way, white_noise_m
 from coverage_audit.read.tracks.registry import read_track
-from coverage_audit.simulate import Stop
 
 BORDER_DONE_S = 200.0
 """The mower has gone along the border and begins its passes after this. [s]"""

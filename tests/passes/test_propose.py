@@ -8,6 +8,8 @@ import re
 import numpy as np
 import pytest
 from pass_jobs import assumed_trial, audited, field_job
+from simulator.files import to_geojson_text, to_gpx_text
+from simulator.jobs import Faults
 
 from coverage_audit.cli import main as cli
 from coverage_audit.drive.model import PlaneOrigin
@@ -19,8 +21,6 @@ from coverage_audit.papers.terminal import terminal_text
 from coverage_audit.passes.model import Span
 from coverage_audit.passes.propose import noise_shown, on_times
 from coverage_audit.read.boom_times import parse_boom
-from coverage_audit.simulate import Faults
-from coverage_audit.simulate_files import to_geojson_text, to_gpx_text
 
 FEW = (3, 6, 9)
 TRIALS = 100

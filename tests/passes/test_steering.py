@@ -6,10 +6,10 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pass_jobs import audited, curved_job, field_job
+from simulator.jobs import GUIDED, HAND, Faults, SwitchHabit
 
 from coverage_audit.papers.summary import summary_dict
 from coverage_audit.passes.cross_track import beside, best_line, cross_track_m
-from coverage_audit.simulate import GUIDED, HAND, Faults, SwitchHabit
 
 WIDTH_M = 9.0
 

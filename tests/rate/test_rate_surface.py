@@ -12,6 +12,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from jobs import PLACE, START_S, boom, drive, job, log, parallel_passes, worked_job
+from simulator.jobs import GnssError, Scenario, simulate
 
 from coverage_audit.drive.plane import Plane
 from coverage_audit.jobs.settings import BoomSettings, NozzleSettings, RateSettings
@@ -19,7 +20,6 @@ from coverage_audit.rate.cells import grid_over, spread
 from coverage_audit.rate.volume import litres_per_hectare
 from coverage_audit.read.records import Series
 from coverage_audit.recipe.audit import audit_job
-from coverage_audit.simulate import GnssError, Scenario, simulate
 from coverage_audit.units import FOOT_M, HECTARE_M2, MPH_M_S, RATE_L_HA
 
 FLOW = 15.0

@@ -15,11 +15,11 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from jobs import boom, job, log
+from simulator.jobs import GnssError, Scenario, Steering, simulate
 
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.jobs.settings import BoomSettings
 from coverage_audit.recipe.audit import audit_job
-from coverage_audit.simulate import GnssError, Scenario, Steering, simulate
 
 FIELD = shapely.Polygon([(0, 0), (95, -6), (110, 80), (40, 105), (-8, 70)])
 SECTIONS = (2.0, 4.0, 3.0)

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from simulator.route import Pose, shortest_turn
 
-from coverage_audit.simulate_route import Pose, shortest_turn
 from coverage_audit.touchup.turns import turn_legs, way_points
 
 poses = st.tuples(st.floats(-30, 30), st.floats(-30, 30), st.floats(-3.1, 3.1))

@@ -9,15 +9,15 @@ from xml.sax.saxutils import escape
 import numpy as np
 import shapely
 
-from .units import KNOT_M_S
+from coverage_audit.units import KNOT_M_S
 
 if TYPE_CHECKING:
     from shapely.geometry import Polygon
 
+    from coverage_audit.arrays import BoolArray, FloatArray
     from coverage_audit.drive.plane import Plane
 
-    from .arrays import BoolArray, FloatArray
-    from .simulate import SimulatedJob
+    from .jobs import SimulatedJob
 
 GPX_HEAD = (
     '<?xml version="1.0" encoding="UTF-8"?>\n'

@@ -16,7 +16,8 @@ from pynmeagps import NMEAReader
 
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
-from coverage_audit.simulate import (
+from simulator.files import sentence, spraying, to_boom_csv, to_geojson_text, to_gpx_text, to_nmea_text
+from simulator.jobs import (
     Faults,
     GnssError,
     Scenario,
@@ -27,8 +28,7 @@ from coverage_audit.simulate import (
     gauss_markov,
     simulate,
 )
-from coverage_audit.simulate_files import sentence, spraying, to_boom_csv, to_geojson_text, to_gpx_text, to_nmea_text
-from coverage_audit.simulate_route import (
+from simulator.route import (
     Leg,
     Pose,
     Route,

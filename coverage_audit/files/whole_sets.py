@@ -1,7 +1,7 @@
 """Writing output files: a whole set or nothing, over nobody else's files.
 
 A set is exchanged in steps that can each be undone: new files and copies of the old ones are put
-beside their targets, the mark (:mod:`coverage_audit.cli.files_set`) is given the way back, the files are
+beside their targets, the mark (:mod:`.mark`) is given the way back, the files are
 renamed, and the mark is replaced by one without a way back. That last rename is the moment at
 which the new set stands. A run that was killed before it is undone by the next run into the folder.
 """
@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
 
-from .files_lock import LOCK, only_writer
-from .files_set import MARK, OLD, PART, PREFIX, Mark, PaperSet, Undo, file_sha256, mark_text, read_mark, sha256_of
+from .lock import LOCK, only_writer
+from .mark import MARK, OLD, PART, PREFIX, Mark, PaperSet, Undo, file_sha256, mark_text, read_mark, sha256_of
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping, Sequence

@@ -16,7 +16,7 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from .arrays import FloatArray, IntArray
+    from coverage_audit.arrays import FloatArray, IntArray
 
 Turn = tuple[float, float]  # curvature [1/m], length [m]
 

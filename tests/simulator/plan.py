@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from .simulate_route import TINY_M, Pose, Route, RouteBuilder, detour, merged, rounded_polyline, shortest_turn, without
+from .route import TINY_M, Pose, Route, RouteBuilder, detour, merged, rounded_polyline, shortest_turn, without
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -1,37 +1,42 @@
-"""The built-in job: an invented field, driven by the simulator, so that the truth is known.
+"""Make the files that the demo ships, from the simulator: python tests/make_demo.py.
 
-The audit sees only the files that :func:`write_demo_job` leaves; :func:`demo_truth_text`
-works out what really happened from the simulator's true path and shapely's unions, by a
-route that shares nothing with the audit's own counting, and puts both side by side.
+The built-in job is an invented field, driven by the simulator, so that the truth is known. The audit
+sees only the job's files; ``truth.json`` is what really happened, worked out from the simulator's true
+path and shapely's unions, by a route that shares nothing with the audit's own counting.
 """
 
 from __future__ import annotations
 
+import gzip
+import json
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
+from simulator.files import to_boom_csv, to_geojson_text, to_gpx_text
+from simulator.jobs import HAND, Faults, GnssError, Scenario, SimulatedJob, Stop, SwitchHabit, simulate
+from simulator.route import without
 
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
-from coverage_audit.ground.tolerances import DEMO_QUAD_M
-from coverage_audit.papers.words import display
-from coverage_audit.passes.model import STRAIGHT
-
-from .simulate import HAND, Faults, GnssError, Scenario, SimulatedJob, Stop, SwitchHabit, simulate
-from .simulate_files import to_boom_csv, to_geojson_text, to_gpx_text
-from .simulate_route import without
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
-    from pathlib import Path
-
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.recipe.result import Audit
+SHIPPED = Path(__file__).parent.parent / "coverage_audit" / "demo" / "files"
+TRACK = "track.gpx"
+"""The one file that is shipped packed, under this name and .gz."""
+
+QUAD_M = 0.25
+"""Length of the quads that the true ground is united from. [m] On an arc of 3.8 m radius
+the chord leaves the arc by 2 mm."""
+
+ZONE_GRID_DEG = 1e-9
+"""Corners of a fault's zone are shipped to this. [deg] A tenth of a millimetre."""
 
 FIELD_NAME = "Rowan Spring meadow"
 FLOW_L_MIN = 19.4
@@ -108,18 +113,6 @@ class BuiltInFault:
     moments_s: tuple[float, ...]
     zone: BaseGeometry
 
-    def told(self, audit: Audit) -> str:
-        """The fault with its passes numbered as in the report of *audit*, or as simulated where it tells none."""
-        numbers = [_reported(audit, at) or n for at, n in zip(self.moments_s, self.passes, strict=True)]
-        return self.sentence.format(*numbers)
-
-
-def _reported(audit: Audit, moment_s: float) -> int:
-    """Number of the pass that *audit* tells of at a moment [s]; 0 when it tells of none."""
-    passes = audit.passes.passes if audit.passes else ()
-    during = (one.n for one in passes if one.kind == STRAIGHT and one.start_s <= moment_s <= one.end_s)
-    return next(during, 0)
-
 
 def demo_scenario() -> Scenario:
     """Set the built-in job: about 4 ha, a pond, hand steering and three faults."""
@@ -176,13 +169,7 @@ def demo_files() -> dict[str, str]:
 
 
 def write_demo_job(folder: Path) -> Path:
-    """Write the built-in job's files, the same bytes each time, and return the job file's path.
-
-    Raises
-    ------
-    OSError
-        The folder cannot be made or written to.
-    """
+    """Write the built-in job's files, the same bytes each time, and return the job file's path."""
     folder.mkdir(parents=True, exist_ok=True)
     for name, text in demo_files().items():
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
@@ -237,7 +224,7 @@ def _pieces(job: SimulatedJob) -> list[BaseGeometry]:
 
 def swept_ground(job: SimulatedJob, on_s: float, off_s: float) -> BaseGeometry:
     """Ground truly swept between two times: the union of fine quads, in plane metres."""
-    steps = max(int((off_s - on_s) * job.scenario.speed_m_s / DEMO_QUAD_M), 1)
+    steps = max(int((off_s - on_s) * job.scenario.speed_m_s / QUAD_M), 1)
     left, right = job.path.tips(np.linspace(on_s, off_s, steps + 1))
     corners = np.stack((left[:-1], right[:-1], right[1:], left[1:]), axis=1)
     return shapely.union_all(shapely.make_valid(shapely.polygons(corners)))
@@ -288,63 +275,49 @@ def _between(job: SimulatedJob, number: int) -> BaseGeometry:
     return shapely.Polygon(np.concatenate(lines)).buffer(0)
 
 
-def demo_truth_text(audit: Audit) -> str:
-    """Truth and finding of the built-in job side by side, and why they differ.
-
-    Returns
-    -------
-    str
-        Lines for the terminal, in the units of the job.
-    """
-    job = demo_job()
-    truth = true_ground(job)
-    units = audit.job.settings.report.units
-    areas = audit.area_m2
-    rows = [
-        ("target area", truth.target.area, areas.target),
-        ("covered", truth.target.area - truth.missed.area, areas.covered),
-        ("missed", truth.missed.area, areas.missed),
-        ("sprayed twice or more", truth.double.area, areas.double),
-        ("sprayed outside the field", truth.outside_m2, areas.outside),
-        ("sprayed into the pond", truth.pond_m2, areas.excluded_sprayed),
-    ]
-    to_demo = _mover(Plane(audit.origin), Plane(ORIGIN))
-    missed_found = to_demo(audit.layers.by_visits[0])
-    faults = built_in_faults(job)
-    fault_rows = [
-        (fault.told(audit), truth.missed.intersection(fault.zone).area, missed_found.intersection(fault.zone).area)
-        for fault in faults
-    ]
-    return "\n".join(
-        [
-            "This job was simulated, so the truth is known:",
-            *_table(("", "truth", "audit"), rows, lambda value: display.small_area(value, units)),
-            "",
-            "Faults built in on purpose, and the ground missed by each:",
-            *_table(("", "truth", "audit"), fault_rows, lambda value: display.small_area(value, units)),
-            "",
-            *_why(job, units),
-        ]
-    )
-
-
-def _mover(source: Plane, goal: Plane) -> Callable[[BaseGeometry], BaseGeometry]:
-    return lambda shape: goal.geometry_to_metres(source.geometry_to_degrees(shape))
-
-
-def _table(
-    heads: tuple[str, str, str], rows: Iterable[tuple[str, float, float]], show: Callable[[float], str]
-) -> list[str]:
-    cells = [heads, *((name, show(truth), show(found)) for name, truth, found in rows)]
-    wide = [max(len(row[column]) for row in cells) for column in range(3)]
-    return [f"  {name:<{wide[0]}}  {truth:>{wide[1]}}  {found:>{wide[2]}}" for name, truth, found in cells]
-
-
-def _why(job: SimulatedJob, units: str) -> list[str]:
+def truth_told(job: SimulatedJob) -> dict[str, Any]:
+    """What ``truth.json`` holds: areas, faults with their zones in degrees, and the receiver's typical error."""
+    truth, plane = true_ground(job), Plane(ORIGIN)
     error = job.logged_m - job.antenna_m
-    typical = float(np.sqrt((error**2).sum(axis=1).mean()))
-    return [
-        "They differ because the audit knows only the log: here the logged positions lie typically",
-        f"{display.length(typical, units)} from the true ones, and an error that changes between two passes looks like",
-        "a skip or an overlap of that width. The truth comes from the simulated path, not from the log.",
-    ]
+    areas = {
+        "target": truth.target.area,
+        "covered": truth.target.area - truth.missed.area,
+        "missed": truth.missed.area,
+        "double": truth.double.area,
+        "outside": truth.outside_m2,
+        "excluded_sprayed": truth.pond_m2,
+    }
+    return {
+        "area_m2": {name: round(value, 2) for name, value in areas.items()},
+        "typical_error_m": round(float(np.sqrt((error**2).sum(axis=1).mean())), 4),
+        "faults": [
+            {
+                "sentence": fault.sentence,
+                "passes": fault.passes,
+                "moments_s": [round(moment, 3) for moment in fault.moments_s],
+                "missed_m2": round(truth.missed.intersection(fault.zone).area, 2),
+                "zone_deg": _degrees(fault.zone, plane),
+            }
+            for fault in built_in_faults(job)
+        ],
+    }
+
+
+def _degrees(zone: BaseGeometry, plane: Plane) -> dict[str, Any]:
+    """GeoJSON geometry of a zone that is one polygon."""
+    places = np.round(shapely.get_coordinates(plane.geometry_to_degrees(zone.exterior)) / ZONE_GRID_DEG).astype(int)
+    return {"type": "Polygon", "coordinates": [[[round(x * 1e-9, 9), round(y * 1e-9, 9)] for x, y in places.tolist()]]}
+
+
+def shipped_files() -> dict[str, bytes]:
+    """Every file that the demo ships, by name."""
+    found = {name: text.encode() for name, text in demo_files().items()}
+    found[f"{TRACK}.gz"] = gzip.compress(found.pop(TRACK), mtime=0)
+    found["truth.json"] = (json.dumps(truth_told(demo_job())) + "\n").encode()
+    return found
+
+
+if __name__ == "__main__":
+    SHIPPED.mkdir(exist_ok=True)
+    for shipped_name, content in shipped_files().items():
+        (SHIPPED / shipped_name).write_bytes(content)

@@ -1,6 +1,6 @@
 """A spray job with known truth, for tests, benchmarks and the demo. Pure and repeatable.
 
-The driver means to follow a route of lines and arcs (:mod:`.simulate_plan`); steering
+The driver means to follow a route of lines and arcs (:mod:`.plan`); steering
 moves him sideways off it, habits and faults shift the switching, and the receiver adds its
 error to the antenna's true place. The true path is known at any moment, so the ground that
 was really sprayed can be computed without the log.
@@ -16,14 +16,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.ground.tolerances import SIMULATED_SWEEP_HZ, SIMULATED_WANDER_STEP_M
-
-from .simulate_plan import GUIDED, HAND, Faults, GnssError, Scenario, Steering, Stop, SwitchHabit, plan_route
-from .simulate_route import Route, without
+from .plan import GUIDED, HAND, Faults, GnssError, Scenario, Steering, Stop, SwitchHabit, plan_route
+from .route import Route, without
 
 if TYPE_CHECKING:
-    from .arrays import FloatArray, IntArray
-    from .simulate_route import Spray
+    from coverage_audit.arrays import FloatArray, IntArray
+
+    from .route import Spray
 
 __all__ = [
     "GUIDED",
@@ -41,6 +40,14 @@ __all__ = [
     "simulate",
 ]
 
+WANDER_STEP_M = 0.5
+"""Steering error is drawn this often along the route and smoothly joined. [m] Well below the
+3-4 m over which it is smoothed, so the join adds nothing of its own."""
+
+SWEEP_HZ = 20.0
+"""True boom lines are sampled this often. [1/s] At 3 m/s they are 0.15 m apart; on an arc of
+4 m radius the chord then leaves the arc by less than 1 mm."""
+
 BENCHMARK_M = ((0.0, 0.0), (447.0, -8.0), (439.0, 276.0), (205.0, 291.0), (6.0, 273.0))
 """Corners of the benchmark's field before scaling [m]."""
 
@@ -51,7 +58,7 @@ class TruePath:
 
     ``times_s`` and ``distances_m`` (shape (k,)) tie time to distance along the route; between
     them the speed is constant. ``wander_m`` (shape (w,)) is the cross-track error, positive to
-    the right, every ``SIMULATED_WANDER_STEP_M`` along the route.
+    the right, every ``WANDER_STEP_M`` along the route.
     """
 
     scenario: Scenario
@@ -64,7 +71,7 @@ class TruePath:
         """Boom centre [m], shape (n, 2), and heading [rad clockwise from north], shape (n,)."""
         distance = np.interp(times_s, self.times_s, self.distances_m)
         x, y, heading, curvature = self.route.at(distance)
-        aside, slope = _smooth_value(self.wander_m, SIMULATED_WANDER_STEP_M, distance)
+        aside, slope = _smooth_value(self.wander_m, WANDER_STEP_M, distance)
         centre = np.column_stack((x + aside * np.cos(heading), y - aside * np.sin(heading)))
         # Tangent of the displaced path: right of a right turn the way is shorter.
         heading = heading + np.arctan2(slope, 1.0 - curvature * aside)
@@ -211,7 +218,7 @@ def _rng(scenario: Scenario, purpose: int) -> np.random.Generator:
 
 def _wander(scenario: Scenario, route: Route) -> FloatArray:
     """Cross-track error every wander step along the route, positive to the right [m]."""
-    steering, step = scenario.steering, SIMULATED_WANDER_STEP_M
+    steering, step = scenario.steering, WANDER_STEP_M
     reach = math.ceil(4 * steering.smooth_m / step)
     count = math.ceil(route.starts_m[-1] / step) + 2
     raw = gauss_markov(count + 2 * reach, 1.0, step, steering.length_m, _rng(scenario, 0))
@@ -290,4 +297,4 @@ def _receiver_error(scenario: Scenario, count: int) -> FloatArray:
 
 def _fine_times(on_s: float, off_s: float) -> FloatArray:
     """Moments from on to off, both included, at least the fine rate apart [s]."""
-    return np.linspace(on_s, off_s, max(math.ceil((off_s - on_s) * SIMULATED_SWEEP_HZ), 1) + 1)
+    return np.linspace(on_s, off_s, max(math.ceil((off_s - on_s) * SWEEP_HZ), 1) + 1)

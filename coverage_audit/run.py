@@ -1,0 +1,319 @@
+"""Read, audit, papers as {name: content}: the one way in for command, page, season and notebook.
+
+In: a job file, or what stands for one. Out: a job, an audit, a plan, papers by file name. May touch: the files
+that are read. Nothing here writes or prints. The rooms below are imported where they are used, so that help and
+mistakes in the arguments answer at once.
+"""
+
+# ruff: noqa: PLC0415 - see above
+
+from __future__ import annotations
+
+import hashlib
+import threading
+from importlib import import_module
+from itertools import count
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from coverage_audit.errors import InputError
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Callable, Mapping, Sequence
+
+    from coverage_audit.jobs.job import Job
+    from coverage_audit.papers.compare_page import Comparison, Price
+    from coverage_audit.papers.words.display import Verdict
+    from coverage_audit.read.result_record import JobRecord
+    from coverage_audit.recipe.result import Audit
+    from coverage_audit.touchup.model import TouchupPlan
+
+    Progress = Callable[[str, float], None]
+
+REPORT_PAPERS = ("report.html", "summary.json", "findings.geojson", "missed.gpx", "passes.geojson")
+"""What an audit gives in any case."""
+
+COMPARISON_PAPERS = ("compare.html", "compare.json")
+
+
+# --- read -----------------------------------------------------------------------------------------
+
+
+def read(
+    job_file: str | Path,
+    progress: Progress | None = None,
+    *,
+    intervals: str | None = None,
+    replicates: int | None = None,
+) -> Job:
+    """Read a job file and every file it names.
+
+    Parameters
+    ----------
+    job_file : str or Path
+        The TOML file.
+    progress : callable, optional
+        Called with what is being done and the part of it that is done (0 to 1).
+    intervals : str, optional
+        Stands in for the file's boom.intervals.
+    replicates : int, optional
+        Stands in for the file's accuracy.replicates: draws of the job that carry GPS error through, 0 for none.
+
+    Raises
+    ------
+    InputError
+        Anything in the job file or in a file it names that cannot be used.
+    """
+    from coverage_audit.jobs.accuracy import with_replicates
+    from coverage_audit.jobs.read import read_job
+
+    return with_replicates(read_job(job_file, progress, intervals=intervals), replicates)
+
+
+def read_given(given: Mapping[str, Any], progress: Progress | None = None, *, replicates: int | None = None) -> Job:
+    """Job without a job file, from the options of *check* that stand for its keys, by name (``antenna_ahead``).
+
+    Raises
+    ------
+    InputError
+        As :func:`read`; the place is the option.
+    """
+    from coverage_audit.jobs.accuracy import with_replicates
+    from coverage_audit.jobs.read import job_from_options
+
+    return with_replicates(job_from_options(**given, progress=progress), replicates)
+
+
+def read_files(contents: Mapping[str, str | bytes], job_file: str, progress: Progress | None = None) -> Job:
+    """Read a job whose files are in memory, name to content; *job_file* is the name of the TOML file among them.
+
+    Raises
+    ------
+    InputError
+        As :func:`read`.
+    """
+    from coverage_audit.files.scratch import laid_out
+
+    with laid_out(contents) as folder:
+        return read(folder / job_file, progress)
+
+
+def token(job: Job) -> str:
+    """What tells a job from others: a hash over everything it was read from."""
+    return hashlib.sha256("".join(sorted(sha256 for _, sha256 in job.sources)).encode()).hexdigest()
+
+
+# --- audit ----------------------------------------------------------------------------------------
+
+
+def audited(job: Job, progress: Progress | None = None, job_file: str | Path | None = None) -> Audit:
+    """Audit *job*; a key that is at fault is named as the person gave it in *job_file*.
+
+    Raises
+    ------
+    InputError
+        What was read cannot be audited: no fix on the field, no boom state, and the like.
+    """
+    from coverage_audit.jobs.read import key_place
+    from coverage_audit.recipe.audit import audit_job
+
+    try:
+        return audit_job(job, progress or _silent)
+    except InputError as error:
+        name = None if job_file is None else Path(job_file).name
+        raise InputError(error.what, key_place(error.place, name)) from error
+
+
+def planned(audit: Audit, day: dt.date | None = None, progress: Progress | None = None) -> TouchupPlan:
+    """Plan the touch-up of an audited job for a local *day* (default: the day after the job)."""
+    from coverage_audit.recipe.touchup import plan_touchup
+
+    return plan_touchup(audit, day, progress or _silent)
+
+
+def proposed(job_file: str | Path, progress: Progress | None = None) -> tuple[int, str]:
+    """How many boom-on times the track lets one assume, and the CSV file that holds them.
+
+    Raises
+    ------
+    InputError
+        As :func:`read` and :func:`audited`.
+    """
+    from coverage_audit.jobs.read import key_place
+    from coverage_audit.papers.propose_csv import proposal_csv
+    from coverage_audit.recipe.assumed import make_proposal
+    from coverage_audit.recipe.drive import job_plane
+
+    job = read(job_file, progress, intervals="assume")
+    try:
+        on_off = make_proposal(job, job_plane(job)).on_off_s()
+    except InputError as error:
+        raise InputError(error.what, key_place(error.place, Path(job_file).name)) from error
+    return len(on_off), proposal_csv(on_off, job.settings.timezone)
+
+
+def described(track: Path, date: dt.date | None, timezone: str, units: str) -> str:
+    """Text about one log, before any audit."""
+    from coverage_audit.papers.look import look_text
+    from coverage_audit.read.tracks.registry import read_track
+
+    return look_text(read_track(track, date), timezone, units)
+
+
+def _silent(_stage: str, _fraction: float) -> None:
+    """Tell nobody how far the work is."""
+
+
+# --- papers ---------------------------------------------------------------------------------------
+
+
+def fetch_report_room() -> None:
+    """Import the report and its map library while the audit computes: half a second on a small machine."""
+    threading.Thread(target=import_module, args=("coverage_audit.papers.page",), daemon=True).start()
+
+
+def summary(audit: Audit) -> dict[str, Any]:
+    """Everything that ``summary.json`` holds, in SI units (L and L/ha for the spray), unrounded."""
+    from coverage_audit.papers.summary import summary_dict
+
+    return summary_dict(audit)
+
+
+def verdict(audit: Audit) -> Verdict:
+    """What the audit found, in sentences."""
+    from coverage_audit.papers.words.passes import verdict_of
+
+    return verdict_of(audit)
+
+
+def notebook_html(audit: Audit) -> str:
+    """Verdict and still map as a piece of HTML that needs nothing but itself."""
+    from coverage_audit.papers.notebook import notebook_html as html
+
+    return html(audit)
+
+
+def summary_text(audit: Audit) -> str:
+    """``summary.json`` as text."""
+    from coverage_audit.papers.summary import summary_json
+
+    return summary_json(audit)
+
+
+def papers(audit: Audit, plan: TouchupPlan | None = None, *, rate_grid: bool = False) -> dict[str, str]:
+    """File name to content of everything that an audit gives, with the touch-up *plan* when there is one.
+
+    Parameters
+    ----------
+    rate_grid : bool
+        Also the rate surface in open formats.
+
+    Raises
+    ------
+    InputError
+        A rate grid is asked for and no rate is known.
+    """
+    from coverage_audit.papers.geojson import findings_geojson, passes_geojson
+    from coverage_audit.papers.gpx import missed_gpx
+    from coverage_audit.papers.page import report_html
+
+    return {
+        "report.html": report_html(audit, plan),
+        "summary.json": summary_text(audit),
+        "findings.geojson": findings_geojson(audit),
+        "missed.gpx": missed_gpx(audit),
+        "passes.geojson": passes_geojson(audit),
+        **({} if plan is None else _plan_papers(audit, plan)),
+        **(_rate_grid(audit) if rate_grid else {}),
+    }
+
+
+def touchup_papers(audit: Audit, plan: TouchupPlan) -> dict[str, str]:
+    """File name to content of what tells a touch-up plan: the report with the plan in it, and the plan's own papers."""
+    from coverage_audit.papers.page import report_html
+
+    return {"report.html": report_html(audit, plan), **_plan_papers(audit, plan)}
+
+
+def _plan_papers(audit: Audit, plan: TouchupPlan) -> dict[str, str]:
+    from coverage_audit.papers.figures.touchup import touchup_sheet
+    from coverage_audit.papers.touchup_files import touchup_files
+
+    return {**touchup_files(audit, plan), "touchup_sheet.html": touchup_sheet(audit, plan)}
+
+
+def _rate_grid(audit: Audit) -> dict[str, str]:
+    from coverage_audit.papers.rate_files import rate_files
+
+    found = rate_files(audit)
+    if not found:
+        raise InputError("no rate is known, so there is no grid; give a flow or a volume under [rate]", "--rate-grid")
+    return found
+
+
+# --- comparison -----------------------------------------------------------------------------------
+
+
+def record(audit: Audit, label: str) -> JobRecord:
+    """An audit as the comparison sees it."""
+    import json
+
+    from coverage_audit.papers.geojson import findings_geojson, passes_geojson
+    from coverage_audit.read.result_record import JobRecord
+
+    features = [tuple(json.loads(text(audit))["features"]) for text in (findings_geojson, passes_geojson)]
+    return JobRecord(label, summary(audit), *features)
+
+
+def finished(folder: Path, label: str) -> JobRecord:
+    """A finished result folder as the comparison sees it.
+
+    Raises
+    ------
+    InputError
+        A file is missing, damaged, or of another kind.
+    """
+    from coverage_audit.read.result import read_result
+
+    return read_result(folder, label)
+
+
+def compared(jobs: Sequence[JobRecord], price: Price | None = None) -> Comparison:
+    """Put jobs side by side: their measures, and the differences of each from the first."""
+    from coverage_audit.comparison.measures import MEASURES
+    from coverage_audit.comparison.statistics import compare_series
+    from coverage_audit.papers.compare_page import Comparison
+
+    values = [{measure.key: measure.total(job) for measure in MEASURES} for job in jobs]
+    series = [{measure.key: measure.series(job) for measure in MEASURES} for job in jobs]
+    seeds = count(1)
+    differences = [
+        (
+            jobs[k].label,
+            compare_series(
+                measure.key,
+                series[0][measure.key],
+                series[k][measure.key],
+                (values[0][measure.key], values[k][measure.key]),
+                next(seeds),
+            ),
+        )
+        for k in range(1, len(jobs))
+        for measure in MEASURES
+    ]
+    return Comparison(tuple(jobs), MEASURES, tuple(values), tuple(differences), price)
+
+
+def comparison_sentences(found: Comparison) -> tuple[list[str], list[str]]:
+    """What differs by more than chance, and what the comparison can and cannot say."""
+    from coverage_audit.papers.compare_page import notes, sentences
+
+    return sentences(found), notes(found)
+
+
+def comparison_papers(found: Comparison) -> dict[str, str]:
+    """File name to content of a comparison."""
+    from coverage_audit.papers.compare_page import compare_html, compare_json
+
+    return dict(zip(COMPARISON_PAPERS, (compare_html(found), compare_json(found)), strict=True))
