@@ -91,7 +91,7 @@ def midnight_cautions(logs: Sequence[TrackLog]) -> list[str]:
     return [
         f"{log.file} runs past midnight UTC; times after it were taken as the next day's."
         for log in logs
-        if log.form == "NMEA 0183" and len(log.fixes) and np.ptp(log.fixes.time_s // DAY_S) > 0
+        if log.times_of_day and len(log.fixes) and np.ptp(log.fixes.time_s // DAY_S) > 0
     ]
 
 
