@@ -74,16 +74,18 @@ class Mark:
 
 @dataclass(frozen=True, eq=False)
 class TrackLog:
-    """One GPX or NMEA file. ``dropped`` counts, by reason, what the reader could not use.
+    """One track log. ``dropped`` counts, by reason, what the reader could not use.
 
     ``fixes_read`` (epochs, merged) = len(fixes) + the sum of ``dropped`` except
     ``bad_checksum``, which counts sentences. ``notes`` counts oddities that cost no fix
     (an unreadable optional field, say). ``cautions`` are sentences for the person.
+    ``form`` is its name on paper. ``times_of_day``: its fixes state a time of day, whose date was found by
+    counting midnights.
     """
 
     file: str
     sha256: str
-    form: str  # "GPX 1.0", "GPX 1.1" or "NMEA 0183"
+    form: str
     fixes: Fixes
     fixes_read: int
     dropped: Mapping[str, int]
@@ -93,6 +95,7 @@ class TrackLog:
     marks: tuple[Mark, ...] = ()
     flow: Series | None = None
     pressure: Series | None = None
+    times_of_day: bool = False
     cautions: tuple[str, ...] = ()
 
 

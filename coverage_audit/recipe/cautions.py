@@ -78,7 +78,7 @@ def midnight_cautions(logs: Sequence[TrackLog]) -> list[Caution]:
     return [
         Caution("midnight", file=log.file)
         for log in logs
-        if log.form == "NMEA 0183" and len(log.fixes) and np.ptp(log.fixes.time_s // DAY_S) > 0
+        if log.times_of_day and len(log.fixes) and np.ptp(log.fixes.time_s // DAY_S) > 0
     ]
 
 

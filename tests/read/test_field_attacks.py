@@ -248,7 +248,7 @@ def test_parts_of_a_shapefile_that_lead_elsewhere_are_refused(tmp_path, shapefil
 
 
 def test_parts_of_a_shapefile_are_bounded(shapefile, monkeypatch):
-    monkeypatch.setattr("coverage_audit.read.outlines.registry.MAX_BOUNDARY_BYTES", 300)
+    monkeypatch.setattr("coverage_audit.read.outlines.tolerances.MAX_BOUNDARY_BYTES", 300)
     shapefile.with_suffix(".prj").write_bytes(b" " * 301)
     with pytest.raises(InputError, match=r"b\.prj: .* limit"):
         read_field(shapefile)
@@ -345,13 +345,13 @@ def test_corners_rings_and_bytes_are_bounded(tmp_path, monkeypatch):
     text = json.dumps({"type": "MultiPolygon", "coordinates": [[SQUARE], [[(x + 1, y) for x, y in SQUARE]]]})
     path = tmp_path / "b.geojson"
     for limit, value, said in (
-        ("tolerances_field.MAX_BOUNDARY_POINTS", 9, "more than 9 corners"),
-        ("tolerances_field.MAX_BOUNDARY_RINGS", 1, "more than 1 polygons"),
-        ("tolerances_field.MAX_BOUNDARY_RINGS", 0, "more than 0"),
-        ("read_field.MAX_BOUNDARY_BYTES", 100, "MiB"),
+        ("outlines.tolerances.MAX_BOUNDARY_POINTS", 9, "more than 9 corners"),
+        ("outlines.tolerances.MAX_BOUNDARY_RINGS", 1, "more than 1 polygons"),
+        ("outlines.tolerances.MAX_BOUNDARY_RINGS", 0, "more than 0"),
+        ("outlines.registry.MAX_BOUNDARY_BYTES", 100, "MiB"),
     ):
         with monkeypatch.context() as patch:
-            patch.setattr(f"coverage_audit.{limit}", value)
+            patch.setattr(f"coverage_audit.read.{limit}", value)
             assert said in refusal(path, text)
 
 

@@ -10,7 +10,8 @@ from pyproj import Geod
 from shapely.geometry import Polygon
 
 from coverage_audit.errors import InputError
-from coverage_audit.read.outlines.registry import line_gap, read_field
+from coverage_audit.read.outlines.areas import line_gap
+from coverage_audit.read.outlines.registry import read_field
 
 GEOD = Geod(ellps="WGS84")
 SQUARE = [(-116.0, 43.6), (-115.999, 43.6), (-115.999, 43.601), (-116.0, 43.601), (-116.0, 43.6)]

@@ -14,6 +14,8 @@ from coverage_audit.errors import InputError
 
 from . import tolerances as tol
 from .crs import named_crs
+from .drawn import drawn_shapes
+from .form import OutlineForm
 from .shapes import Builder, Layer, Row, collected
 
 if TYPE_CHECKING:
@@ -153,3 +155,11 @@ def _list(value: object, place: str) -> list[Any]:
     if not isinstance(value, list):
         raise InputError("its coordinates are not lists of numbers; export the file again as GeoJSON", place)
     return value
+
+
+GEOJSON = OutlineForm(
+    "GeoJSON",
+    lambda candidate: candidate.start.startswith(b"{"),
+    lambda file, _path: drawn_shapes(geojson_layers(file.data, file.name), file.name),
+)
+"""As the registry knows it."""

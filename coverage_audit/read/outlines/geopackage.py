@@ -14,14 +14,21 @@ from coverage_audit.errors import InputError
 
 from . import tolerances as tol
 from .crs import named_crs, written_crs
+from .drawn import drawn_shapes
+from .form import OutlineForm
 from .shapes import Builder, Layer
 from .wkb import shape_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
     from pyproj import CRS
     from shapely.geometry.base import BaseGeometry
+
+    from coverage_audit.read.source import InputFile
+
+    from .form import Shapes
 
 _ENVELOPES = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}  # bytes of each kind, table 7 of the standard
 _GEOMETRY = (
@@ -131,3 +138,21 @@ def _shape(cell: object, builder: Builder) -> BaseGeometry | None:
     if size is None:
         raise InputError("a shape in it is not written as a GeoPackage has it; export it again", builder.file)
     return shape_of(cell[8 + size :], builder)
+
+
+def _read(file: InputFile, path: Path) -> Shapes:
+    _check_written_out(path)
+    return drawn_shapes(geopackage_layers(file.data, file.name), file.name)
+
+
+def _check_written_out(path: Path) -> None:
+    """Raise when changes to a GeoPackage still lie in its write-ahead log."""
+    log = path.with_name(f"{path.name}-wal")
+    if log.is_file() and log.stat().st_size:
+        raise InputError(
+            f"changes to it still lie in {log.name}: it is open in another program; close it there first", path.name
+        )
+
+
+GEOPACKAGE = OutlineForm("GeoPackage", lambda candidate: candidate.file.data.startswith(b"SQLite format 3\0"), _read)
+"""As the registry knows it."""

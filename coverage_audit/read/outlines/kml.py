@@ -12,6 +12,8 @@ import numpy as np
 from coverage_audit.errors import InputError
 
 from .crs import named_crs
+from .drawn import drawn_shapes
+from .form import OutlineForm
 from .shapes import Builder, Layer, Row, collected
 from .xml import parse_xml
 
@@ -114,3 +116,11 @@ class _Placemarks:
                 "coordinates in it cannot be read (longitude,latitude,height without blanks); export it again",
                 self.file,
             ) from None
+
+
+KML = OutlineForm(
+    "KML",
+    lambda candidate: candidate.root == "kml",
+    lambda file, _path: drawn_shapes(kml_layers(file.data, file.name), file.name),
+)
+"""As the registry knows it."""

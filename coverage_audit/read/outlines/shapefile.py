@@ -13,18 +13,24 @@ import numpy as np
 import shapely
 
 from coverage_audit.errors import InputError
+from coverage_audit.read.source import read_bytes
 
 from . import tolerances as tol
 from .crs import written_crs
+from .drawn import drawn_shapes
+from .form import OutlineForm, Shapes
 from .shapes import NAME_COLUMNS, Builder, Layer, Row, collected
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from pathlib import Path
 
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.arrays import FloatArray
+    from coverage_audit.read.source import InputFile
 
+_SIDECARS = (".shx", ".dbf", ".prj", ".cpg")
 _LINES, _POLYGONS = (3, 13, 23), (5, 15, 25)
 _NO_AREA = (0, 1, 8, 11, 18, 21, 28)
 
@@ -157,3 +163,38 @@ def _encoding(cpg: bytes) -> str:
     except (LookupError, ValueError):
         return "iso8859-1"
     return text
+
+
+def _read(file: InputFile, path: Path) -> Shapes:
+    beside = _sidecars(path)
+    parts = {".shp": file.data, **{suffix: one.data for suffix, one in beside.items()}}
+    shapes = drawn_shapes(shapefile_layers(parts, file.name), file.name)
+    shapes.beside += beside.values()
+    return shapes
+
+
+def _sidecars(path: Path) -> dict[str, InputFile]:
+    """The files beside a Shapefile that have content, by their ending."""
+    if not path.with_suffix(".shx").exists():
+        raise InputError("the .shx file is missing beside it; copy all files of the Shapefile", path.name)
+    found = {}
+    for suffix in _SIDECARS:
+        file = path.with_suffix(suffix)
+        # a .cpg or .dbf may rightly be empty
+        if not file.exists() or (file.is_file() and not file.stat().st_size):
+            continue
+        if file.resolve().parent != path.resolve().parent:
+            raise InputError("it is a link into another folder; copy all files of the Shapefile into one", file.name)
+        found[suffix] = read_bytes(file, tol.MAX_BOUNDARY_BYTES)
+    if ".shx" not in found:
+        raise InputError("the .shx file beside it is empty; copy all files of the Shapefile", path.name)
+    return found
+
+
+SHAPEFILE = OutlineForm(
+    "Shapefile (.shp)",
+    # file code 9994, ESRI Shapefile Technical Description, July 1998, p. 4
+    lambda candidate: candidate.file.data.startswith(b"\0\0\x27\x0a"),
+    _read,
+)
+"""As the registry knows it."""

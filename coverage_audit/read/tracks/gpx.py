@@ -1,9 +1,7 @@
 """Read GPX 1.0 and 1.1: tracks as fixes, timed waypoints as marks, tracks and routes as lines.
 
-A streaming reader on the standard library's expat: the object tree of a general GPX library
-takes several times as long, and loses the whole file for one unreadable optional field.
-Only elements of the root's own namespace, at the place where the schema has them, are core;
-everything else (extensions, foreign elements) is stepped over.
+A reader of our own (``gpx_xml``): the object tree of a general GPX library takes several times as
+long, and loses the whole file for one unreadable optional field.
 """
 
 from __future__ import annotations
@@ -13,10 +11,7 @@ import hashlib
 import math
 import re
 from collections import Counter
-from dataclasses import dataclass, field
-from functools import partial
 from typing import TYPE_CHECKING, Any
-from xml.parsers import expat
 
 import numpy as np
 
@@ -24,22 +19,25 @@ from coverage_audit.errors import InputError
 from coverage_audit.read.records import Fixes, Mark, TrackLog
 
 from .faults import find_faults, out_of_range, refuse_unusable, time_out_of_range, zero_position
+from .form import MARKS, QUALITY, SEGMENTS, TrackForm
+from .gpx_xml import parse
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Mapping
+    from collections.abc import Collection, Mapping
 
     from numpy.typing import NDArray
 
     from coverage_audit.arrays import FloatArray
 
-_POINT_START = re.compile(rb"<(?:[\w.-]+:)?trkpt\s")
-_GPX_1_0 = "http://www.topografix.com/GPX/1/0"
+    from .gpx_xml import Document
+
+_UTF16_XML_STARTS = (b"\xff\xfe<\0", b"\xfe\xff\0<")
+_XML_START = re.compile(rb"(?:\xef\xbb\xbf)?\s*<[?!A-Za-z_]")
 # GPX fix types as NMEA GGA quality codes; "pps" is the precise service, code 3.
 _FIX_QUALITY = {"none": 0, "2d": 1, "3d": 1, "dgps": 2, "pps": 3}
 _NOT_NEGATIVE = (0.0, math.inf)
 # Without this NumPy would read years of five digits, and warn of a zone before the "Z".
 _USUAL_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(?::\d\d(?:\.\d{1,9})?)?Z", re.ASCII)
-_OPTIONAL = ("ele", "hdop", "sat", "fix", "speed", "course")
 
 
 def read_gpx(data: bytes, name: str) -> TrackLog:
@@ -64,7 +62,7 @@ def read_gpx(data: bytes, name: str) -> TrackLog:
         Damaged XML with points behind the damage or no whole one before it, an entity declaration, not GPX,
         no track point, or none that can be used.
     """
-    document = _parse(data, name, whole=False)
+    document = parse(data, name, whole=False)
     if not document.lat:
         raise InputError("has no track points; export the track itself, not only routes or waypoints", name)
     lat, lon = _floats(document.lat), _floats(document.lon)
@@ -116,7 +114,7 @@ def gpx_lines(data: bytes, name: str) -> list[tuple[str, FloatArray]]:
         Damaged XML, an entity declaration, not GPX, or a point without a usable position: a line
         around a field must not lose a corner unseen.
     """
-    document = _parse(data, name, whole=True)
+    document = parse(data, name, whole=True)
     segments = np.array(document.segment, dtype=np.int64)
     track = _points(document.lat, document.lon)
     lines = [(document.segment_names[number], track[segments == number]) for number in np.unique(segments).tolist()]
@@ -185,7 +183,7 @@ def _seconds(text: str) -> float:
         return math.nan
 
 
-def _optional_columns(document: _Document, count: int, notes: Counter[str]) -> dict[str, NDArray[Any]]:
+def _optional_columns(document: Document, count: int, notes: Counter[str]) -> dict[str, NDArray[Any]]:
     """Columns of the optional fields; what cannot be read costs no point and is counted in *notes*."""
     _optional(document.optional["ele"], count, "ele", notes, (-math.inf, math.inf))
     satellites = _optional(document.optional["sat"], count, "sat", notes, (0, 1000))
@@ -220,7 +218,7 @@ def _optional(
     return column
 
 
-def _marks(document: _Document, notes: Counter[str]) -> tuple[Mark, ...]:
+def _marks(document: Document, notes: Counter[str]) -> tuple[Mark, ...]:
     marks = []
     for texts in document.waypoints:
         time_s = _seconds(texts.get("time", ""))
@@ -233,7 +231,7 @@ def _marks(document: _Document, notes: Counter[str]) -> tuple[Mark, ...]:
     return tuple(marks)
 
 
-def _cut_off(name: str, document: _Document) -> list[str]:
+def _cut_off(name: str, document: Document) -> list[str]:
     if not document.cut_line:
         return []
     told = f"{name}: the file is cut off at its end (line {document.cut_line}); {len(document.lat)} whole track points"
@@ -251,176 +249,13 @@ def _cautions(name: str, notes: Counter[str]) -> tuple[str, ...]:
     return tuple(cautions)
 
 
-# --- the XML --------------------------------------------------------------------------------
+# --- what the registry knows ------------------------------------------------------------------
 
 
-@dataclass
-class _Route:
-    lat: list[str | None] = field(default_factory=list)
-    lon: list[str | None] = field(default_factory=list)
-    name: str = ""
+def is_gpx(data: bytes) -> bool:
+    """Whether *data* is XML: a log that is XML can only be GPX, and what else it is then says the reader."""
+    return data.startswith(_UTF16_XML_STARTS) or _XML_START.match(data) is not None
 
 
-@dataclass
-class _Document:
-    """What the XML holds, still as text; the point lists run in step."""
-
-    version: str = "1.1"
-    lat: list[str | None] = field(default_factory=list)
-    lon: list[str | None] = field(default_factory=list)
-    time: list[str] = field(default_factory=list)
-    segment: list[int] = field(default_factory=list)
-    segment_names: list[str] = field(default_factory=list)
-    optional: dict[str, dict[int, str]] = field(default_factory=lambda: {label: {} for label in _OPTIONAL})
-    waypoints: list[dict[str, str]] = field(default_factory=list)
-    routes: list[_Route] = field(default_factory=list)
-    cut_line: int = 0  # where the file is cut off, 0 when it is whole
-    cut_points: int = 0  # points that were begun and not ended
-
-
-class _Node:
-    """One element: its core children by full name, what to do at its begin and with its text."""
-
-    __slots__ = ("begin", "children", "finish")
-
-    def __init__(
-        self,
-        children: dict[str, _Node] | None = None,
-        begin: Callable[[dict[str, str]], None] | None = None,
-        finish: Callable[[str], None] | None = None,
-    ) -> None:
-        self.children = children or {}
-        self.begin = begin
-        self.finish = finish
-
-
-_SKIPPED = _Node()  # has no core children, so that all inside it is skipped as well
-
-
-def _parse(data: bytes, name: str, *, whole: bool) -> _Document:
-    """What *data* holds; unless it has to be *whole* a file without its end will do."""
-    parser = expat.ParserCreate(namespace_separator=" ")
-    parser.buffer_text = True
-    reader = _Reader(name)
-    parser.StartElementHandler = reader.start
-    parser.EndElementHandler = reader.end
-    parser.CharacterDataHandler = reader.parts.append
-    parser.EntityDeclHandler = reader.refuse_entity
-    try:
-        parser.Parse(data, True)  # noqa: FBT003  expat takes no keyword here
-    except expat.ExpatError as error:
-        if not whole and not _POINT_START.search(data[max(parser.ErrorByteIndex, 0) + 1 :].replace(b"\0", b"")):
-            reader.cut(error.lineno)
-        if reader.document.cut_line:
-            return reader.document
-        what = f"the XML is damaged or cut off ({expat.ErrorString(error.code)}); copy or export the file again"
-        raise InputError(what, f"{name}, line {error.lineno}") from error
-    except (LookupError, ValueError) as error:  # an encoding that Python does not know or expat cannot use
-        raise InputError(f"the XML cannot be decoded ({error}); save it as UTF-8", name) from error
-    return reader.document
-
-
-class _Reader:
-    """Handlers of one parse, run several times a point: they walk `_Node` tables and do little else."""
-
-    def __init__(self, name: str) -> None:
-        self.name = name
-        self.document = _Document()
-        self.parts: list[str] = []
-        self._node = _SKIPPED
-        self._open: list[_Node] = []
-        self._track_name = ""
-        self.point = self.waypoint = _Node()
-
-    def start(self, tag: str, attributes: dict[str, str]) -> None:
-        node = self._node.children.get(tag, _SKIPPED) if self._open else self._root(tag, attributes)
-        self._open.append(self._node)
-        self._node = node
-        if node.begin is not None:
-            node.begin(attributes)
-        self.parts.clear()
-
-    def end(self, _tag: str) -> None:
-        finish = self._node.finish
-        if finish is not None:
-            finish("".join(self.parts))
-        self._node = self._open.pop()
-
-    def cut(self, line: int) -> None:
-        """Leave out what was begun and not ended, if a whole point is left."""
-        document, still_open = self.document, [*self._open, self._node]
-        whole = len(document.lat) - (self.point in still_open)
-        if whole <= 0:
-            return
-        document.cut_line, document.cut_points = line, len(document.lat) - whole
-        for column in (document.lat, document.lon, document.time, document.segment):
-            del column[whole:]
-        for texts in document.optional.values():
-            texts.pop(whole, None)
-        if self.waypoint in still_open:
-            document.waypoints.pop()
-
-    def refuse_entity(self, entity: str, *_details: object) -> None:
-        raise InputError(f'declares the XML entity "{entity}", which no GPX file needs; export it again', self.name)
-
-    def _root(self, tag: str, attributes: Mapping[str, str]) -> _Node:
-        uri, _, local = tag.rpartition(" ")
-        if local != "gpx":
-            raise InputError(f"is XML but not GPX (its root element is <{local}>); export the log as GPX", self.name)
-        if uri == _GPX_1_0 or (not uri and attributes.get("version", "").strip() == "1.0"):
-            self.document.version = "1.0"
-        return self._tree(f"{uri} " if uri else "")
-
-    def _tree(self, prefix: str) -> _Node:
-        """Core elements that are used, each at its place in the schema."""
-        document = self.document
-
-        def under(**children: _Node) -> dict[str, _Node]:
-            return {prefix + local: node for local, node in children.items()}
-
-        def keeper(texts: dict[int, str]) -> Callable[[str], None]:
-            lat = document.lat
-
-            def keep(text: str) -> None:
-                texts[len(lat) - 1] = text
-
-            return keep
-
-        optional = {label: _Node(finish=keeper(texts)) for label, texts in document.optional.items()}
-        point = _Node(under(time=_Node(finish=self._set_time), **optional), begin=self._begin_point)
-        segment = _Node(under(trkpt=point), begin=lambda _: document.segment_names.append(self._track_name))
-        track = _Node(under(trkseg=segment, name=_Node(finish=self._set_track_name)), begin=self._begin_track)
-        texts = {label: _Node(finish=partial(self._set_mark, label)) for label in ("time", "name", "type")}
-        waypoint = _Node(under(**texts), begin=lambda _: document.waypoints.append({}))
-        route = _Node(
-            under(rtept=_Node(begin=self._begin_route_point), name=_Node(finish=self._set_route_name)),
-            begin=lambda _: document.routes.append(_Route()),
-        )
-        self.point, self.waypoint = point, waypoint
-        return _Node(under(trk=track, wpt=waypoint, rte=route))
-
-    def _begin_track(self, _attributes: Mapping[str, str]) -> None:
-        self._track_name = ""
-
-    def _set_track_name(self, text: str) -> None:
-        self._track_name = text.strip()
-
-    def _begin_point(self, attributes: Mapping[str, str]) -> None:
-        document = self.document
-        document.lat.append(attributes.get("lat"))
-        document.lon.append(attributes.get("lon"))
-        document.time.append("")
-        document.segment.append(len(document.segment_names) - 1)
-
-    def _set_time(self, text: str) -> None:
-        self.document.time[-1] = text
-
-    def _set_mark(self, label: str, text: str) -> None:
-        self.document.waypoints[-1][label] = text
-
-    def _begin_route_point(self, attributes: Mapping[str, str]) -> None:
-        self.document.routes[-1].lat.append(attributes.get("lat"))
-        self.document.routes[-1].lon.append(attributes.get("lon"))
-
-    def _set_route_name(self, text: str) -> None:
-        self.document.routes[-1].name = text.strip()
+GPX = TrackForm("GPX", frozenset({SEGMENTS, MARKS, QUALITY}), is_gpx, lambda data, name, _date: read_gpx(data, name))
+"""As the registry knows it."""

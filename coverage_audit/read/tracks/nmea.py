@@ -23,6 +23,7 @@ from coverage_audit.read.records import Fixes, TrackLog
 from coverage_audit.units import DAY_S
 
 from .faults import find_faults, refuse_unusable
+from .form import FLOW, PRESSURE, QUALITY, SWITCH, TrackForm
 from .nmea_sentences import (
     ASIDE_DECODERS,
     POSITION_COLUMNS,
@@ -30,6 +31,7 @@ from .nmea_sentences import (
     TIME_FIELD,
     Tally,
     decode_xdr,
+    has_sentence,
     scan,
     time_of_day,
 )
@@ -85,7 +87,8 @@ def read_nmea(data: bytes, name: str, job_date: dt.date | None = None) -> TrackL
     return TrackLog(
         file=name,
         sha256=hashlib.sha256(data).hexdigest(),
-        form="NMEA 0183",
+        form=NMEA.name,
+        times_of_day=True,
         fixes=fixes,
         fixes_read=len(usable),
         dropped={"bad_checksum": tally.bad_checksum, **dropped},
@@ -389,3 +392,7 @@ def _cautions(name: str, tally: Tally, notes: dict[str, int]) -> list[str]:
         if count:
             cautions.append(f"{name}: {count} positions are {meaning}, not measured.")
     return cautions
+
+
+NMEA = TrackForm("NMEA 0183", frozenset({SWITCH, FLOW, PRESSURE, QUALITY}), has_sentence, read_nmea)
+"""As the registry knows it."""

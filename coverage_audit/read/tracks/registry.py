@@ -1,16 +1,14 @@
-"""Read one GNSS log, GPX or NMEA 0183, told apart by content and not by name."""
+"""Read one GNSS log, told apart by content and not by name: the forms, in the order in which they are tried."""
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
 from coverage_audit.read.source import read_bytes
 
-from .gpx import read_gpx
-from .nmea import read_nmea
-from .nmea_sentences import has_sentence
+from .gpx import GPX
+from .nmea import NMEA
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -18,12 +16,14 @@ if TYPE_CHECKING:
 
     from coverage_audit.read.records import TrackLog
 
-_UTF16_XML_STARTS = (b"\xff\xfe<\0", b"\xfe\xff\0<")
-_XML_START = re.compile(rb"(?:\xef\xbb\xbf)?\s*<[?!A-Za-z_]")
+    from .form import TrackForm
+
+FORMS: tuple[TrackForm, ...] = (GPX, NMEA)
+"""Every form of track log that is read. A new one is a module like ``gpx`` and a word here."""
 
 
 def read_track(path: Path, job_date: dt.date | None = None) -> TrackLog:
-    """Read a GPX 1.0/1.1 or NMEA 0183 log.
+    """Read a log of one of the ``FORMS``.
 
     Parameters
     ----------
@@ -40,14 +40,11 @@ def read_track(path: Path, job_date: dt.date | None = None) -> TrackLog:
     Raises
     ------
     InputError
-        The file cannot be read, is empty, too large, of neither form, damaged, or has no usable fix.
+        The file cannot be read, is empty, too large, of no form that is read, damaged, or has no usable fix.
     """
-    source = read_bytes(path)
-    data = source.data
-    if data.startswith(_UTF16_XML_STARTS) or _XML_START.match(data):
-        return read_gpx(data, source.name)
-    if has_sentence(data):
-        return read_nmea(data, source.name, job_date)
-    raise InputError(
-        "is neither GPX nor NMEA 0183; export the log from the receiver or app as one of them", source.name
-    )
+    file = read_bytes(path)
+    for form in FORMS:
+        if form.recognises(file.data):
+            return form.read(file.data, file.name, job_date)
+    names = " nor ".join(form.name for form in FORMS)
+    raise InputError(f"is neither {names}; export the log from the receiver or app as one of them", file.name)

@@ -1,0 +1,63 @@
+"""What a reader of field outlines says of itself; the registry knows no more of it than this."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from .xml import root_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from shapely.geometry.base import BaseGeometry
+
+    from coverage_audit.read.source import InputFile
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A file whose form is looked for."""
+
+    file: InputFile
+
+    @cached_property
+    def start(self) -> bytes:
+        """The first 4096 bytes, without a byte-order mark of UTF-8 and blanks."""
+        return self.file.data[:4096].removeprefix(b"\xef\xbb\xbf").lstrip()
+
+    @cached_property
+    def root(self) -> str:
+        """Name of the root element, without its prefix; "" for what is no XML.
+
+        Raises
+        ------
+        InputError
+            It begins like XML and is broken.
+        """
+        is_xml = self.start.startswith((b"<", b"\xff\xfe", b"\xfe\xff"))
+        return root_of(self.file.data, self.file.name) if is_xml else ""
+
+
+@dataclass
+class Shapes:
+    """Shapes on their way in: (name, geometry in degrees), files read beside the first, and what there is to say."""
+
+    named: list[tuple[str, BaseGeometry | None]] = field(default_factory=list)
+    cautions: list[str] = field(default_factory=list)
+    beside: list[InputFile] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class OutlineForm:
+    """One form of boundary file.
+
+    ``recognises``: whether a file is of this form, from its content alone. ``read``: its shapes; what
+    else belongs to it is looked for beside the path.
+    """
+
+    name: str
+    recognises: Callable[[Candidate], bool]
+    read: Callable[[InputFile, Path], Shapes]
