@@ -15,7 +15,7 @@ from coverage_audit.papers.words.safe import printable
 def page_templates() -> Environment:
     """Templates whose values are escaped, and for which a missing value is an error."""
     return Environment(
-        loader=PackageLoader("coverage_audit"),
+        loader=PackageLoader("coverage_audit.papers"),
         autoescape=select_autoescape(("html",)),
         undefined=StrictUndefined,
         finalize=_harmless,
