@@ -52,7 +52,8 @@ class Motion:
     ``heading_rad`` is where the vehicle points, clockwise from north, unwrapped;
     ``vx_m_s``/``vy_m_s`` the velocity over ground; ``gap_after`` as in the track;
     ``reverse`` is True where the vehicle backs up; ``noise_m`` is the white noise of one
-    coordinate as estimated from the fixes (NaN when they are too sparse to tell).
+    coordinate as estimated from the fixes (NaN when they are too sparse to tell); ``fixes`` is how
+    many fixes the knots were made from, None when there is a knot for each.
     Times [s since 1970 UTC], places [m], velocities [m/s], headings [rad].
     """
 
@@ -65,6 +66,7 @@ class Motion:
     reverse: BoolArray
     gap_after: BoolArray
     noise_m: float
+    fixes: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,6 +90,7 @@ class BoomPath:
     ``heading_rad`` is square to the boom, clockwise from north; ``travel_m`` the distance its
     centre has covered since the first fix; ``gap_after``/``bridged_after``: the step to the
     next point crosses a gap of the log (not bridged / bridged). ``reverse``: backing up.
+    ``fixes``: how many fixes the path was made from, None when there is a point for each.
     Times [s since 1970 UTC], places and travel [m], headings [rad].
     """
 
@@ -99,3 +102,4 @@ class BoomPath:
     gap_after: BoolArray
     bridged_after: BoolArray
     reverse: BoolArray
+    fixes: int | None = None

@@ -110,6 +110,7 @@ def refine(motion: Motion) -> Motion:
         np.append(reverse, motion.reverse[last]),
         np.append(motion.gap_after[base] & (within == pieces[base] - 1), [False]),
         motion.noise_m,
+        motion.fixes or len(motion.time_s),
     )
 
 

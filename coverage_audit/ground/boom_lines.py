@@ -73,6 +73,7 @@ def boom_path(motion: Motion, settings: BoomSettings) -> BoomPath:
         gap & ~bridged,
         bridged,
         motion.reverse,
+        motion.fixes,
     )
 
 
@@ -356,14 +357,20 @@ def quad_area(lines: BoomLines) -> float:
     for left_m, right_m in lines.offsets_m:
         left, right = lines.tips(left_m), lines.tips(right_m)
         a, b, c, d = left[:-1][used], left[1:][used], right[1:][used], right[:-1][used]
-        crossed = (_cross(d - a, b - a) * _cross(d - a, c - a) < 0) & (_cross(c - b, a - b) * _cross(c - b, d - b) < 0)
         plain = np.abs(_cross(c - a, d - b)) / 2
-        # how far along d - a the lines cross
-        along = np.divide(_cross(b - a, c - b), _cross(d - a, c - b), where=crossed, out=np.zeros(len(a)))
-        meet = a + along[:, None] * (d - a)
-        tied = (np.abs(_cross(meet - a, b - a)) + np.abs(_cross(c - meet, d - meet))) / 2
-        total += float(np.where(crossed, tied, plain).sum())
+        # the boom lines cross, or the ways of the tips do; never both
+        total += float(np.maximum.reduce([plain, _tied(a, b, c, d), _tied(b, c, d, a)]).sum())
     return total
+
+
+def _tied(a: FloatArray, b: FloatArray, c: FloatArray, d: FloatArray) -> FloatArray:
+    """Area of the two triangles of a bow-tie whose edges a-d and b-c cross, 0 where they do not. [m2]"""
+    crossed = (_cross(d - a, b - a) * _cross(d - a, c - a) < 0) & (_cross(c - b, a - b) * _cross(c - b, d - b) < 0)
+    # how far along d - a the lines cross
+    along = np.divide(_cross(b - a, c - b), _cross(d - a, c - b), where=crossed, out=np.zeros(len(a)))
+    meet = a + along[:, None] * (d - a)
+    tied = (np.abs(_cross(meet - a, b - a)) + np.abs(_cross(c - meet, d - meet))) / 2
+    return np.asarray(np.where(crossed, tied, 0.0))
 
 
 def _cross(a: FloatArray, b: FloatArray) -> FloatArray:

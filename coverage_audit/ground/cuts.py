@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from .tolerances import BUSY_TURN_DEG, CUT_STEP_M, MOST_LINE_CUTS, VISIT_WIDTHS
+from .tolerances import BUSY_TURN_DEG, CUT_STEP_M, LEAST_LINE_CUTS, LINE_CUTS_PER_FIX, MOST_LINE_CUTS, VISIT_WIDTHS
 
 if TYPE_CHECKING:
     from coverage_audit.arrays import BoolArray, FloatArray, IntArray
@@ -34,12 +34,18 @@ def cut_times(path: BoomPath, timeline: Timeline, width_m: float) -> FloatArray:
     visit = VISIT_WIDTHS * width_m
     stretches = [zones for part in _parts(path, timeline) if (zones := _zones(path, part, visit)) is not None]
     whole = sum(float((one.ends - one.starts).sum()) for one in stretches)
-    per_half = math.ceil(visit / 2 / max(CUT_STEP_M, whole / MOST_LINE_CUTS))
+    per_half = math.ceil(visit / 2 / max(CUT_STEP_M, whole / most_cuts(path)))
     found: list[FloatArray] = []
     for one in stretches:
         places = _places(one.starts, one.ends, one.cusps, visit / (2 * per_half), visit / 2)
         found.append(np.interp(places, path.travel_m[one.part], path.time_s[one.part]))
     return np.unique(np.concatenate(found)) if found else np.empty(0)
+
+
+def most_cuts(path: BoomPath) -> int:
+    """Most cuts for a path: fixes that are few cannot tell how so much ground was swept."""
+    fixes = path.fixes or len(path.time_s)
+    return min(MOST_LINE_CUTS, max(LEAST_LINE_CUTS, LINE_CUTS_PER_FIX * fixes))
 
 
 class _Zones(NamedTuple):

@@ -67,7 +67,7 @@ def find_strips(
         )
         for k in range(len(polygons))
     )
-    return strips, float(ground.area) - float(area.sum())
+    return strips, max(0.0, float(ground.area) - float(area.sum()))  # rounding must not make ground negative
 
 
 def open_and_split(ground: BaseGeometry, min_width_m: float) -> np.ndarray:

@@ -25,6 +25,7 @@ from .tolerances import (
     RASTER_CELLS_ALONG,
     RASTER_FINEST_M,
     RASTER_MAX_TILES,
+    RASTER_MOST_CROSSINGS,
     RASTER_STEP_DEG,
     RASTER_STEP_M,
     RASTER_TILE_CELLS,
@@ -105,10 +106,11 @@ _INSIDE = 1 << 20  # added to a cell's visits when it lies in the target: more v
 
 
 def _cell_m(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: float) -> float:
-    """Side of a cell: fine enough for boom and field, and not so fine that a long way fills too many tiles. [m]"""
+    """Side of a cell: fine enough for boom and field, not so fine that way or outline cross too many. [m]"""
     way_m = sum(float(np.ptp(one.travel_m)) for one in all_lines)
     fine = min(width_m / RASTER_CELLS_ACROSS, math.sqrt(target.area) / RASTER_CELLS_ALONG)
-    finest = max(fine, way_m / (RASTER_TILE_CELLS * RASTER_MAX_TILES / 4), RASTER_FINEST_M)
+    tiled = way_m / (RASTER_TILE_CELLS * RASTER_MAX_TILES / 4)
+    finest = max(fine, tiled, target.length / RASTER_MOST_CROSSINGS, RASTER_FINEST_M)
     return min(RASTER_CELL_M, finest)
 
 
@@ -231,15 +233,23 @@ def _decimate(lines: BoomLines) -> BoomLines:
     special = lines.gap_after | lines.cut
     keep = (np.diff(travel, prepend=-1) != 0) | (np.diff(heading, prepend=-1e9) != 0) | special
     keep[1:] |= special[:-1]
+    forward = _forward(lines)
+    keep[1:-1] |= forward[1:] != forward[:-1]  # as far as the boom came before it went back
     keep[[0, -1]] = True
     return lines.take(keep)
+
+
+def _forward(lines: BoomLines) -> BoolArray:
+    """Whether the boom's centre goes forwards in each step."""
+    middle = (lines.heading_rad[1:] + lines.heading_rad[:-1]) / 2
+    return np.diff(lines.x_m) * np.sin(middle) + np.diff(lines.y_m) * np.cos(middle) >= 0
 
 
 def _batches(lines: BoomLines) -> IntArray:
     """Batch of each step: a new one when the heading has turned far or the boom changes direction."""
     limit = math.radians(CHUNK_TURN_DEG)
     middle = (lines.heading_rad[1:] + lines.heading_rad[:-1]) / 2
-    forward = np.diff(lines.x_m) * np.sin(middle) + np.diff(lines.y_m) * np.cos(middle) >= 0
+    forward = _forward(lines)
     turned = np.floor((middle - middle[0]) / limit + 0.5).astype(int)  # straight passes lie mid-bin
     change = (np.diff(turned) != 0) | (forward[1:] != forward[:-1]) | lines.cut[1:-1]
     return np.concatenate([[0], np.cumsum(change)])

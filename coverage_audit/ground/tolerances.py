@@ -55,8 +55,11 @@ the boom on: only then can sweeps meet again so soon. [deg]"""
 CUT_STEP_M = 0.15
 """Cuts there lie this close, so the border between one visit and two is off by half of it at most. [m]"""
 
+LINE_CUTS_PER_FIX = 30
+LEAST_LINE_CUTS = 4_000
 MOST_LINE_CUTS = 30_000
-"""... and where so many would not do for a job, as with fixes that leap about, they lie farther apart. [1]"""
+"""... and where so many for each fix, at least and at most, would not do for a job, as with fixes that leap about,
+they lie farther apart. [1] A fix each 4 m, as of a phone at speed, needs 27 in a turn."""
 
 CLOSURE_REL = 1e-6
 """Sums that must close exactly do so within this share of the field; the rest is rounding. [1]"""
@@ -85,6 +88,9 @@ RASTER_FINEST_M = 0.001
 
 RASTER_TILE_CELLS = 1024
 """Side of the square tiles in which cells are laid out. [1] Bounds the memory whatever the size of the field."""
+
+RASTER_MOST_CROSSINGS = 5_000_000
+"""...nor so fine that the outline crosses more rows of cells. [1] Ten seconds' work; 5 km of outline at the finest."""
 
 RASTER_BAND_CROSSINGS = 2_000_000
 """Places where a row of cells meets the outline, counted at a time. [1] Bounds the memory likewise."""

@@ -166,9 +166,12 @@ def _movement(log: TrackLog, units: str) -> list[str]:
     x, y = plane.to_metres(lon, lat)
     step = np.diff(time)
     moved = np.hypot(np.diff(x), np.diff(y))
-    pace = moved[step > 0] / step[step > 0]
+    timed = step > 0
+    if not timed.any():
+        return ["Extent: the log shows no way, as its fixes never go forwards in time"]
+    pace = moved[timed] / step[timed]
     usual, quick = (display.speed(float(np.percentile(pace, q)), units) for q in (50, 95))
-    stood = float(step[step > 0][pace < 0.1].sum())
+    stood = float(step[timed][pace < 0.1].sum())
     wide, high = (display.length(float(np.ptp(values)), units) for values in (x, y))
     way = display.length(float(moved.sum()), units)
     return [

@@ -17,8 +17,8 @@ from coverage_audit.drive.track import clean_track, order_cautions
 from coverage_audit.errors import InputError
 from coverage_audit.facts import Caution
 from coverage_audit.ground.boom_lines import boom_path, on_lines, thin, thinning_m
+from coverage_audit.ground.cuts import most_cuts
 from coverage_audit.ground.target import grown, lay_out, sprayed_fields
-from coverage_audit.ground.tolerances import MOST_LINE_CUTS
 from coverage_audit.passes.tolerances import DRAWN_PATH_M
 
 from .tolerances import COARSE_SHARE
@@ -75,13 +75,13 @@ def drive_of(job: Job, plane: Plane) -> Drive:
     path = boom_path(motion, settings.boom)
     lines = on_lines(path, timeline, settings.boom.sections_m)
     thinned = thin(lines, thinning_m(motion.noise_m))
-    told = (*order_cautions(job.logs), *cautions, *_coarse_cautions(lines))
+    told = (*order_cautions(job.logs), *cautions, *_coarse_cautions(lines, most_cuts(path)))
     return Drive(track, dropped, path, timeline, lines, thinned, told)
 
 
-def _coarse_cautions(lines: list[BoomLines]) -> list[Caution]:
+def _coarse_cautions(lines: list[BoomLines], most: int) -> list[Caution]:
     """Caution where turns with the boom on are too many to be cut as finely as usual."""
-    if sum(int(one.cut.sum()) for one in lines) < COARSE_SHARE * MOST_LINE_CUTS:
+    if sum(int(one.cut.sum()) for one in lines) < COARSE_SHARE * most:
         return []
     return [Caution("turns coarse")]
 

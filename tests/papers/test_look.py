@@ -91,3 +91,11 @@ def test_gaps_are_weighed_in_the_verdict(small_job, capsys):
     _, out, _ = look(capsys, small_job.folder / "track.gpx")
     assert "Gaps: 1" in out
     assert out.rstrip().endswith("dense enough to audit.")
+
+
+def test_a_log_that_runs_backwards_in_time_is_told_so(small_job, capsys):
+    fixes, _ = small_job.drive()
+    small_job.write("track.gpx", small_job.gpx_of(fixes[::-1]))
+    code, out, err = look(capsys, small_job.folder / "track.gpx")
+    assert (code, err) == (0, "")
+    assert "never go forwards in time" in out

@@ -1,0 +1,93 @@
+"""Drives that leap, turn back or slide sideways: work stays bounded by the fixes, and both counts still agree."""
+
+import numpy as np
+import pytest
+import shapely
+from jobs import job, log
+
+from coverage_audit.drive.model import BoomPath, PlaneOrigin, Timeline
+from coverage_audit.drive.plane import Plane
+from coverage_audit.ground import second_count
+from coverage_audit.ground.boom_lines import pieces_of, quad_area
+from coverage_audit.ground.cuts import cut_times
+from coverage_audit.ground.findings import find_strips
+from coverage_audit.ground.model import BoomLines
+from coverage_audit.ground.second_count import raster_count
+from coverage_audit.papers.shapes import degree_shapes
+from coverage_audit.recipe.drive import drive_of, job_plane
+
+
+def boom_lines(x, y, heading_rad, width_m=10.0):
+    x, y, heading = (np.asarray(one, float) for one in (x, y, heading_rad))
+    travel = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
+    no = np.zeros(len(x), bool)
+    return BoomLines(x, y, heading, travel, no, no, no, ((-width_m / 2, width_m / 2),), 0)
+
+
+def leaping_path(count, fixes):
+    """A path of *count* points made from *fixes* fixes that leap about within 12 m, the boom on all along."""
+    rng = np.random.default_rng(11)
+    x, y = rng.uniform(-6, 6, (2, count))
+    travel = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
+    heading = np.unwrap(rng.uniform(-np.pi, np.pi, count))
+    no = np.zeros(count, bool)
+    path = BoomPath(np.arange(count, dtype=float), x, y, heading, travel, no, no, no, fixes)
+    return path, Timeline(np.array([0.0]), np.array([count - 1.0]), np.ones((1, 1), bool), np.zeros(1, int))
+
+
+@pytest.mark.parametrize(("fixes", "most"), [(20, 4_000), (300, 9_000), (5_000, 30_000)])
+def test_cuts_are_no_more_than_the_fixes_can_tell(fixes, most):
+    path, on = leaping_path(1500, fixes)
+    assert 0.9 * most < len(cut_times(path, on, 24.0)) <= most + 3 * 1500
+
+
+def test_a_path_tells_from_how_many_fixes_it_was_made():
+    angle = np.linspace(0, 4 * np.pi, 60)
+    fixes = np.column_stack([20 * np.cos(angle), 20 * np.sin(angle)])
+    read = job(log(np.arange(60.0), fixes), [(1, 58)], shapely.box(-50, -50, 50, 50))
+    path = drive_of(read, job_plane(read)).path
+    assert len(path.time_s) > 60
+    assert path.fixes == 60
+
+
+def test_the_second_count_goes_as_far_as_the_boom_before_it_backs():
+    """Ahead 10.3 m and back to 5 m with one heading: 10 x 10.3 m2, though no line of the half metre lies there."""
+    y = np.concatenate([np.linspace(0, 10.3, 42), np.linspace(10.3, 5, 30)[1:]])
+    found = raster_count([boom_lines(np.zeros(71), y, np.zeros(71))], shapely.box(-20, -5, 20, 20), 10.0)
+    assert found.covered_m2 == pytest.approx(103, abs=0.2)
+
+
+def test_a_hair_thin_boom_in_a_wide_field_is_counted_in_few_rows(monkeypatch):
+    """A millionth of a millimetre in 6 by 6 km: rows of a millimetre would be crossed 16 million times."""
+    rows = []
+    count = second_count._fill_outline  # noqa: SLF001 - what is counted is the work, not the result
+
+    def counted(edges, frame):
+        rows.append(frame[3])
+        return count(edges[:0], frame)
+
+    monkeypatch.setattr(second_count, "_fill_outline", counted)
+    y = np.linspace(0, 70, 50)
+    raster_count([boom_lines(np.zeros(50), y, np.zeros(50), 1e-9)], shapely.box(-3000, -3000, 3000, 3000), 1e-9)
+    assert sum(rows) < 5_000_000
+
+
+def test_a_step_whose_tips_change_sides_counts_as_its_two_triangles():
+    """10 m on with the boom turned about: the tips' ways cross half-way, 2 x (10 x 5 / 2) = 50 m2."""
+    lines = boom_lines([0, 0], [0, 10], [0, np.pi])
+    assert quad_area(lines) == pytest.approx(50, abs=1e-9)
+    assert sum(piece.polygon.area for piece in pieces_of(lines)) == pytest.approx(50, abs=1e-9)
+
+
+def test_what_is_no_strip_is_never_less_than_nothing():
+    """Strips that are the whole ground leave nothing, not the rounding of their sum (-2e-9 m2 here)."""
+    corners = [(4857.756658403091, 2877.8096434697404), (1647.477907439461, 5093.701377721341)]
+    corners += [(-647.6233641032113, 1768.6676093944302), (2562.6553868604187, -447.22412485716933)]
+    assert find_strips(shapely.Polygon(corners), 0.3, "M")[1] == 0
+
+
+def test_ground_thinner_than_the_grid_of_degrees_still_has_a_place():
+    (found,) = degree_shapes([shapely.box(0, 0, 50, 2e-6)], Plane(PlaneOrigin(100.0, 60.0)))
+    assert found.is_valid
+    assert not found.is_empty
+    assert found.bounds == pytest.approx((100.0, 60.0, 100.0009, 60.0), abs=1e-4)
