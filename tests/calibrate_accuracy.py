@@ -29,9 +29,10 @@ from coverage_audit.accuracy.draws import cross_cuts, real_strips
 from coverage_audit.accuracy.tolerances import CLASS_NOISE_M, CLASS_SIGMA_M, CLASS_TIME_S
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
-from coverage_audit.ground.boom_lines import pieces_of, thin, travel_at
+from coverage_audit.ground.boom_lines import thin
 from coverage_audit.ground.model import BoomLines
 from coverage_audit.ground.partition import partition
+from coverage_audit.ground.pieces import pieces_of, travel_at
 from coverage_audit.ground.target import lay_out
 from coverage_audit.jobs.settings import GUIDED as BY_RECEIVER
 from coverage_audit.jobs.settings import HAND as BY_EYE

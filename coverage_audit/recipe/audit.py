@@ -11,10 +11,11 @@ import shapely
 
 from coverage_audit.errors import InputError
 from coverage_audit.facts import said
-from coverage_audit.ground.boom_lines import backed_up_m, pieces_of, quad_area, travel_at
+from coverage_audit.ground.boom_lines import backed_up_m
 from coverage_audit.ground.findings import find_strips
 from coverage_audit.ground.model import Areas
 from coverage_audit.ground.partition import closed_partition
+from coverage_audit.ground.pieces import pieces_of, quad_area, travel_at
 from coverage_audit.ground.second_count import raster_count
 from coverage_audit.ground.tolerances import CLOSURE_REL
 from coverage_audit.rate.volume import job_volume, with_rates

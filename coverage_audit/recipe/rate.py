@@ -12,7 +12,8 @@ import shapely
 from coverage_audit.drive.motion import white_noise, window_half
 from coverage_audit.drive.tolerances import STAND_SPEED_M_S
 from coverage_audit.facts import Caution
-from coverage_audit.ground.boom_lines import on_lines, pieces_of, thin
+from coverage_audit.ground.boom_lines import on_lines, thin
+from coverage_audit.ground.pieces import pieces_of
 from coverage_audit.ground.tolerances import THIN_M
 from coverage_audit.rate.flow import boom_flow, section_share
 from coverage_audit.rate.model import Capacity, DryGround, RateBands, RateResult, SpeedFigures, TankResult

@@ -13,9 +13,10 @@ from shapely.ops import substring
 
 from coverage_audit.drive.plane import Plane
 from coverage_audit.errors import InputError
-from coverage_audit.ground.boom_lines import on_lines, pieces_of
+from coverage_audit.ground.boom_lines import on_lines
 from coverage_audit.ground.model import BoomLines, Ground, Piece
 from coverage_audit.ground.partition import closed_partition, closure_rel
+from coverage_audit.ground.pieces import pieces_of
 from coverage_audit.touchup import tolerances as tol
 from coverage_audit.touchup.lanes import (
     across_part,

@@ -15,9 +15,9 @@ from shapely import affinity
 
 from coverage_audit.accuracy import scan
 from coverage_audit.accuracy.scan import Cuts, Scan, Steps, steps_of
-from coverage_audit.ground.boom_lines import pieces_of, quad_area, travel_at
 from coverage_audit.ground.model import BoomLines
 from coverage_audit.ground.partition import partition
+from coverage_audit.ground.pieces import pieces_of, quad_area, travel_at
 from coverage_audit.ground.target import lay_out
 from coverage_audit.jobs.settings import FieldSettings
 from coverage_audit.recipe.drive import drive_of, ground_of, job_plane

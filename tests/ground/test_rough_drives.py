@@ -8,10 +8,10 @@ from jobs import job, log
 from coverage_audit.drive.model import BoomPath, PlaneOrigin, Timeline
 from coverage_audit.drive.plane import Plane
 from coverage_audit.ground import second_count
-from coverage_audit.ground.boom_lines import pieces_of, quad_area
 from coverage_audit.ground.cuts import cut_times
 from coverage_audit.ground.findings import find_strips
 from coverage_audit.ground.model import BoomLines
+from coverage_audit.ground.pieces import pieces_of, quad_area
 from coverage_audit.ground.second_count import raster_count
 from coverage_audit.papers.shapes import degree_shapes
 from coverage_audit.recipe.drive import drive_of, job_plane

@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 from jobs import boom
 
 from coverage_audit.drive.model import Motion
-from coverage_audit.ground.boom_lines import boom_path, pieces_of, quad_area, thin
+from coverage_audit.ground.boom_lines import boom_path, thin
 from coverage_audit.ground.model import BoomLines
+from coverage_audit.ground.pieces import pieces_of, quad_area
 
 
 def motion_along(points, heading, *, reverse=None):

@@ -1,0 +1,121 @@
+"""Pieces: the ground swept between boom lines, as polygons that sweep no spot twice."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from .model import BoomLines, Piece
+from .tolerances import (
+    CHUNK_TURN_DEG,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from coverage_audit.arrays import FloatArray, IntArray
+
+
+def pieces_of(lines: BoomLines) -> list[Piece]:
+    """The ground swept between *lines*, cut into pieces that sweep no spot twice."""
+    result: list[Piece] = []
+    for left_m, right_m in lines.offsets_m:
+        left, right = lines.tips(left_m), lines.tips(right_m)
+        sense = _sense(lines.heading_rad, left, right)
+        runs = [run for run in _runs(lines, sense) if not lines.gap_after[run[0]]]
+        result.extend(_outlined(lines, left, right, runs))
+    return result
+
+
+def _sense(heading: FloatArray, left: FloatArray, right: FloatArray) -> IntArray:
+    """+1 where both tips go forwards in a step, -1 where both go backwards, 0 where they differ."""
+    middle = (heading[1:] + heading[:-1]) / 2
+    ahead = np.column_stack([np.sin(middle), np.cos(middle)])
+    forward = [np.einsum("ij,ij->i", np.diff(tips, axis=0), ahead) for tips in (left, right)]
+    return np.where((forward[0] > 0) & (forward[1] > 0), 1, np.where((forward[0] < 0) & (forward[1] < 0), -1, 0))
+
+
+def _runs(lines: BoomLines, sense: IntArray) -> Iterator[tuple[int, int]]:
+    """(first, last) boom line of each longest run that may become one outline."""
+    limit = math.radians(CHUNK_TURN_DEG)
+    alone = (sense == 0) | lines.gap_after[:-1] | lines.bridged_after[:-1]
+    ends = alone[1:] | alone[:-1] | (np.diff(sense) != 0) | lines.cut[1:-1]
+    bounds = [0, *(np.flatnonzero(ends) + 1).tolist(), len(sense)]
+    for first, last in pairwise(bounds):
+        begin = first
+        while begin < last:
+            turned = np.abs(lines.heading_rad[begin + 1 : last + 1] - lines.heading_rad[begin]) > limit
+            stop = begin + max(1, int(turned.argmax())) if turned.any() else last
+            yield begin, stop
+            begin = stop
+
+
+def _outlined(lines: BoomLines, left: FloatArray, right: FloatArray, runs: list[tuple[int, int]]) -> list[Piece]:
+    """Pieces of *runs*; an outline that crosses itself is halved until it does not."""
+    result = []
+    while runs:
+        rings = [np.concatenate([left[a : b + 1], right[a : b + 1][::-1]]) for a, b in runs]
+        polygons = [shapely.Polygon(ring) for ring in rings]
+        valid = shapely.is_valid(polygons)
+        halves = []
+        for (first, last), polygon, good in zip(runs, polygons, valid, strict=True):
+            bridged = bool(lines.bridged_after[first])
+            if good:
+                result.append(Piece(polygon, lines, first, last, bridged))
+            elif last - first > 1:
+                middle = (first + last) // 2
+                halves += [(first, middle), (middle, last)]
+            else:  # a bow-tie: one tip went backwards past the other
+                parts = shapely.get_parts(shapely.make_valid(polygon))
+                result += [Piece(part, lines, first, last, bridged) for part in parts if part.geom_type == "Polygon"]
+        runs = halves
+    return [piece for piece in result if piece.polygon.area > 0]
+
+
+def travel_at(piece: Piece, x_m: FloatArray, y_m: FloatArray) -> FloatArray:
+    """Travel of the boom's centre when *piece* swept the points x, y; shape (n,). [m]"""
+    lines = piece.lines
+    span = slice(piece.first, piece.last + 1)
+    sin, cos = np.sin(lines.heading_rad[span]), np.cos(lines.heading_rad[span])
+    ahead = (x_m[:, None] - lines.x_m[span]) * sin + (y_m[:, None] - lines.y_m[span]) * cos
+    travel = lines.travel_m[span]
+    passed = np.abs(np.diff(np.sign(ahead), axis=1)) > 0
+    step = np.where(passed.any(axis=1), passed.argmax(axis=1), np.abs(ahead).argmin(axis=1).clip(0, len(travel) - 2))
+    row = np.arange(len(x_m))
+    before, after = ahead[row, step], ahead[row, step + 1]
+    share = np.clip(before / np.where(before == after, 1.0, before - after), 0, 1)
+    return travel[step] + share * (travel[step + 1] - travel[step])
+
+
+def quad_area(lines: BoomLines) -> float:
+    """Sum of the areas of all steps between boom lines, straight from their tips. [m2]
+
+    A bow-tie counts as its two triangles. A second route to what the pieces add up to.
+    """
+    total = 0.0
+    used = ~lines.gap_after[:-1]
+    for left_m, right_m in lines.offsets_m:
+        left, right = lines.tips(left_m), lines.tips(right_m)
+        a, b, c, d = left[:-1][used], left[1:][used], right[1:][used], right[:-1][used]
+        plain = np.abs(_cross(c - a, d - b)) / 2
+        # the boom lines cross, or the ways of the tips do; never both
+        total += float(np.maximum.reduce([plain, _tied(a, b, c, d), _tied(b, c, d, a)]).sum())
+    return total
+
+
+def _tied(a: FloatArray, b: FloatArray, c: FloatArray, d: FloatArray) -> FloatArray:
+    """Area of the two triangles of a bow-tie whose edges a-d and b-c cross, 0 where they do not. [m2]"""
+    crossed = (_cross(d - a, b - a) * _cross(d - a, c - a) < 0) & (_cross(c - b, a - b) * _cross(c - b, d - b) < 0)
+    # how far along d - a the lines cross
+    along = np.divide(_cross(b - a, c - b), _cross(d - a, c - b), where=crossed, out=np.zeros(len(a)))
+    meet = a + along[:, None] * (d - a)
+    tied = (np.abs(_cross(meet - a, b - a)) + np.abs(_cross(c - meet, d - meet))) / 2
+    return np.asarray(np.where(crossed, tied, 0.0))
+
+
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    return a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
