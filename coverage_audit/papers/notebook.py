@@ -12,6 +12,8 @@ from .maps.still import static_map
 from .templating import page_templates, page_text
 from .words.passes import verdict_of
 
+from coverage_audit.papers.words.cautions import caution_texts
+
 if TYPE_CHECKING:
     from coverage_audit.recipe.result import Audit
 
@@ -24,7 +26,7 @@ _ROOT = re.compile(r":root ({.*?})", re.DOTALL)
 def notebook_html(audit: Audit) -> str:
     """Verdict, cautions and map of *audit*; text from files is escaped."""
     told = verdict_of(audit)
-    cautions = [*([told.caution] if told.caution else []), *audit.cautions]
+    cautions = [*([told.caution] if told.caution else []), *caution_texts(audit)]
     template = page_templates().from_string(
         '<div class="{{ name }}"><style>{{ style }}</style>{% include "hatches.html" %}'
         "<p><strong>{{ headline }}</strong></p>"

@@ -23,8 +23,14 @@ def pass_keys(audit: Audit) -> dict[str, Any]:
     if audit.assumed is not None:
         assumed = audit.assumed
         found["assumed_notice"] = assumed_notice(audit)
-        found["assumed_ranges_m2"] = {name: _range(one) for name, one in assumed.ranges.items()}
-        found["assumed_early_m"], found["assumed_late_m"] = assumed.early_m, assumed.late_m
+        names = [one.name for one in dataclasses.fields(audit.area_m2)]
+        found["assumed_ranges_m2"] = {name: _range(assumed.ranges.get(name)) for name in names}
+        found["assumed_draws"], found["assumed_unsure_s"] = assumed.draws, assumed.unsure_s
+        found["assumed_volume_weighed"] = assumed.weighed
+        found["assumed_parts"] = [
+            {"start": utc_text(one.start_s), "end": utc_text(one.end_s), "kind": one.kind, "chance": one.chance}
+            for one in assumed.parts
+        ]
         found["position_error_m"] = assumed.error_m
     if result is None:
         return {**found, "passes": None, "steering": None}
@@ -47,7 +53,9 @@ def pass_keys(audit: Audit) -> dict[str, Any]:
     return found
 
 
-def _range(one: Range | tuple[Range, ...]) -> Any:  # noqa: ANN401 - an object or a list of them
+def _range(one: Range | tuple[Range, ...] | None) -> Any:  # noqa: ANN401 - an object, a list of them, or None
+    if one is None:  # the draws do not count it
+        return None
     if isinstance(one, tuple):
         return [dataclasses.asdict(each) for each in one]
     return dataclasses.asdict(one)

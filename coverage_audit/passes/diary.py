@@ -349,11 +349,11 @@ def _trimmed(job: _Job, mark: Cell, low: int, high: int) -> Cell:
 
 
 def _between(job: _Job, before: Cell | None, after: Cell) -> str:
-    """Kind of what lies between two parts: a turn between passes, else transport."""
-    if before is None or before.kind != STRAIGHT or after.kind != STRAIGHT:
+    """Kind of what lies between two parts: a turn between passes, or between sides of the headland, else transport."""
+    if before is None or before.kind != after.kind or before.block != after.block:
         return TRANSPORT
     driven = job.way.along_m[after.first] - job.way.along_m[before.last]
-    return TURN if before.block == after.block and driven <= TURN_WIDTHS * job.width_m + BULB_M else TRANSPORT
+    return TURN if driven <= TURN_WIDTHS * job.width_m + BULB_M else TRANSPORT
 
 
 BULB_M = 40.0

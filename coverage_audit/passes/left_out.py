@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 import shapely.ops
 
-from .model import GAP, HEADLAND, STRAIGHT
+from .model import HEADLAND, STRAIGHT
 from .tolerances import LEFT_OUT_LENGTH_WIDTHS, LEFT_OUT_NEAR_WIDTHS, LEFT_OUT_WIDTHS, PARALLEL_DEG
 
 if TYPE_CHECKING:
@@ -49,7 +49,8 @@ def left_out(
 
 def _bare(missed: BaseGeometry, passes: Sequence[Pass], width_m: float) -> list[BaseGeometry]:
     """Parts of *missed* that no driving went over, so wide and long that a pass belongs there."""
-    driven = [one.line for one in passes if one.line.length > 0 and one.kind != GAP]
+    # through a gap of the log something was driven, too: what is missed there is not known to be left out
+    driven = [one.line for one in passes if one.line.length > 0]
     half = LEFT_OUT_WIDTHS / 2 * width_m
     # where it is too narrow there is no need to look for what was driven
     wide = shapely.buffer(shapely.buffer(missed, -half, quad_segs=2), half, quad_segs=2)

@@ -18,6 +18,11 @@ KINDS = (HEADLAND, STRAIGHT, TURN, TRANSPORT, STANDING, REVERSING, GAP)
 """Kinds of a second of the drive: each is of one. "gap": the log says nothing of it."""
 
 
+LEG, TAIL, AMID, BACK = "leg", "tail", "amid", "back"
+"""Parts of a drive whose boom state was assumed, beside turns: the body of a leg, its tail over ground done by others,
+such ground amid it, backing up."""
+
+
 @dataclass(frozen=True, eq=False)
 class Fixed:
     """The boom centre's place at every used fix. Arrays of shape (n,).
@@ -206,27 +211,41 @@ class PassResult:
 
 @dataclass(frozen=True)
 class Range:
-    """Least and greatest value of an area over the assumptions that were tried. [m2]"""
+    """Least and greatest value of an area in nine of ten boom states that may have been. [m2]"""
 
     low: float
     high: float
+
+
+@dataclass(frozen=True)
+class AssumedPart:
+    """A part of the drive with the chance that the boom was on in it; ``kind``: leg, tail, amid, turn or back."""
+
+    start_s: float
+    end_s: float
+    kind: str
+    chance: float
 
 
 @dataclass(frozen=True, eq=False)
 class Assumed:
     """What rests on an assumed boom state.
 
-    ``on_off_s`` (k, 2) are the proposed on-times; ``ranges`` maps the name of an area to its range.
-    Every pass was tried with the boom on ``early_m`` before the headland's edge and ``late_m`` after
-    it (and off behind and before it). ``mean_overlap_m`` is boom width less mean spacing;
-    ``error_m`` the usual pass-to-pass error of such positions, so that skips narrower than
-    ``narrowest_m`` cannot be told from it. [m], [s since 1970 UTC]
+    ``on_off_s`` (k, 2) are the proposed on-times; ``ranges`` maps the name of an area to its range over ``draws``
+    boom states that may have been. ``parts``: what was told on or off, and how likely; empty when a person's list
+    was taken. ``unsure_s``: seconds of those that may have been either. ``weighed``: the volume used had a say;
+    ``with_receiver``: the receiver's error is in the ranges.
+    ``mean_overlap_m`` is boom width less mean spacing; ``error_m`` the usual pass-to-pass error of such
+    positions, so that skips narrower than ``narrowest_m`` cannot be told from it.
     """
 
     on_off_s: FloatArray
     ranges: Mapping[str, Range | tuple[Range, ...]]
-    early_m: float
-    late_m: float
+    draws: int
+    parts: tuple[AssumedPart, ...]
+    unsure_s: float
+    weighed: bool
+    with_receiver: bool
     mean_overlap_m: float | None
     error_m: float
     narrowest_m: float

@@ -189,8 +189,6 @@ OVER_WIDTHS = 0.55
 SWITCHED_WELL_M = 0.5
 """Overlap with the headland by less than this is no fault of switching. [m]"""
 
-PROPOSED_LEAST_M = 3.0
-"""Shorter sprayings are not proposed: nobody switches a boom for a second. [m]"""
 
 SWITCHED_SHARE = 0.4
 """A strip that fills this share of the boom's width along its length comes from switching. [boom widths]"""

@@ -1,8 +1,7 @@
-"""The part of the recipe for a log without boom state: assume it, vary the assumption, tell the range."""
+"""The part of the recipe for a log without boom state: assume the likeliest, draw what else it may have been."""
 
 from __future__ import annotations
 
-import dataclasses
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -14,55 +13,76 @@ from coverage_audit.drive.track import clean_track
 from coverage_audit.errors import InputError
 from coverage_audit.ground.boom_lines import boom_path
 from coverage_audit.ground.target import grown, lay_out, sprayed_fields
-from coverage_audit.passes.diary import keep_diary
-from coverage_audit.passes.model import Assumed, Range
-from coverage_audit.passes.propose import noise_shown, on_times, propose
-from coverage_audit.passes.steering import deviations, driven_passes
-from coverage_audit.passes.way import usual_speed_m_s
+from coverage_audit.passes.model import LEG, Assumed, AssumedPart
+from coverage_audit.passes.state_draws import drawn, likeliest, switched
+from coverage_audit.passes.state_tolerances import APART_S, DOUBT, STATE_DRAWS, UNSURE_CHANCE
+from coverage_audit.passes.way import smooth_way, usual_speed_m_s
+from coverage_audit.passes.work_ground import units_of
+from coverage_audit.passes.work_state import segments
 from coverage_audit.read.records import Interval
 
-from .passes import antenna_fixes, boom_fixes
-from .tolerances import ASSUMED_EARLY_M, ASSUMED_ERROR_ELSE_M, ASSUMED_ERROR_M, ASSUMED_LATE_M, ASSUMED_MARGIN
+from .passes import antenna_fixes
+from .ranges import ranges_over, with_state
+from .tolerances import ASSUMED_ERROR_ELSE_M, ASSUMED_ERROR_M
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
-    from coverage_audit.arrays import FloatArray
+    from coverage_audit.arrays import BoolArray, FloatArray
     from coverage_audit.drive.model import Track
     from coverage_audit.drive.plane import Plane
-    from coverage_audit.ground.model import Areas
     from coverage_audit.jobs.job import Job
-    from coverage_audit.passes.model import Span
+    from coverage_audit.passes.way import Way
+    from coverage_audit.passes.work_ground import Units
+    from coverage_audit.passes.work_state import Segment
 
+    from .ranges import Ranges
     from .result import Audit
 
     Count = Callable[[Job], Audit]
 
+SEED = 20260530
+"""The same job gives the same figures each time."""
+
 
 @dataclass(frozen=True)
 class Proposal:
-    """What a log without boom state suggests: the track and where each part of it should have sprayed."""
+    """What a log without boom state suggests: the drive in units, its segments, and the likeliest boom state."""
 
     track: Track
-    parts: list[tuple[Span, list[FloatArray]]]
+    units: Units
+    found: list[Segment]
+    usual_m_s: float
 
-    def on_off_s(self, early_m: float = 0.0) -> FloatArray:
-        """On-times (k, 2), switched *early_m* before the headland's edge. [s]"""
-        return on_times(self.parts, early_m)
+    def on_off_s(self) -> FloatArray:
+        """On-times (k, 2) of the likeliest boom state. [s]"""
+        return _times(self.units, likeliest(self.units, self.found))
 
 
 def make_proposal(job: Job, plane: Plane) -> Proposal:
-    """Propose when the boom was on, from passes, field and headland.
+    """Propose when the boom was on, from the drive and the field.
 
     Raises
     ------
     InputError
-        No pass and no headland lap could be recognised in the track.
+        No pass could be recognised in the track.
     """
+    track, units, way = _drive(job, plane)
+    found = segments(units, way)
+    if not any(one.kind == LEG and one.chance > DOUBT for one in found):
+        raise InputError(
+            "no pass over the field could be recognised in the track, so no boom state can be assumed; list the times "
+            "the boom was on in a CSV file with the header on,off",
+            "boom.intervals",
+        )
+    return Proposal(track, units, found, usual_speed_m_s(antenna_fixes(track, None)))
+
+
+def _drive(job: Job, plane: Plane) -> tuple[Track, Units, Way]:
+    """The track, the drive in units over the target, and the antenna's way."""
     settings = job.settings
     width = settings.boom.width_m
-    offset = settings.track.clock_offset_s
-    track, _ = clean_track(job.logs, plane.to_metres, offset, settings.track.max_gap_s)
+    track, _ = clean_track(job.logs, plane.to_metres, settings.track.clock_offset_s, settings.track.max_gap_s)
     path = boom_path(refine(build_motion(track, width / 2)), settings.boom)
     areas = [
         (area.name, grown(plane.geometry_to_metres(area.geometry), settings.field.grow_m)) for area in job.boundary
@@ -71,18 +91,8 @@ def make_proposal(job: Job, plane: Plane) -> Proposal:
     chosen, _ = sprayed_fields(areas, way, settings.field.select, width)
     exclude = [plane.geometry_to_metres(area.geometry) for area in job.exclude]
     ground = lay_out([polygon for _, polygon in chosen], exclude, settings.field)
-    diary = keep_diary(antenna_fixes(track, None), ground.outer, width)
-    fixed = boom_fixes(track, path, None, diary)
-    driven = driven_passes(fixed, diary.spans)
-    lines = [one.reference for one, _, _ in deviations(driven, fixed.noise_m)]
-    parts = propose(fixed, diary.spans, list(zip(driven, lines, strict=True)), ground.target, width)
-    if not parts:
-        raise InputError(
-            "no pass over the field could be recognised in the track, so no boom state can be assumed; list the times "
-            "the boom was on in a CSV file with the header on,off",
-            "boom.intervals",
-        )
-    return Proposal(track, parts)
+    antenna = smooth_way(antenna_fixes(track, None))
+    return track, units_of(path, antenna, ground.target, ground.outer, width), antenna
 
 
 def rests_on_assumption(job: Job) -> bool:
@@ -91,7 +101,7 @@ def rests_on_assumption(job: Job) -> bool:
 
 
 def assumed_audit(job: Job, plane: Plane, count: Count) -> Audit:
-    """Audit with an assumed boom state, and the range of every area over the assumptions tried.
+    """Audit with the likeliest boom state, and the range of every area over others that may have been.
 
     Parameters
     ----------
@@ -102,89 +112,90 @@ def assumed_audit(job: Job, plane: Plane, count: Count) -> Audit:
     count : callable
         Audits a job whose boom state is given.
     """
-    settings = job.settings
-    if settings.boom.intervals == "assume":
+    rng = np.random.default_rng(SEED)
+    parts: tuple[AssumedPart, ...] = ()
+    if job.settings.boom.intervals == "assume":
         proposal = make_proposal(job, plane)
-        track = proposal.track
-        tries = [_proposed(proposal, early_m) for early_m in EARLY_M]
+        track, units = proposal.track, proposal.units
+        base = likeliest(units, proposal.found)
+        given = tuple(Interval(on, off, (), "the assumed boom state") for on, off in proposal.on_off_s().tolist())
+        tried = [drawn(units, proposal.found, proposal.usual_m_s, rng) for _ in range(STATE_DRAWS)]
+        parts = _parts(units, proposal.found)
     else:
-        track, _ = clean_track(job.logs, plane.to_metres, settings.track.clock_offset_s, settings.track.max_gap_s)
-        speed = usual_speed_m_s(antenna_fixes(track, None))
-        tries = [_shifted(job.intervals or (), early_m / speed) for early_m in EARLY_M]
-    # the ranges below stand for GPS error, too: draws on top would say it twice, and differently
-    plain = replace(job, settings=replace(settings, accuracy=None))
-    audit = count(_with_intervals(plain, tries[0]))
-    tried = [audit.area_m2, *(count(_with_intervals(plain, other)).area_m2 for other in tries[1:])]
+        track, units, _ = _drive(job, plane)
+        given = job.intervals or ()
+        base = _inside(units, given)
+        usual = usual_speed_m_s(antenna_fixes(track, None))
+        tried = [_shifted(units, given, usual, rng) for _ in range(STATE_DRAWS)]
+    audit = count(_with_intervals(job, given))
+    ranges = ranges_over(audit, units, base, tried, rng)
+    audit = with_state(audit, ranges, units)
+    return replace(audit, job=job, assumed=_assumed(audit, track, ranges, given, parts))
+
+
+def _assumed(
+    audit: Audit, track: Track, ranges: Ranges, given: tuple[Interval, ...], parts: tuple[AssumedPart, ...]
+) -> Assumed:
+    """What rests on the assumption; *given* are its on-times, *parts* how sure they are."""
     error = _error_m(track)
     spacing = audit.passes.steering.spacing_mean_m if audit.passes else None
-    assumed = Assumed(
-        on_off_s=np.array([(one.on_s, one.off_s) for one in tries[0]]),
-        ranges=_ranges(tried, *_shown_by_noise(audit)),
-        early_m=ASSUMED_EARLY_M,
-        late_m=ASSUMED_LATE_M,
-        mean_overlap_m=None if spacing is None else settings.boom.width_m - spacing,
+    return Assumed(
+        on_off_s=np.array([(one.on_s, one.off_s) for one in given]).reshape(-1, 2),
+        ranges=ranges.areas,
+        draws=ranges.draws,
+        parts=parts,
+        unsure_s=sum(one.end_s - one.start_s for one in parts if UNSURE_CHANCE < one.chance < 1 - UNSURE_CHANCE),
+        weighed=ranges.weighed,
+        with_receiver=audit.accuracy is not None,
+        mean_overlap_m=None if spacing is None else audit.job.settings.boom.width_m - spacing,
         error_m=error,
         narrowest_m=2 * error,
     )
-    return replace(audit, job=job, assumed=assumed)
 
 
-EARLY_M = (0.0, ASSUMED_EARLY_M, -ASSUMED_LATE_M)
-"""The assumptions tried: as proposed, early, late. [m]"""
+# --- boom states ------------------------------------------------------------------------------------
 
 
-def _proposed(proposal: Proposal, early_m: float) -> tuple[Interval, ...]:
-    return tuple(Interval(on, off, (), "the assumed boom state") for on, off in proposal.on_off_s(early_m).tolist())
+def _times(units: Units, on: BoolArray) -> FloatArray:
+    """On-times (k, 2) of the units that are *on*, parted where the drive is. [s]"""
+    apart = np.append(units.time_s[1:, 0] - units.time_s[:-1, 1] > APART_S, [True])
+    begin = np.flatnonzero(on & np.append(True, ~on[:-1] | apart[:-1])[: len(on)])
+    end = np.flatnonzero(on & (np.append(~on[1:], [True]) | apart))
+    bounds = np.concatenate([units.time_s[:1, 0], (units.time_s[1:, 0] + units.time_s[:-1, 1]) / 2])
+    start = np.where(np.append([True], apart[:-1])[begin], units.time_s[begin, 0], bounds[begin])
+    following = np.minimum(end + 1, len(on) - 1)
+    stop = np.where(apart[end], units.time_s[end, 1], bounds[following])
+    return np.column_stack([start, stop])[stop > start]
 
 
-def _shifted(intervals: tuple[Interval, ...], early_s: float) -> tuple[Interval, ...]:
-    """*intervals*, the assumed ones on that much earlier and off later."""
-    moved = [
-        replace(one, on_s=one.on_s - early_s, off_s=one.off_s + early_s, assumed=False) if one.assumed else one
-        for one in intervals
-    ]
-    return tuple(one for one in moved if one.off_s > one.on_s)
+def _parts(units: Units, found: Sequence[Segment]) -> tuple[AssumedPart, ...]:
+    return tuple(
+        AssumedPart(float(units.time_s[one.first, 0]), float(units.time_s[one.last - 1, 1]), one.kind, one.chance)
+        for one in found
+    )
+
+
+def _inside(units: Units, intervals: Sequence[Interval]) -> BoolArray:
+    """Whether the middle of each unit lies in any of *intervals*."""
+    middle = units.time_s.mean(axis=1)
+    on = np.zeros(len(middle), bool)
+    for one in intervals:
+        on |= (middle >= one.on_s) & (middle < one.off_s)
+    return on
+
+
+def _shifted(units: Units, intervals: Sequence[Interval], usual_m_s: float, rng: np.random.Generator) -> BoolArray:
+    """*intervals* with the switches of the assumed ones thrown as drivers do."""
+    assumed = [one for one in intervals if one.assumed]
+    sure = _inside(units, [one for one in intervals if not one.assumed])
+    return sure | switched(units, _inside(units, assumed), usual_m_s, rng)
 
 
 def _with_intervals(job: Job, intervals: tuple[Interval, ...]) -> Job:
     """*job* with on-times given; delays belong to a switch, and there is none."""
     boom = replace(job.settings.boom, intervals="csv", on_delay_s=0.0, off_delay_s=0.0)
-    return replace(job, settings=replace(job.settings, boom=boom), intervals=intervals)
-
-
-def _ranges(tried: list[Areas], missed_shown_m2: float, double_shown_m2: float) -> dict[str, Range | tuple[Range, ...]]:
-    """Range of each area; what only noise shows as missed or double may not be there at all."""
-    ranges: dict[str, Range | tuple[Range, ...]] = {}
-    shown = {"missed": missed_shown_m2, "double": double_shown_m2}
-    for field in dataclasses.fields(tried[0]):
-        values = [getattr(one, field.name) for one in tried]
-        if None in values:
-            continue
-        if isinstance(values[0], tuple):
-            most = max(len(one) for one in values)
-            padded = [(*one, *[0.0] * (most - len(one))) for one in values]
-            ranges[field.name] = tuple(Range(min(column), max(column)) for column in zip(*padded, strict=True))
-        else:
-            below, above = ASSUMED_MARGIN if field.name in shown else (0.0, 0.0)
-            low = max(min(values) - shown.get(field.name, 0.0), 0.0)
-            ranges[field.name] = Range(low * (1 - below), max(values) * (1 + above))
-    covered = [one.covered for one in tried]
-    target = tried[0].target
-    missed = ranges["missed"]
-    low, high = (missed.low, missed.high) if isinstance(missed, Range) else (0.0, target)
-    ranges["covered"] = Range(min(*covered, target - high), max(*covered, target - low))
-    return ranges
-
-
-def _shown_by_noise(audit: Audit) -> tuple[float, float]:
-    result = audit.passes
-    if result is None or result.steering.spacing_mean_m is None:
-        return 0.0, 0.0
-    steering = result.steering
-    width = audit.job.settings.boom.width_m
-    logged, real = steering.spacing_sd_logged_m or 0.0, steering.spacing_sd_m or 0.0
-    # headland laps lie beside each other and beside the edge as passes do
-    return noise_shown(steering.spacing_mean_m or width, logged, real, width, audit.distance_on_m)
+    sure = tuple(replace(one, assumed=False) for one in intervals)
+    return replace(job, settings=replace(job.settings, boom=boom), intervals=sure)
 
 
 def _error_m(track: Track) -> float:

@@ -29,6 +29,7 @@ from coverage_audit.passes.switching import boom_over, inside_headland, place_at
 from coverage_audit.passes.tolerances import DRAWN_PATH_M, LAP_CELL_WIDTHS
 from coverage_audit.passes.way import white_noise_m
 
+from .cautions import spacing_cautions, width_cautions
 from .tolerances import LAP_TURN_DEG, LINE_STEP_M, PASS_LINE_M
 
 if TYPE_CHECKING:
@@ -68,7 +69,15 @@ def with_passes(audit: Audit, track: Track, path: BoomPath, timeline: Timeline, 
     numbers = [one.n for one in entries]
     named = tuple(replace(one, number=numbers[one.number], neighbour=numbers[one.neighbour]) for one in found)
     gaps = left_out(audit.layers.by_visits[0], passes, width)
-    return replace(audit, passes=PassResult(passes, steering, {}, named, gaps))
+    return replace(audit, cautions=_with_spacing(audit, named), passes=PassResult(passes, steering, {}, named, gaps))
+
+
+def _with_spacing(audit: Audit, spacings: Sequence[Spacing]) -> tuple[Caution, ...]:
+    """Cautions with the one of width against spacing, which then stands for the one of much double ground."""
+    width = audit.job.settings.boom.width_m
+    found = spacing_cautions(spacings, width)
+    said = width_cautions(audit.area_m2, width) if found else []
+    return (*(one for one in audit.cautions if one not in said), *found)
 
 
 def stretches(timeline: Timeline) -> FloatArray:

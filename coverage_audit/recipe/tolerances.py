@@ -26,19 +26,19 @@ LINE_STEP_M = 1.0
 """How closely the line of a pass is kept for the map and for causes, and how far apart the fixes are
 that it is made from; steering uses them all. [m]"""
 
-ASSUMED_EARLY_M = 1.0
-ASSUMED_LATE_M = 3.0
-"""The range of an area comes from switching every pass so much early and late. [m] At 2.5 m/s late by
-3 m is a second and more of hesitation and valve delay together; common practice, no source."""
-
-ASSUMED_MARGIN = (0.16, 0.06)
-"""Missed and double areas may lie below and above what the assumptions tried give by these shares of it: what
-noise between passes does beyond its mean. [1] Found on simulated jobs (seeds 0 to 33: 32 of 34 held, 28 without)."""
 
 ASSUMED_ERROR_M = {4: 0.05, 5: 0.3, 2: 0.33, 9: 0.33}
 ASSUMED_ERROR_ELSE_M = 1.0
 """Usual pass-to-pass error by the GGA quality code: RTK fixed, RTK float, differential (15 to 33 cm);
 about 1 m for all else, a phone's own positions included. [m] Usual classes from memory, no source at hand."""
+
+WIDTH_OFF = 0.07
+WIDTH_ALIKE = 0.75
+WIDTH_SPACINGS = 6
+"""So many spacings that differ from the boom's width by the first share, the second share of them within half of that
+of their middle: the width stated is not the one driven by. [boom widths], [1], [1] Overlap on purpose is 3 to 5 %,
+common practice."""
+
 
 RATE_CLOSURE = 1e-3
 """Spray on the ground and spray let out agree within this (0.1 %), else a caution. [1]"""

@@ -9,6 +9,7 @@ from jobs import boom, job, log, parallel_passes
 from pass_jobs import audited, field_job
 from simulator.jobs import Faults, Stop
 
+from coverage_audit.errors import InputError
 from coverage_audit.papers.figures.passes import pass_summary
 from coverage_audit.papers.summary import summary_dict
 from coverage_audit.passes.diary import keep_diary
@@ -62,6 +63,22 @@ def test_kinds_part_the_drive_whatever_it_looks_like(seed, logged):
         assert [span.kind in ("headland", "straight") for span in own] == [True]
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_any_drive_is_audited_or_refused_without_a_boom_state(seed):
+    """A headland run of a single fix, spans without any: nothing stops the audit but a plain refusal."""
+    fixed, _ = odd_drive(seed)
+    keep = np.append(True, np.diff(fixed.time_s) > 0)
+    place = np.column_stack([fixed.x_m, fixed.y_m])[keep]
+    one = job(log(fixed.time_s[keep], place), (), FIELD, boom=boom(9.0, intervals="assume"))
+    try:
+        audit = audit_job(one)
+    except InputError as refusal:
+        assert "list the times" in refusal.what or "never sprayed inside" in refusal.what  # noqa: PT017 - either is right
+        return
+    spent = audit.passes.time_by_kind_s()
+    assert sum(spent.values()) == pytest.approx(audit.end_s - audit.start_s, abs=1e-6)
+
+
 @pytest.fixture(scope="module")
 def stopped():
     """Stops of half a minute in two passes."""
@@ -108,6 +125,8 @@ def test_sides_of_a_lap_are_one_lap():
     sides = [span for span in diary.spans if span.kind == "headland"]
     assert len(sides) >= 4
     assert {span.lap for span in sides} == {1}
+    between = [span.kind for span in diary.spans if sides[0].end_s <= span.start_s < sides[-1].start_s]
+    assert set(between) <= {"headland", "turn", "reversing", "standing"}  # a corner, however driven, is no transport
 
 
 # --- passes left out ----------------------------------------------------------------------------

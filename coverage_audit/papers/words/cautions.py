@@ -166,6 +166,17 @@ def _much_double(units: str, *, share: float, width_m: float) -> str:
     )
 
 
+def _spacing_off(units: str, *, spacing_m: float, width_m: float) -> str:
+    apart, wide = _way(spacing_m, units, ".1f"), _way(width_m, units, "g")
+    off = spacing_m - width_m
+    told = f"{100 * abs(off) / width_m:.0f} % {'closer than' if off < 0 else 'farther apart than'} the boom is wide"
+    meant = "the passes overlap on purpose" if off < 0 else "every pass leaves a gap"
+    return (
+        f"The passes lie {apart} apart all over the field, {told} by the job file ({wide}). If the boom is not {apart} "
+        f"wide (boom.width), {meant}; every area here rests on the width stated."
+    )
+
+
 def _counts_differ(_units: str, *, cross_check_rel: float, closure_rel: float) -> str:
     return (
         f"The two independent counts of the ground do not agree (by {100 * cross_check_rel:.3f} % of the field; "
@@ -270,6 +281,7 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "turns coarse": _turns_coarse,
     "fields left out": _left_out,
     "much double": _much_double,
+    "spacing off": _spacing_off,
     "counts differ": _counts_differ,
     "no rate surface": _no_surface,
     "rate not closed": _not_closed,

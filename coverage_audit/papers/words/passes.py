@@ -11,6 +11,9 @@ if TYPE_CHECKING:
     from coverage_audit.passes.model import Assumed, Cause, Range
     from coverage_audit.recipe.result import Audit
 
+UNSURE_SHARE = 0.05
+"""Less of the drive than this in doubt is hardly any. [1]"""
+
 CAUSES = {
     "spacing": "between passes {passes}, spacing {amount} too wide",
     "overlap": "passes {passes}, {length} long, spacing {amount} too narrow",
@@ -114,8 +117,8 @@ def assumed_notice(audit: Audit) -> str:
         return ""
     units = audit.job.settings.report.units
     return (
-        "ASSUMED: nobody logged when the boom was on. It was taken to be on along the headland laps and on every pass "
-        "inside them. Positions of this kind wander from pass to pass by about "
+        "ASSUMED: nobody logged when the boom was on. It was taken to be on wherever the machine worked over ground "
+        f"that nothing else covers. {_recognised(assumed)}Positions of this kind wander from pass to pass by about "
         f"{display.length(assumed.error_m, units)}, so a skip narrower than about "
         f"{display.length(assumed.narrowest_m, units)} cannot be told from that, nor can a late switch. "
         "No figure, strip or map here is proof of coverage."
@@ -138,11 +141,21 @@ def _range(assumed: Assumed, name: str, audit: Audit) -> str:
     units = audit.job.settings.report.units
     found = assumed.ranges[name]
     words = {"missed": "Missed", "double": "Sprayed twice or more"}[name]
-    early, late = display.length(assumed.early_m, units), display.length(assumed.late_m, units)
+    error = "with the receiver's error" if assumed.with_receiver else "the receiver's slow wander comes on top"
     return (
-        f"{words}: {range_words(found, units)} ({share_words(found, audit.area_m2.target)}), from switching every pass "
-        f"{early} early to {late} late; the receiver's slow wander comes on top."
+        f"{words}: {range_words(found, units)} ({share_words(found, audit.area_m2.target)}), in nine of ten boom "
+        f"states that this drive leaves possible{',' if assumed.with_receiver else ';'} {error}."
     )
+
+
+def _recognised(assumed: Assumed) -> str:
+    """How much of the drive was recognised; "" when a person's own times were taken."""
+    if not assumed.parts:
+        return ""
+    whole = sum(one.end_s - one.start_s for one in assumed.parts)
+    if assumed.unsure_s < UNSURE_SHARE * whole:
+        return "Nearly all of the drive was recognised as work, turn or way. "
+    return f"Of {display.duration(assumed.unsure_s)} of the drive it cannot be told whether the boom was on. "
 
 
 def range_words(found: Range | tuple[Range, ...], units: str) -> str:
