@@ -115,7 +115,7 @@ def _label_cells(tokens: Sequence[Token]) -> None:
         if token.type == "thead_open":
             heads = []
         elif token.type == "th_open":
-            heads.append(after.content)
+            heads.append(after.content.replace("`", ""))
         elif token.type == "tr_open":
             column = 0
         elif token.type == "td_open":

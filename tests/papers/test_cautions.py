@@ -200,6 +200,7 @@ def test_the_search_for_metric_units_finds_those_of_the_metric_sentences():
         "fixes far apart",
         "much double",
         "large rate cells",
+        "spacing off",
     ]
 
 
