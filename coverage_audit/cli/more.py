@@ -174,7 +174,7 @@ def parse_price(text: str | None) -> Price | None:
 
 def looked(options: argparse.Namespace) -> str:
     """Describe the log."""
-    from coverage_audit.jobs import checks as job_schema  # noqa: PLC0415
+    from coverage_audit.jobs import keys as job_schema  # noqa: PLC0415
     from coverage_audit.papers.look import look_text  # noqa: PLC0415
     from coverage_audit.read.tracks.registry import read_track  # noqa: PLC0415
 

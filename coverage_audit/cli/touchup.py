@@ -66,7 +66,7 @@ def touchup_day(text: str) -> dt.date:
     InputError
         It is no date, or out of range.
     """
-    from coverage_audit.jobs import checks as job_schema  # noqa: PLC0415
+    from coverage_audit.jobs import keys as job_schema  # noqa: PLC0415
 
     day: dt.date = job_schema.date(text, "--on")
     return day

@@ -36,6 +36,9 @@ from .settings import (
     TrackSettings,
 )
 
+__all__ = ["PRODUCT", "TABLES", "date", "job_file", "key_rows", "timezone"]
+# date and timezone: options of the command line are checked as the keys that they stand for
+
 _LEVER = quantity(units.LENGTH_M, least=-tol.MAX_LEVER_M, most=tol.MAX_LEVER_M)
 _DRAWBAR = quantity(units.LENGTH_M, most=tol.MAX_LEVER_M)
 _WIDTH = quantity(units.LENGTH_M, most=tol.MAX_BOOM_M, above=True)
