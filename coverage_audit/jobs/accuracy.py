@@ -1,9 +1,9 @@
-"""[accuracy] of the job file: its keys as settings, and what the command line asks for beside them."""
+"""Replicates that the command line asks for beside [accuracy] of the job file."""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
 
@@ -11,17 +11,7 @@ from .settings import AccuracySettings
 from .tolerances import MAX_REPLICATES
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from .job import Job
-
-
-def accuracy_settings(values: Mapping[str, Any] | None) -> AccuracySettings | None:
-    """Settings from the checked table; None when the job file has none."""
-    if values is None:
-        return None
-    units = {"sigma": "sigma_m", "time_constant": "time_constant_s", "noise": "noise_m", "boundary": "boundary_m"}
-    return AccuracySettings(**{units.get(key, key): value for key, value in values.items()})
 
 
 def with_replicates(job: Job, replicates: int | None) -> Job:

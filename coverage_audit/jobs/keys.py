@@ -1,323 +1,240 @@
-"""What a job file may say, as a table of checks.
-
-A *check* takes a value and the place it stands at ("job.toml, boom.width") and returns the
-value in base units, or raises :class:`InputError`. A table of keys is itself a check, so a
-new key is one line in ``JOB_FILE`` and a new table is one entry; ``list_of(table(...))`` is
-an array of tables.
-"""
+"""Every key that a job file may hold: one row a key. A new key is one row here, and a field of its settings."""
 
 from __future__ import annotations
 
-import datetime as dt
-import zoneinfo
-from collections.abc import Callable, Mapping
-from difflib import get_close_matches
-from typing import Any, TypeVar
+from typing import Any
 
 from coverage_audit import units
-from coverage_audit.errors import InputError
-from coverage_audit.read import tolerances as tol_read
 
 from . import tolerances as tol
-from .settings import Amount
-from .touchup import TOUCHUP
+from . import touchup
+from .checks import (
+    boolean,
+    choice,
+    date,
+    list_of,
+    moment,
+    one_or_list,
+    path,
+    product_amount,
+    quantity,
+    table,
+    text,
+    timezone,
+    whole,
+)
+from .rows import Key, KeyRow, Table, checked, keys, table_rows
+from .settings import (
+    AccuracySettings,
+    BoomSettings,
+    FieldSettings,
+    JobSettings,
+    ProductSettings,
+    ProofSettings,
+    RateSettings,
+    ReportSettings,
+    TrackSettings,
+)
 
-Check = Callable[[object, str], Any]
-
-
-def nearest(word: str, known: Mapping[str, object] | list[str]) -> str:
-    """Sentence naming the nearest known word, or all of them when none is near."""
-    lower = {name.lower(): name for name in known}
-    close = get_close_matches(word.lower(), lower, n=1, cutoff=0.5)
-    return f'did you mean "{lower[close[0]]}"?' if close else f"known here: {', '.join(known)}"
-
-
-def text(value: object, place: str) -> str:
-    """Text on one line or more."""
-    if not isinstance(value, str):
-        raise InputError(f"{_kind(value)} stands where text in quotes is wanted", place)
-    if len(value) > tol.MAX_TEXT_CHARACTERS:
-        raise InputError(
-            f"this text has {len(value)} characters; shorten it to at most {tol.MAX_TEXT_CHARACTERS}", place
-        )
-    return value
-
-
-def path(value: object, place: str) -> str:
-    """File name: text that is not blank."""
-    name = text(value, place)
-    if not name.strip() or "\0" in name:
-        raise InputError("the file name is blank; write the name of a file", place)
-    return name
-
-
-def boolean(value: object, place: str) -> bool:
-    """Check for ``true`` or ``false``."""
-    if not isinstance(value, bool):
-        raise InputError(f"{_kind(value)} stands where true or false (without quotes) is wanted", place)
-    return value
-
-
-def whole(maximum: int, *, least: int = 1) -> Check:
-    """Whole number from *least* to *maximum*."""
-
-    def check(value: object, place: str) -> int:
-        if isinstance(value, bool) or not isinstance(value, int):
-            raise InputError(f"{_kind(value)} stands where a whole number without quotes is wanted", place)
-        if not least <= value <= maximum:
-            raise InputError(f"{value} is out of range; it must be from {least} to {maximum}", place)
-        return value
-
-    return check
-
-
-def quantity(table: dict[str, float], *, least: float = 0.0, most: float, above: bool = False) -> Check:
-    """Quantity such as "9 m" in the base unit of *table*, between *least* and *most*."""
-
-    def check(value: object, place: str) -> float:
-        return units.parse_quantity(value, table, place, minimum=least, maximum=most, above=above)
-
-    return check
-
-
-def choice(*words: str) -> Check:
-    """One of *words*."""
-
-    def check(value: object, place: str) -> str:
-        word = text(value, place)
-        if word not in words:
-            raise InputError(f'"{word}" is not one of {", ".join(words)}', place)
-        return word
-
-    return check
-
-
-def timezone(value: object, place: str) -> str:
-    """IANA name of a time zone that is known here."""
-    name = text(value, place)
-    try:
-        zoneinfo.ZoneInfo(name)
-    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError) as error:
-        close = get_close_matches(name, sorted(zoneinfo.available_timezones()), n=1, cutoff=0.6)
-        hint = f'did you mean "{close[0]}"?' if close else 'write one such as "America/Denver" or "UTC"'
-        raise InputError(f'"{name}" is not the name of a time zone; {hint}', place) from error
-    return name
-
-
-def date(value: object, place: str) -> dt.date:
-    """Date, as TOML has it or in quotes as YYYY-MM-DD."""
-    if isinstance(value, str):
-        try:
-            value = dt.date.fromisoformat(value)
-        except ValueError as error:
-            raise InputError(f'"{value}" is not a date; write it as 2026-05-30', place) from error
-    if isinstance(value, dt.datetime) or not isinstance(value, dt.date):
-        raise InputError(f"{_kind(value)} stands where a date is wanted; write it as 2026-05-30", place)
-    return _in_calendar(value, place)
-
-
-_Date = TypeVar("_Date", bound=dt.date)
-
-
-def _in_calendar(value: _Date, place: str) -> _Date:
-    """*value*, when days and time zones can be added to it and a log can have been made then."""
-    if not tol_read.FIRST_YEAR <= value.year <= tol_read.LAST_YEAR:
-        raise InputError(
-            f"{value} is out of range; the year must be {tol_read.FIRST_YEAR} to {tol_read.LAST_YEAR}", place
-        )
-    return value
-
-
-def list_of(item: Check, *, most: int = 1000) -> Check:
-    """List of at least one *item*; the place counts from 1."""
-
-    def check(value: object, place: str) -> tuple[Any, ...]:
-        if not isinstance(value, list):
-            raise InputError(f"{_kind(value)} stands where a list in [ ] is wanted", place)
-        if not 1 <= len(value) <= most:
-            raise InputError(f"the list has {len(value)} entries; it must have 1 to {most}", place)
-        return tuple(item(entry, f"{place}[{number}]") for number, entry in enumerate(value, 1))
-
-    return check
-
-
-def one_or_list(item: Check, *, empty: bool = False) -> Check:
-    """One *item* or a list of them; always returns a tuple."""
-    several = list_of(item)
-
-    def check(value: object, place: str) -> tuple[Any, ...]:
-        if not isinstance(value, list):
-            return (item(value, place),)
-        return () if empty and not value else several(value, place)
-
-    return check
-
-
-def table(keys: Mapping[str, Check], *, required: tuple[str, ...] = ()) -> Check:
-    """Table with these *keys* and no other."""
-
-    def check(value: object, place: str) -> dict[str, Any]:
-        if not isinstance(value, dict):
-            raise InputError(f"{_kind(value)} stands where a table is wanted", place)
-        inside = place + ("." if ", " in place else ", ")
-        for key in value:
-            if key not in keys:
-                raise InputError(f"there is no such key; {nearest(key, keys)}", inside + key)
-        for key in required:
-            if key not in value:
-                raise InputError("this is missing; the audit cannot do without it", inside + key)
-        return {key: keys[key](entry, inside + key) for key, entry in value.items()}
-
-    return check
-
-
-def _kind(value: object) -> str:
-    """Say what *value* is."""
-    if isinstance(value, bool):
-        return f"{str(value).lower()}"
-    if isinstance(value, dict):
-        return "a table"
-    if isinstance(value, list):
-        return "a list"
-    if isinstance(value, str):
-        return f'the text "{value}"'
-    return f"{value}"
-
-
-def moment(value: object, place: str) -> float:
-    """Date and time, as TOML has it or in quotes as ISO 8601; UTC when no zone is written. [s since 1970]"""
-    if isinstance(value, str):
-        try:
-            value = dt.datetime.fromisoformat(value)
-        except ValueError as error:
-            raise InputError(f'"{value}" is not a date with a time; write it as 2026-05-30T14:10:00Z', place) from error
-    if not isinstance(value, dt.datetime):
-        raise InputError(f"{_kind(value)} stands where a date with a time is wanted", place)
-    found = _in_calendar(value, place)
-    return (found if found.tzinfo else found.replace(tzinfo=dt.UTC)).timestamp()
-
-
-def product_amount(*, per_mix: bool) -> Check:
-    """Amount of product per area (and, with *per_mix*, per volume of mix): "32 oz/ac", "1.6 oz/gal"."""
-    tables = [("ha", kind, table) for kind, table in units.PRODUCT_PER_HA.items()]
-    tables += [("L", kind, table) for kind, table in units.PRODUCT_PER_L.items()] if per_mix else []
-    merged = {unit: size for _, _, table in tables for unit, size in table.items()}
-
-    def check(value: object, place: str) -> Amount:
-        number = units.parse_quantity(value, merged, place, maximum=tol.MAX_PRODUCT_HA, above=True)
-        unit = units.number_and_unit(str(value))[1]
-        per, kind = next((per, kind) for per, kind, table in tables if unit in table)
-        return Amount(number, kind, per, unit, merged[unit])
-
-    return check
-
+__all__ = ["PRODUCT", "TABLES", "date", "job_file", "key_rows", "timezone"]
+# date and timezone: options of the command line are checked as the keys that they stand for
 
 _LEVER = quantity(units.LENGTH_M, least=-tol.MAX_LEVER_M, most=tol.MAX_LEVER_M)
 _DRAWBAR = quantity(units.LENGTH_M, most=tol.MAX_LEVER_M)
 _WIDTH = quantity(units.LENGTH_M, most=tol.MAX_BOOM_M, above=True)
 _STRIP = quantity(units.LENGTH_M, most=tol.MAX_STRIP_M)
+_LISTED = quantity(units.LENGTH_M, least=tol.MIN_STRIP_WIDTH_M, most=tol.MAX_STRIP_M)
 _ERROR = quantity(units.LENGTH_M, most=tol.MAX_SIGMA_M)
+_WANDERING = quantity(units.TIME_S, most=tol.MAX_TIME_CONSTANT_S, above=True)
 _DELAY = quantity(units.TIME_S, least=-tol.MAX_DELAY_S, most=tol.MAX_DELAY_S)
+_OFFSET = quantity(units.TIME_S, least=-tol.MAX_CLOCK_OFFSET_S, most=tol.MAX_CLOCK_OFFSET_S)
+_GAP = quantity(units.TIME_S, most=tol.MAX_GAP_S, above=True)
 _RATE = quantity(units.RATE_L_HA, most=tol.MAX_RATE_L_HA, above=True)
 _FLOW = quantity(units.FLOW_L_MIN, most=tol.MAX_FLOW_L_MIN, above=True)
 _PRESSURE = quantity(units.PRESSURE_BAR, most=tol.MAX_PRESSURE_BAR, above=True)
+_APPLIED = quantity(units.VOLUME_L, most=tol.MAX_APPLIED_L, above=True)
 _LOAD = quantity(units.VOLUME_L, most=tol.MAX_TANK_L, above=True)
 _DAYS = quantity(units.INTERVAL_DAYS, most=tol.MAX_INTERVAL_DAYS)
+_BRIDGED = quantity({"%": 0.01}, most=tol.MOST_BRIDGED_SHARE)
 _NOZZLES = whole(tol.MAX_NOZZLES)
+_CATCH = list_of(_FLOW, most=tol.MAX_NOZZLES)
+_MIXED, _PER_AREA = product_amount(per_mix=True), product_amount(per_mix=False)
+_BY_CLASS = "by the class of the fixes"
 
-PROOF_TEXTS = (
-    *("field_name", "crop_name", "hay_leaving_farm", "feeding", "manure_compost"),
-    *("applicator", "certificate", "location"),
+JOB = keys(
+    Key("name", text, "name of the job on every paper", "name"),
+    Key("operator", text, "who drove, for the report", "operator"),
+    Key("crop", text, "the crop, for the report", "crop"),
+    Key("notes", text, "anything else the report should say", "notes"),
+    Key("timezone", timezone, "IANA name of the time zone of dates and times on paper", "timezone"),
+    Key("date", date, "UTC date of the first fix, for a log without dates", default="from the log"),
+    Key("planned_cut", date, "date of the planned cut, which a touch-up is held against"),
 )
 
-TABLES: dict[str, dict[str, Check]] = {
-    "job": {
-        "name": text,
-        "operator": text,
-        "crop": text,
-        "notes": text,
-        "timezone": timezone,
-        "date": date,
-        "planned_cut": date,
-    },
-    "field": {
-        "boundary": path,
-        "select": one_or_list(text),
-        "exclude": one_or_list(path, empty=True),
-        "setback": _STRIP,
-        "exclude_setback": _STRIP,
-        "grow": _STRIP,
-    },
-    "track": {
-        "files": one_or_list(path),
-        "clock_offset": quantity(units.TIME_S, least=-tol.MAX_CLOCK_OFFSET_S, most=tol.MAX_CLOCK_OFFSET_S),
-        "max_gap": quantity(units.TIME_S, most=tol.MAX_GAP_S, above=True),
-    },
-    "boom": {
-        "width": _WIDTH,
-        "sections": list_of(_WIDTH, most=tol.MAX_SECTIONS),
-        "nozzles": table({"count": _NOZZLES, "spacing": _WIDTH}, required=("count",)),
-        "intervals": path,
-        "antenna_ahead": _LEVER,
-        "antenna_right": _LEVER,
-        "axle_behind_antenna": _LEVER,
-        "towed": _DRAWBAR,
-        "towed_axle": _DRAWBAR,
-        "on_delay": _DELAY,
-        "off_delay": _DELAY,
-        "invert_switch": boolean,
-    },
-    "rate": {
-        "target": _RATE,
-        "flow": _FLOW,
-        "nozzles": table(
-            {"flow": _FLOW, "at": _PRESSURE, "pressure": _PRESSURE, "count": _NOZZLES},
-            required=("flow", "at"),
-        ),
-        "applied": quantity(units.VOLUME_L, most=tol.MAX_APPLIED_L, above=True),
-        "label_max": _RATE,
-        "catch": list_of(_FLOW, most=tol.MAX_NOZZLES),
-        "tank": _LOAD,
-        "loads": list_of(_LOAD),
-        "refills": list_of(moment),
-    },
-    "accuracy": {
-        "sigma": _ERROR,
-        "noise": _ERROR,
-        "boundary": _ERROR,
-        "time_constant": quantity(units.TIME_S, most=tol.MAX_TIME_CONSTANT_S, above=True),
-        "steering": choice("hand", "guided", "guided-other", "unknown"),
-        "replicates": whole(tol.MAX_REPLICATES, least=0),
-    },
-    "touchup": TOUCHUP,
-    "proof": {**dict.fromkeys(PROOF_TEXTS, text), "max_bridged": quantity({"%": 0.01}, most=tol.MOST_BRIDGED_SHARE)},
-    "report": {
-        "units": choice("metric", "us"),
-        "min_width": quantity(units.LENGTH_M, least=tol.MIN_STRIP_WIDTH_M, most=tol.MAX_STRIP_M),
-    },
-}
-"""Every key of every table of the job file."""
-
-REQUIRED = {"field": ("boundary",), "track": ("files",), "boom": ("intervals",)}
-"""The keys that an audit cannot do without (and one of boom.width, sections, nozzles)."""
-
-PRODUCT: dict[str, Check] = {
-    "name": text,
-    "reg_no": text,
-    "rate": product_amount(per_mix=True),
-    "max_per_application": product_amount(per_mix=False),
-    "max_per_season": product_amount(per_mix=False),
-    "phi": _DAYS,
-    "grazing": _DAYS,
-    "rei": _DAYS,
-}
-"""Every key of one [[product]]."""
-
-JOB_FILE = table(
-    {
-        **{name: table(keys, required=REQUIRED.get(name, ())) for name, keys in TABLES.items()},
-        "product": list_of(table(PRODUCT, required=("name",))),
-    },
-    required=tuple(REQUIRED),
+FIELD = keys(
+    Key("boundary", path, "file with the field's outline", required=True),
+    Key("select", one_or_list(text), "names of the polygons to audit", default="every polygon that was sprayed"),
+    Key("exclude", one_or_list(path, empty=True), "files with no-spray areas; holes of the boundary count too"),
+    Key("setback", _STRIP, "strip along the outer edge left unsprayed on purpose", "setback_m", "m"),
+    Key("exclude_setback", _STRIP, "strip round holes and no-spray areas", "exclude_setback_m", "m"),
+    Key("grow", _STRIP, "moves a driven boundary outward, from the antenna's line to the field's edge", "grow_m", "m"),
 )
-"""The check of a whole job file; its place is the file's name."""
+
+TRACK = keys(
+    Key("files", one_or_list(path), "logs of the job, joined in time order", required=True),
+    Key("clock_offset", _OFFSET, "added to every time of the logs, never to the CSV", "clock_offset_s", "s"),
+    Key("max_gap", _GAP, "a longer time between two fixes is a gap of the log", "max_gap_s", "s"),
+)
+
+BOOM_NOZZLES = keys(
+    Key("count", _NOZZLES, "number of nozzles", unit="1", required=True),
+    Key("spacing", _WIDTH, "distance from nozzle to nozzle", unit="m"),
+)
+
+BOOM = keys(
+    Key("width", _WIDTH, "width of the boom; sections or nozzles with a spacing will do instead", unit="m"),
+    Key("sections", list_of(_WIDTH, most=tol.MAX_SECTIONS), "widths of the sections, left to right", unit="m"),
+    Key("nozzles", checked(BOOM_NOZZLES), "nozzles on the boom: count x spacing is its width", inside=BOOM_NOZZLES),
+    Key("intervals", path, 'a file with the boom-on times, or "log", "segments", "marks" or "assume"', required=True),
+    Key(
+        "antenna_ahead",
+        _LEVER,
+        "antenna ahead of the boom line when driving straight; negative: behind",
+        "antenna_ahead_m",
+        "m",
+        "0 m, with a caution",
+    ),
+    Key("antenna_right", _LEVER, "antenna right of the boom's centre", "antenna_right_m", "m"),
+    Key(
+        "axle_behind_antenna",
+        _LEVER,
+        "the vehicle's fixed axle behind the antenna; when given, the heading follows it",
+        "axle_behind_antenna_m",
+        "m",
+        "unknown",
+    ),
+    Key("towed", _DRAWBAR, "hitch to boom line; 0 for a boom fixed to the vehicle", "towed_m", "m"),
+    Key("towed_axle", _DRAWBAR, "hitch to the trailer's wheels", unit="m", default="as towed"),
+    Key("on_delay", _DELAY, "from the switch thrown on to spray at the ground", "on_delay_s", "s"),
+    Key("off_delay", _DELAY, "from the switch thrown off to the last spray at the ground", "off_delay_s", "s"),
+    Key("invert_switch", boolean, "true when 1 in the log stands for a boom that is off", "invert_switch"),
+)
+
+RATE_NOZZLES = keys(
+    Key("flow", _FLOW, "flow of each nozzle at one pressure", unit="L/min", required=True),
+    Key("at", _PRESSURE, "the pressure of that flow", unit="bar", required=True),
+    Key("pressure", _PRESSURE, "the pressure sprayed at", unit="bar", default="as at"),
+    Key("count", _NOZZLES, "number of nozzles", unit="1", default="boom.nozzles.count"),
+)
+
+RATE = keys(
+    Key("target", _RATE, "rate that was intended", "target_l_ha", "L/ha"),
+    Key("flow", _FLOW, "flow of the whole boom, all sections open", "flow_l_min", "L/min"),
+    Key("nozzles", checked(RATE_NOZZLES), "flow of each nozzle, at one pressure", inside=RATE_NOZZLES),
+    Key("applied", _APPLIED, "mix that left the tank", "applied_l", "L"),
+    Key("label_max", _RATE, "most mix per area that the label allows", "label_max_l_ha", "L/ha"),
+    Key("catch", _CATCH, "flows of a nozzle catch, left to right", "catch_l_min", "L/min"),
+    Key("tank", _LOAD, "what the tank holds", unit="L"),
+    Key("loads", list_of(_LOAD), "mix made each time", unit="L"),
+    Key(
+        "refills",
+        list_of(moment),
+        "times at which the second and later loads were in the tank",
+        default="long stops with the boom off",
+    ),
+)
+
+ACCURACY = keys(
+    Key("sigma", _ERROR, "slowly wandering error of one coordinate, one standard deviation", "sigma_m", "m", _BY_CLASS),
+    Key("noise", _ERROR, "white noise of one coordinate, one standard deviation", "noise_m", "m", _BY_CLASS),
+    Key("boundary", _ERROR, "error of one coordinate of the boundary, one standard deviation", "boundary_m", "m"),
+    Key("time_constant", _WANDERING, "time over which the wandering is forgotten", "time_constant_s", "s", _BY_CLASS),
+    Key(
+        "steering",
+        choice("hand", "guided", "guided-other", "unknown"),
+        "steered by eye, by the receiver that logged, by another one, or not known",
+        "steering",
+    ),
+    Key(
+        "replicates",
+        whole(tol.MAX_REPLICATES, least=0),
+        "how often the true job is drawn; 0 says nothing of accuracy",
+        "replicates",
+        "1",
+    ),
+)
+
+PROOF = keys(
+    Key("field_name", text, "the field's name on the proof", "field_name", default="job.name"),
+    Key("crop_name", text, "the crop on the proof", "crop_name"),
+    Key("hay_leaving_farm", text, "what the label says of hay leaving the farm", "hay_leaving_farm"),
+    Key("feeding", text, "what the label says of feeding", "feeding"),
+    Key("manure_compost", text, "what the label says of manure and compost", "manure_compost"),
+    Key("applicator", text, "who applied it, for an application record", "applicator"),
+    Key("certificate", text, "the applicator's certificate, for an application record", "certificate"),
+    Key("location", text, "where the field lies, for an application record", "location"),
+    Key("max_bridged", _BRIDGED, "most of the target that may rest on bridged gaps", "max_bridged", "%", "1 %"),
+)
+
+REPORT = keys(
+    Key("units", choice("metric", "us"), '"metric" or "us"', "units"),
+    Key("min_width", _LISTED, "narrower skips are totalled, not listed", "min_width_m", "m"),
+)
+
+PRODUCT = keys(
+    Key("name", text, "name of the product", "name", required=True),
+    Key("reg_no", text, "its registration number", "reg_no"),
+    Key("rate", _MIXED, "product per area, or per volume of mix", "rate", "L/ha, kg/ha, L/L, kg/L"),
+    Key(
+        "max_per_application",
+        _PER_AREA,
+        "the label's most product per area in one application",
+        "max_per_application",
+        "L/ha, kg/ha",
+    ),
+    Key("max_per_season", _PER_AREA, "the label's most product per area in a season", "max_per_season", "L/ha, kg/ha"),
+    Key("phi", _DAYS, "the label's pre-harvest interval", "phi_days", "days"),
+    Key("grazing", _DAYS, "the label's interval before grazing", "grazing_days", "days"),
+    Key("rei", _DAYS, "the label's re-entry interval", "rei_days", "days"),
+)
+
+TABLES: dict[str, Table] = {
+    "job": Table(JOB, JobSettings),
+    "field": Table(FIELD, FieldSettings),
+    "track": Table(TRACK, TrackSettings),
+    "boom": Table(BOOM, BoomSettings),
+    "rate": Table(RATE, RateSettings),
+    "accuracy": Table(ACCURACY, AccuracySettings),
+    "touchup": touchup.TABLE,
+    "proof": Table(PROOF, ProofSettings),
+    "report": Table(REPORT, ReportSettings),
+    "product": Table(PRODUCT, ProductSettings, several=True),
+}
+"""Every table of the job file. An audit cannot do without one of boom.width, sections and nozzles either."""
+
+
+def job_file(value: object, place: str) -> dict[str, Any]:
+    """Check a whole job file.
+
+    Parameters
+    ----------
+    value : object
+        What the file holds; a table with a key that must be there is taken as empty when it is missing.
+    place : str
+        The file's name.
+
+    Raises
+    ------
+    InputError
+        A key that is not known or is missing, or a value that is not right, with its place.
+    """
+    single = {name: one.keys.values() for name, one in TABLES.items() if not one.several}
+    needed: dict[str, Any] = {name: {} for name, inside in single.items() if any(key.required for key in inside)}
+    whole_file = table({name: one.check for name, one in TABLES.items()})
+    found: dict[str, Any] = whole_file({**needed, **value} if isinstance(value, dict) else value, place)
+    return found
+
+
+def key_rows() -> tuple[KeyRow, ...]:
+    """Every key of the job file with its default, unit and words, table by table."""
+    return tuple(row for name, one in TABLES.items() for row in table_rows(name, one))

@@ -1,4 +1,4 @@
-"""[rate] tank and [[product]] of a job file, checked against each other."""
+"""[rate] and [[product]] of a job file as settings: keys that must fit one another."""
 
 from __future__ import annotations
 
@@ -7,10 +7,35 @@ from typing import TYPE_CHECKING, Any
 
 from coverage_audit.errors import InputError
 
-from .settings import ProductSettings, TankSettings
+from .keys import TABLES
+from .settings import NozzleSettings, ProductSettings, RateSettings, TankSettings
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from .places import Places
+    from .settings import BoomSettings
+
+
+def rate_settings(values: dict[str, Any], boom: BoomSettings, places: Places) -> RateSettings:
+    """Rate figures of the checked [rate] table; the nozzle count may stand here or under [boom].
+
+    Raises
+    ------
+    InputError
+        Two counts of nozzles, or loads that do not fit the tank.
+    """
+    nozzles = None
+    if "nozzles" in values:
+        given = values["nozzles"]
+        count = given.get("count", boom.nozzle_count)
+        if boom.nozzle_count not in (None, count):
+            raise InputError(
+                f"the boom has {boom.nozzle_count} nozzles by boom.nozzles.count but {count} here; correct one of them",
+                places["rate.nozzles.count"],
+            )
+        nozzles = NozzleSettings(given["flow"], given["at"], given.get("pressure"), count)
+    return RateSettings(**TABLES["rate"].values(values), nozzles=nozzles, tank=tank_settings(values, places["rate."]))
 
 
 def tank_settings(values: dict[str, Any], place: str) -> TankSettings | None:
@@ -66,7 +91,5 @@ def product_settings(tables: Sequence[dict[str, Any]], place: str) -> tuple[Prod
                     "a weight; write both in one kind",
                     f"{place}product[{number}].{key}",
                 )
-        days = {f"{key}_days": values[key] for key in ("phi", "grazing", "rei") if key in values}
-        rest = {key: values[key] for key in values if f"{key}_days" not in days}
-        found.append(ProductSettings(**rest, **days))
+        found.append(ProductSettings(**TABLES["product"].values(values)))
     return tuple(found)

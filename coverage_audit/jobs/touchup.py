@@ -1,21 +1,20 @@
-"""[touchup] of the job file: checks of its keys, and their values as settings."""
+"""[touchup] of the job file: its keys, and their values as settings."""
 
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from coverage_audit import units
 from coverage_audit.errors import InputError
 
 from . import tolerances as tol
+from .checks import quantity
+from .rows import PAIR, Key, Table, keys
 from .settings import TouchupSettings
 
 if TYPE_CHECKING:
-    import datetime as dt
-    from collections.abc import Callable, Mapping
-
-    Check = Callable[[object, str], Any]
+    from .checks import Check
 
 _MONEY_AREA = {f"/{unit}": 1 / size for unit, size in units.AREA_M2.items()}
 _MONEY_TIME = {f"/{unit}": 1 / size for unit, size in units.TIME_S.items()}
@@ -26,16 +25,9 @@ _CURRENCY = re.compile(r"[^\d\s.+-]{0,3} ?([+-]?[\d.]+(?:[eE][+-]?\d+)?) ?(?:[^\
 """A number with or without a currency sign or code, then what it is per; the currency is the person's own."""
 
 
-def _quantity(table: Mapping[str, float], most: float, *, above: bool = False) -> Check:
-    def check(value: object, place: str) -> float:
-        return units.parse_quantity(value, dict(table), place, maximum=most, above=above)
-
-    return check
-
-
-def _money(table: Mapping[str, float]) -> Check:
+def _money(table: dict[str, float]) -> Check:
     """Money per something, such as "450 /ha" or "$30/h"."""
-    plain = _quantity(table, tol.MAX_MONEY)
+    plain = quantity(table, most=tol.MAX_MONEY)
 
     def check(value: object, place: str) -> float:
         match = None
@@ -48,7 +40,7 @@ def _money(table: Mapping[str, float]) -> Check:
     return check
 
 
-def _either(first: tuple[str, Check], second: tuple[str, Check], first_table: Mapping[str, float]) -> Check:
+def _either(first: tuple[str, Check], second: tuple[str, Check], first_table: dict[str, float]) -> Check:
     """A quantity of one of two kinds, told apart by its unit; returns the field it fills, and the value."""
 
     def check(value: object, place: str) -> tuple[str, float]:
@@ -75,39 +67,31 @@ def _entry(value: object, place: str) -> tuple[float, float]:
     return lat, lon
 
 
-_MIX_RATE = _quantity(units.RATE_L_HA, tol.MAX_RATE_L_HA, above=True)
-_WORK = _quantity(_WORK_M2_S, tol.MAX_SPOT_M2_S, above=True)
+_MIX_RATE = quantity(units.RATE_L_HA, most=tol.MAX_RATE_L_HA, above=True)
+_WORK = quantity(_WORK_M2_S, most=tol.MAX_SPOT_M2_S, above=True)
+_RADIUS = quantity(units.LENGTH_M, most=tol.MAX_RADIUS_M, above=True)
+_SPEED = quantity(units.SPEED_M_S, most=tol.MAX_SPEED_M_S, above=True)
+_SETUP = quantity(units.TIME_S, most=tol.MAX_TIME_S)
+_SPOT = _either(("spot_m2_s", _WORK), ("spot_rate_l_ha", _MIX_RATE), _WORK_M2_S)
+_RESERVE = _either(
+    ("reserve_share", quantity(_SHARE, most=10.0)),
+    ("reserve_l", quantity(units.VOLUME_L, most=tol.MAX_APPLIED_L)),
+    _SHARE,
+)
 
-TOUCHUP: dict[str, Check] = {
-    "value": _money(_MONEY_AREA),
-    "labour": _money(_MONEY_TIME),
-    "mix_cost": _money(_MONEY_VOLUME),
-    "spot_rate": _either(("spot_m2_s", _WORK), ("spot_rate_l_ha", _MIX_RATE), _WORK_M2_S),
-    "spot_work": _WORK,
-    "turning_radius": _quantity(units.LENGTH_M, tol.MAX_RADIUS_M, above=True),
-    "entry": _entry,
-    "reserve": _either(
-        ("reserve_share", _quantity(_SHARE, 10.0)), ("reserve_l", _quantity(units.VOLUME_L, tol.MAX_APPLIED_L)), _SHARE
-    ),
-    "speed": _quantity(units.SPEED_M_S, tol.MAX_SPEED_M_S, above=True),
-    "setup": _quantity(units.TIME_S, tol.MAX_TIME_S),
-}
-"""Every key of [touchup]. ``spot_rate`` is mix per area; an area per time is taken as ``spot_work``."""
+TOUCHUP = keys(
+    Key("value", _money(_MONEY_AREA), "what clean ground is worth to you", "value_m2", "money/m2", "500 /ha"),
+    Key("labour", _money(_MONEY_TIME), "what an hour of work costs", "labour_s", "money/s", "30 /h"),
+    Key("mix_cost", _money(_MONEY_VOLUME), "what the mix costs", "mix_cost_l", "money/L", "0.30 /L"),
+    # an area per time is taken as spot_work
+    Key("spot_rate", _SPOT, "mix that the hand wand puts down", PAIR, "L/ha", "as the boom"),
+    Key("spot_work", _WORK, "ground that one person does with the wand", "spot_m2_s", "m2/s", "900 m2/h"),
+    Key("turning_radius", _RADIUS, "the tightest turn of the machine", "turning_radius_m", "m", "5 m"),
+    Key("entry", _entry, "latitude and longitude where the way starts", "entry_deg", "deg", "the last fix of the log"),
+    Key("reserve", _RESERVE, "mix made beyond what is needed, a share or a volume", PAIR, "%", "10 %"),
+    Key("speed", _SPEED, "speed of the touch-up", "speed_m_s", "m/s", "the job's mean speed while spraying"),
+    Key("setup", _SETUP, "getting ready and cleaning up, once for the trip", "setup_s", "s"),
+)
+"""Every key of [touchup]; the defaults that are figures are those of ``touchup.tolerances``."""
 
-_FIELDS = {
-    "value": "value_m2",
-    "labour": "labour_s",
-    "mix_cost": "mix_cost_l",
-    "spot_work": "spot_m2_s",
-    "turning_radius": "turning_radius_m",
-    "entry": "entry_deg",
-    "speed": "speed_m_s",
-    "setup": "setup_s",
-}
-
-
-def touchup_settings(values: Mapping[str, Any], planned_cut: dt.date | None) -> TouchupSettings:
-    """[touchup] and ``job.planned_cut`` as settings."""
-    fields: dict[str, Any] = {_FIELDS[key]: value for key, value in values.items() if key in _FIELDS}
-    fields |= dict(values[key] for key in ("spot_rate", "reserve") if key in values)
-    return TouchupSettings(**fields, planned_cut=planned_cut)
+TABLE = Table(TOUCHUP, TouchupSettings)

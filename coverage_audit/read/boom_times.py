@@ -7,27 +7,22 @@ its own shape. Both are recognised and refused with what to do, never guessed at
 from __future__ import annotations
 
 import csv
-import datetime as dt
 import io
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
 
 from .records import Interval
-from .source import read_bytes
+from .times import iso_moment
 from .tolerances import FIRST_YEAR, LAST_YEAR
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from .source import InputFile
 
 COLUMNS = ("on", "off", "sections", "assumed")
 DELIMITERS = ",;\t"
 
-_ISO_TIME = re.compile(
-    r"(\d{4}-\d\d-\d\d|\d{8})[T ](\d\d:?\d\d(?::?\d\d(?:[.,]\d+)?)?) ?(Z|[+-]\d\d(?::?\d\d)?)?", re.IGNORECASE
-)
 _SPREADSHEET_TIME = re.compile(
     r"\d{1,4}[/.\-]\d{1,2}[/.\-]\d{1,4}\D.*"  # 5/30/2026 13:00, 30.05.2026 13:00:00, 2026-5-30 9:00
     r"|\d{1,3}:\d\d([.:]\d+)*( ?[AP]\.?M\.?)?"  # 13:00, 00:12.5, 1:00:00 PM: the date is gone
@@ -44,20 +39,12 @@ _SPREADSHEET_DATE = re.compile(
 _SECTIONS = re.compile(r"(\d{1,9})(?: ?- ?(\d{1,9}))?")
 
 
-@dataclass(frozen=True)
-class BoomFile:
-    """What a boom CSV says, in time order, and the file's hash."""
-
-    intervals: tuple[Interval, ...]
-    sha256: str
-
-
-def read_boom(path: Path, section_count: int) -> BoomFile:
+def read_boom(file: InputFile, section_count: int) -> tuple[Interval, ...]:
     """Read the boom intervals of a CSV file.
 
     Parameters
     ----------
-    path : Path
+    file : InputFile
         Comma, semicolon or tab between the cells; UTF-8, or UTF-16 with a byte-order mark.
     section_count : int
         Sections of the boom; the ``sections`` column may name 1 to this.
@@ -68,9 +55,7 @@ def read_boom(path: Path, section_count: int) -> BoomFile:
         With the line number: not a table, unknown columns, a time or section that cannot be
         read, an interval that runs backwards, or two that overlap on one section.
     """
-    source = read_bytes(path)
-    intervals = parse_boom(_decode(source.data, source.name), source.name, section_count)
-    return BoomFile(intervals, source.sha256)
+    return parse_boom(_decode(file.data, file.name), file.name, section_count)
 
 
 def parse_boom(text: str, name: str, section_count: int) -> tuple[Interval, ...]:
@@ -89,14 +74,12 @@ def parse_boom(text: str, name: str, section_count: int) -> tuple[Interval, ...]
 
 def parse_time(text: str, place: str) -> float:
     """Seconds [s] since 1970 UTC of an ISO 8601 time; UTC when it names no zone."""
-    match = _ISO_TIME.fullmatch(text)
-    if match is None:
-        raise InputError(_not_a_time(text), place)
-    day, clock, zone = match.groups()
     try:
-        moment = dt.datetime.fromisoformat(f"{day.replace('-', '')}T{_compact(clock)}{_compact(zone or 'Z').upper()}")
+        moment = iso_moment(text)
     except ValueError as error:
         raise InputError(f'"{text}" is not a time that exists ({error}); correct it', place) from error
+    if moment is None:
+        raise InputError(_not_a_time(text), place)
     if not FIRST_YEAR <= moment.year <= LAST_YEAR:
         raise InputError(f'the year of "{text}" is not within {FIRST_YEAR} to {LAST_YEAR}; correct it', place)
     return moment.timestamp()
@@ -213,11 +196,6 @@ def _refuse_overlap(intervals: list[Interval], section_count: int) -> None:
                     interval.place,
                 )
             latest[section] = interval
-
-
-def _compact(text: str) -> str:
-    """Return the basic form of an ISO 8601 clock time or zone."""
-    return text.replace(":", "").replace(",", ".")
 
 
 def _not_a_time(text: str) -> str:

@@ -9,11 +9,14 @@ from coverage_audit.errors import InputError
 
 from .result_record import JobRecord
 from .result_shape import FEATURES_SHAPE, SUMMARY_SHAPE
-from .source import is_there, read_bytes
+from .source import Folder
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from .source import Source
+
+SUMMARY_FILE = "summary.json"
 SUMMARY = "coverage-audit summary 1"
 NEEDED = ("passes", "steering", "area_m2", "time_s", "volume_l")
 
@@ -26,31 +29,33 @@ def read_result(folder: Path, label: str) -> JobRecord:
     InputError
         A file is missing, damaged, or of another kind.
     """
-    summary = _json(folder / "summary.json")
+    source = Folder(folder)
+    summary = _json(source, SUMMARY_FILE)
     if summary.get("schema") != SUMMARY or any(key not in summary for key in NEEDED):
         raise InputError(
             "this is not the summary of an audit with its passes; run coverage-audit check on the job again",
-            str(folder / "summary.json"),
+            source.place(SUMMARY_FILE),
         )
-    SUMMARY_SHAPE(summary, str(folder / "summary.json"))
+    SUMMARY_SHAPE(summary, source.place(SUMMARY_FILE))
     found = {}
     for name in ("findings.geojson", "passes.geojson"):
-        found[name] = _json(folder / name)
-        FEATURES_SHAPE(found[name], str(folder / name))
+        found[name] = _json(source, name)
+        FEATURES_SHAPE(found[name], source.place(name))
     findings, lines = (tuple(one["features"]) for one in found.values())
     return JobRecord(label, summary, findings, lines)
 
 
-def _json(path: Path) -> dict[str, Any]:
-    if not is_there(path, str(path.parent)):
+def _json(source: Source, name: str) -> dict[str, Any]:
+    if not source.exists(name, source.place("")):
         raise InputError(
-            f"there is no {path.name} in this folder; give a job file or the result folder of coverage-audit check",
-            str(path.parent),
+            f"there is no {name} in this folder; give a job file or the result folder of coverage-audit check",
+            source.place(""),
         )
+    place = source.place(name)
     try:
-        found = json.loads(read_bytes(path).data)
+        found = json.loads(source.read(name).data)
     except (ValueError, RecursionError) as error:
-        raise InputError(f"this is not JSON ({error}); run coverage-audit check on the job again", str(path)) from error
+        raise InputError(f"this is not JSON ({error}); run coverage-audit check on the job again", place) from error
     if not isinstance(found, dict):
-        raise InputError("this is not the file of an audit; run coverage-audit check on the job again", str(path))
+        raise InputError("this is not the file of an audit; run coverage-audit check on the job again", place)
     return found

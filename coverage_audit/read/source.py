@@ -1,17 +1,15 @@
-"""The bytes of one input file, within the size limit, and their hash."""
+"""Where the bytes of input files come from: a folder of the disk, or files that are already in memory."""
 
 from __future__ import annotations
 
 import hashlib
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from pathlib import Path, PurePath
 
 from coverage_audit.errors import InputError
 
 from .tolerances import MAX_FILE_BYTES
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 
 @dataclass(frozen=True)
@@ -23,40 +21,119 @@ class InputFile:
     sha256: str
 
 
+class Source(ABC):
+    """Files by name, as a job file names them. What a name that begins elsewhere means is the source's affair."""
+
+    start = "looked for beside the job file"
+    """Where names start, in words, for messages."""
+
+    @abstractmethod
+    def place(self, name: str) -> str:
+        """Name of a file or, for "", of the whole source, as the person knows it."""
+
+    @abstractmethod
+    def exists(self, name: str, place: str) -> bool:
+        """As :func:`is_there`: whether there is something of this name, which was written at *place*."""
+
+    @abstractmethod
+    def size(self, name: str) -> int | None:
+        """Bytes of a plain file; None where there is none of this name."""
+
+    @abstractmethod
+    def folder_of(self, name: str) -> Source:
+        """The same files, named from the folder of one of them."""
+
+    def base_name(self, name: str) -> str:
+        """Name of a file without its folders."""
+        return PurePath(name).name
+
+    def together(self, _name: str, _other: str) -> bool:
+        """Whether two files lie in one folder, wherever links among them lead."""
+        return True
+
+    def read(self, name: str, limit: int | None = None) -> InputFile:
+        """Read a whole file.
+
+        Parameters
+        ----------
+        name : str
+            The file.
+        limit : int, optional
+            Most bytes it may have, when that is less than ``MAX_FILE_BYTES``. [byte]
+
+        Raises
+        ------
+        InputError
+            Missing, not a plain file, unreadable, empty or larger than the limit.
+        """
+        most = MAX_FILE_BYTES if limit is None else min(limit, MAX_FILE_BYTES)
+        data = self._bytes(name, most)
+        if len(data) > most:
+            raise too_large(most, self.place(name))
+        if not data:
+            raise InputError("the file is empty; copy it again from where it was recorded", self.place(name))
+        return InputFile(self.base_name(name), data, hashlib.sha256(data).hexdigest())
+
+    @abstractmethod
+    def _bytes(self, name: str, most: int) -> bytes:
+        """Content of a file, of which nothing beyond *most* + 1 bytes is kept."""
+
+
+class Folder(Source):
+    """A folder of the disk; names may lead out of it, as the person who wrote them may."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        if path == Path():
+            self.start = "looked for in the current folder"
+
+    def place(self, name: str) -> str:
+        """Path of a file or of the folder."""
+        return str(self.path / name)
+
+    def exists(self, name: str, place: str) -> bool:
+        """Whether there is a file or folder of this name; the system may refuse to look."""
+        return is_there(self.path / name, place)
+
+    def size(self, name: str) -> int | None:
+        """Bytes of a plain file; None where there is none, or none that can be looked at."""
+        path = self.path / name
+        try:
+            return path.stat().st_size if path.is_file() else None
+        except (OSError, ValueError):
+            return None
+
+    def folder_of(self, name: str) -> Folder:
+        """The folder that a file lies in."""
+        return Folder((self.path / name).parent)
+
+    def together(self, name: str, other: str) -> bool:
+        """Whether two files lie in one folder, wherever links among them lead."""
+        return (self.path / name).resolve().parent == (self.path / other).resolve().parent
+
+    def _bytes(self, name: str, most: int) -> bytes:
+        path = self.path / name
+        try:
+            if not path.exists():
+                raise InputError("there is no such file; check the name and the folder", str(path))
+            if not path.is_file():
+                raise InputError("this is not a file; give the name of a file", str(path))
+            with path.open("rb") as file:
+                # a file may grow, and some on the system's own file systems have no size: what counts is what comes
+                return file.read(most + 1)
+        except (OSError, ValueError) as error:  # a name with a null character or a half surrogate is a ValueError
+            why = getattr(error, "strerror", None) or error
+            raise InputError(f"the file cannot be read ({why}); check its permissions", str(path)) from error
+
+
+def too_large(most: int, place: str) -> InputError:
+    """Refusal of a file with more than *most* bytes."""
+    return InputError(f"the file has more than the limit of {most / 1024**2:.3g} MiB; cut it into one job", place)
+
+
 def read_bytes(path: Path, limit: int | None = None) -> InputFile:
-    """Read a whole file.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    limit : int, optional
-        Most bytes it may have, when that is less than ``MAX_FILE_BYTES``. [byte]
-
-    Raises
-    ------
-    InputError
-        Missing, not a plain file, unreadable, empty or larger than the limit.
-    """
-    most = MAX_FILE_BYTES if limit is None else min(limit, MAX_FILE_BYTES)
-    try:
-        if not path.exists():
-            raise InputError("there is no such file; check the name and the folder", str(path))
-        if not path.is_file():
-            raise InputError("this is not a file; give the name of a file", str(path))
-        with path.open("rb") as file:
-            # a file may grow, and some on the system's own file systems have no size: what counts is what comes
-            data = file.read(most + 1)
-    except (OSError, ValueError) as error:  # a name with a null character or a half surrogate is a ValueError
-        why = getattr(error, "strerror", None) or error
-        raise InputError(f"the file cannot be read ({why}); check its permissions", str(path)) from error
-    if len(data) > most:
-        raise InputError(
-            f"the file has more than the limit of {most / 1024**2:.3g} MiB; cut it into one job", str(path)
-        )
-    if not data:
-        raise InputError("the file is empty; copy it again from where it was recorded", str(path))
-    return InputFile(path.name, data, hashlib.sha256(data).hexdigest())
+    """Read a whole file of the disk, as :meth:`Source.read` does."""
+    return Folder(path.parent).read(path.name, limit)
 
 
 def is_there(path: Path, place: str) -> bool:

@@ -5,6 +5,12 @@ from __future__ import annotations
 MAX_FILE_BYTES = 256 * 1024 * 1024
 """Largest input file that is read. [byte] A 10 Hz NMEA log of a 24 h day is about 150 MB."""
 
+MAX_PACKED_FILES = 5_000
+"""Most files in one zip file. [1] A job has a dozen; a job file may name 1 000 logs."""
+
+MAX_PACKED_BYTES = 2 * MAX_FILE_BYTES
+"""Most bytes that the files in one zip file may declare together. [byte] Two logs of the largest size."""
+
 FIRST_YEAR, LAST_YEAR = 1980, 2100
 """Years a date may lie in. GPS time began on 1980-01-06."""
 

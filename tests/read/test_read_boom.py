@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from coverage_audit.errors import InputError
 from coverage_audit.read.boom_times import parse_boom, parse_sections, parse_time, read_boom
+from coverage_audit.read.source import read_bytes
 
 NOON = dt.datetime(2026, 5, 30, 12, tzinfo=dt.UTC).timestamp()
 ROW = "2026-05-30T12:00:00Z,2026-05-30T12:01:00Z"
@@ -50,7 +51,7 @@ def test_byte_order_marks_of_spreadsheets(tmp_path):
     for encoding in ("utf-8-sig", "utf-16"):
         path = tmp_path / "boom.csv"
         path.write_bytes(f"on,off\n{ROW}\n".encode(encoding))
-        assert [i.on_s for i in read_boom(path, 1).intervals] == [NOON]
+        assert [i.on_s for i in read_boom(read_bytes(path), 1)] == [NOON]
 
 
 @pytest.mark.parametrize("data", [b"on,off\n\0\n", b"on,off\n\xff\n", b"\xff\xfeo"])
@@ -58,7 +59,7 @@ def test_bytes_that_are_no_text(tmp_path, data):
     path = tmp_path / "boom.csv"
     path.write_bytes(data)
     with pytest.raises(InputError, match="not text"):
-        read_boom(path, 1)
+        read_boom(read_bytes(path), 1)
 
 
 def test_decimal_comma_in_a_semicolon_file():
@@ -249,4 +250,4 @@ def test_no_bytes_bring_it_down(tmp_path_factory, data):
     path = tmp_path_factory.getbasetemp() / "fuzz.csv"
     path.write_bytes(data)
     with pytest.raises(InputError):
-        read_boom(path, 3)
+        read_boom(read_bytes(path), 3)

@@ -19,7 +19,7 @@ from coverage_audit.jobs.settings import (
     RateSettings,
     TouchupSettings,
 )
-from coverage_audit.jobs.touchup import TOUCHUP, touchup_settings
+from coverage_audit.jobs.touchup import TABLE, TOUCHUP
 from coverage_audit.touchup import tolerances as tol
 from coverage_audit.touchup.lanes import lay_boom, strip_parts, tightest_radius
 from coverage_audit.touchup.model import Limit
@@ -148,7 +148,8 @@ def test_mistakes_in_the_job_file_are_told_with_their_place(key, text):
 
 def test_settings_of_the_job_file():
     cut = dt.date(2026, 6, 20)
-    found = touchup_settings({"value": 0.05, "reserve": ("reserve_l", 5.0), "spot_rate": ("spot_m2_s", 0.25)}, cut)
+    values = {"value": 0.05, "reserve": ("reserve_l", 5.0), "spot_rate": ("spot_m2_s", 0.25)}
+    found = TABLE.settings(**TABLE.values(values), planned_cut=cut)
     assert found == TouchupSettings(value_m2=0.05, reserve_l=5.0, spot_m2_s=0.25, planned_cut=cut)
 
 

@@ -50,5 +50,5 @@ def driven_lines(file: InputFile) -> Shapes:
     return shapes
 
 
-DRIVEN = OutlineForm("GPX", lambda candidate: candidate.root == "gpx", lambda file, _path: driven_lines(file))
+DRIVEN = OutlineForm("GPX", lambda candidate: candidate.root == "gpx", lambda file, _source, _name: driven_lines(file))
 """As the registry knows it."""

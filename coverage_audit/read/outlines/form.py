@@ -10,11 +10,10 @@ from .xml import root_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.read.source import InputFile
+    from coverage_audit.read.source import InputFile, Source
 
 
 @dataclass(frozen=True)
@@ -55,9 +54,9 @@ class OutlineForm:
     """One form of boundary file.
 
     ``recognises``: whether a file is of this form, from its content alone. ``read``: its shapes; what
-    else belongs to it is looked for beside the path.
+    else belongs to it is looked for in the source, beside the file's full name.
     """
 
     name: str
     recognises: Callable[[Candidate], bool]
-    read: Callable[[InputFile, Path], Shapes]
+    read: Callable[[InputFile, Source, str], Shapes]

@@ -160,6 +160,6 @@ def _list(value: object, place: str) -> list[Any]:
 GEOJSON = OutlineForm(
     "GeoJSON",
     lambda candidate: candidate.start.startswith(b"{"),
-    lambda file, _path: drawn_shapes(geojson_layers(file.data, file.name), file.name),
+    lambda file, _source, _name: drawn_shapes(geojson_layers(file.data, file.name), file.name),
 )
 """As the registry knows it."""

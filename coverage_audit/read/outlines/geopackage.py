@@ -21,12 +21,11 @@ from .wkb import shape_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
     from pyproj import CRS
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.read.source import InputFile
+    from coverage_audit.read.source import InputFile, Source
 
     from .form import Shapes
 
@@ -140,17 +139,17 @@ def _shape(cell: object, builder: Builder) -> BaseGeometry | None:
     return shape_of(cell[8 + size :], builder)
 
 
-def _read(file: InputFile, path: Path) -> Shapes:
-    _check_written_out(path)
+def _read(file: InputFile, source: Source, name: str) -> Shapes:
+    _check_written_out(file, source, name)
     return drawn_shapes(geopackage_layers(file.data, file.name), file.name)
 
 
-def _check_written_out(path: Path) -> None:
+def _check_written_out(file: InputFile, source: Source, name: str) -> None:
     """Raise when changes to a GeoPackage still lie in its write-ahead log."""
-    log = path.with_name(f"{path.name}-wal")
-    if log.is_file() and log.stat().st_size:
+    if source.size(f"{name}-wal"):
         raise InputError(
-            f"changes to it still lie in {log.name}: it is open in another program; close it there first", path.name
+            f"changes to it still lie in {file.name}-wal: it is open in another program; close it there first",
+            file.name,
         )
 
 

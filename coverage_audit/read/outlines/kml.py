@@ -121,6 +121,6 @@ class _Placemarks:
 KML = OutlineForm(
     "KML",
     lambda candidate: candidate.root == "kml",
-    lambda file, _path: drawn_shapes(kml_layers(file.data, file.name), file.name),
+    lambda file, _source, _name: drawn_shapes(kml_layers(file.data, file.name), file.name),
 )
 """As the registry knows it."""

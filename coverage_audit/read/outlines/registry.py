@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
-from coverage_audit.read.source import read_bytes
+from coverage_audit.read.source import Folder
 
 from .areas import named_areas
 from .driven import DRIVEN
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from coverage_audit.read.records import NamedArea
-    from coverage_audit.read.source import InputFile
+    from coverage_audit.read.source import InputFile, Source
 
     from .form import OutlineForm
 
@@ -65,8 +65,13 @@ def read_field(path: Path) -> FieldFile:
         reference system, an open driven line, a polygon that crosses itself, or more or wider
         shapes than a field has.
     """
-    file = read_bytes(path, MAX_BOUNDARY_BYTES)
-    shapes = _form(file).read(file, path)
+    return field_of(Folder(path.parent), path.name)
+
+
+def field_of(source: Source, name: str) -> FieldFile:
+    """Read a boundary file of a source, and what belongs to it there; else as :func:`read_field`."""
+    file = source.read(name, MAX_BOUNDARY_BYTES)
+    shapes = _form(file).read(file, source, name)
     areas = named_areas(shapes.named, file.name, shapes.cautions)
     sources = tuple((one.name, one.sha256) for one in (file, *shapes.beside))
     return FieldFile(tuple(areas), sources, tuple(shapes.cautions))

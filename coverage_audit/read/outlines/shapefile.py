@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import re
 import struct
+from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
 from coverage_audit.errors import InputError
-from coverage_audit.read.source import read_bytes
 
 from . import tolerances as tol
 from .crs import written_crs
@@ -23,12 +23,11 @@ from .shapes import NAME_COLUMNS, Builder, Layer, Row, collected
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-    from pathlib import Path
 
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.arrays import FloatArray
-    from coverage_audit.read.source import InputFile
+    from coverage_audit.read.source import InputFile, Source
 
 _SIDECARS = (".shx", ".dbf", ".prj", ".cpg")
 _LINES, _POLYGONS = (3, 13, 23), (5, 15, 25)
@@ -165,29 +164,31 @@ def _encoding(cpg: bytes) -> str:
     return text
 
 
-def _read(file: InputFile, path: Path) -> Shapes:
-    beside = _sidecars(path)
+def _read(file: InputFile, source: Source, name: str) -> Shapes:
+    beside = _sidecars(file, source, name)
     parts = {".shp": file.data, **{suffix: one.data for suffix, one in beside.items()}}
     shapes = drawn_shapes(shapefile_layers(parts, file.name), file.name)
     shapes.beside += beside.values()
     return shapes
 
 
-def _sidecars(path: Path) -> dict[str, InputFile]:
+def _sidecars(file: InputFile, source: Source, name: str) -> dict[str, InputFile]:
     """The files beside a Shapefile that have content, by their ending."""
-    if not path.with_suffix(".shx").exists():
-        raise InputError("the .shx file is missing beside it; copy all files of the Shapefile", path.name)
+    beside = {suffix: str(PurePath(name).with_suffix(suffix)) for suffix in _SIDECARS}
+    if not source.exists(beside[".shx"], file.name):
+        raise InputError("the .shx file is missing beside it; copy all files of the Shapefile", file.name)
     found = {}
-    for suffix in _SIDECARS:
-        file = path.with_suffix(suffix)
+    for suffix, other in beside.items():
         # a .cpg or .dbf may rightly be empty
-        if not file.exists() or (file.is_file() and not file.stat().st_size):
+        if not source.exists(other, file.name) or source.size(other) == 0:
             continue
-        if file.resolve().parent != path.resolve().parent:
-            raise InputError("it is a link into another folder; copy all files of the Shapefile into one", file.name)
-        found[suffix] = read_bytes(file, tol.MAX_BOUNDARY_BYTES)
+        if not source.together(name, other):
+            raise InputError(
+                "it is a link into another folder; copy all files of the Shapefile into one", PurePath(other).name
+            )
+        found[suffix] = source.read(other, tol.MAX_BOUNDARY_BYTES)
     if ".shx" not in found:
-        raise InputError("the .shx file beside it is empty; copy all files of the Shapefile", path.name)
+        raise InputError("the .shx file beside it is empty; copy all files of the Shapefile", file.name)
     return found
 
 

@@ -6,7 +6,6 @@ long, and loses the whole file for one unreadable optional field.
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
 import math
 import re
@@ -17,6 +16,7 @@ import numpy as np
 
 from coverage_audit.errors import InputError
 from coverage_audit.read.records import Fixes, Mark, TrackLog
+from coverage_audit.read.times import iso_moment
 
 from .faults import find_faults, out_of_range, refuse_unusable, time_out_of_range, zero_position
 from .form import MARKS, QUALITY, SEGMENTS, TrackForm
@@ -173,12 +173,9 @@ def _times(texts: list[str]) -> FloatArray:
 
 def _seconds(text: str) -> float:
     """Seconds since 1970 UTC of an ISO 8601 date and time (UTC when it names no zone), else NaN."""
-    text = text.strip()
-    if len(text) <= len("2024-01-01"):  # a date alone is not a time
-        return math.nan
     try:
-        moment = dt.datetime.fromisoformat(text)
-        return (moment if moment.tzinfo else moment.replace(tzinfo=dt.UTC)).timestamp()
+        moment = iso_moment(text.strip())
+        return math.nan if moment is None else moment.timestamp()
     except (ValueError, OverflowError):
         return math.nan
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from coverage_audit.read.records import TrackLog
+    from coverage_audit.read.source import InputFile
 
     from .form import TrackForm
 
@@ -42,7 +43,11 @@ def read_track(path: Path, job_date: dt.date | None = None) -> TrackLog:
     InputError
         The file cannot be read, is empty, too large, of no form that is read, damaged, or has no usable fix.
     """
-    file = read_bytes(path)
+    return track_of(read_bytes(path), job_date)
+
+
+def track_of(file: InputFile, job_date: dt.date | None = None) -> TrackLog:
+    """Read a log whose bytes are at hand; else as :func:`read_track`."""
     for form in FORMS:
         if form.recognises(file.data):
             return form.read(file.data, file.name, job_date)
