@@ -28,6 +28,7 @@ from .tolerances import (
     RASTER_MOST_CROSSINGS,
     RASTER_STEP_DEG,
     RASTER_STEP_M,
+    RASTER_STEP_REACH_M,
     RASTER_TILE_CELLS,
     RASTER_TURN_DEG,
     VISIT_WIDTHS,
@@ -227,9 +228,13 @@ def _any_backward(corners: FloatArray) -> BoolArray:
 
 
 def _decimate(lines: BoomLines) -> BoomLines:
-    """Boom lines about every ``RASTER_STEP_M`` and ``RASTER_STEP_DEG``: a rule of its own, not the partition's."""
+    """Boom lines about every ``RASTER_STEP_M`` and ``RASTER_STEP_DEG``: a rule of its own, not the partition's.
+
+    A boom that reaches far is kept more often, so that its tips move no farther between two lines.
+    """
     travel = np.floor(lines.travel_m / RASTER_STEP_M)
-    heading = np.floor(np.degrees(lines.heading_rad) / RASTER_STEP_DEG)
+    reach = max(abs(side) for part in lines.offsets_m for side in part)
+    heading = np.floor(np.degrees(lines.heading_rad) / (RASTER_STEP_DEG * min(1.0, RASTER_STEP_REACH_M / reach)))
     special = lines.gap_after | lines.cut
     keep = (np.diff(travel, prepend=-1) != 0) | (np.diff(heading, prepend=-1e9) != 0) | special
     keep[1:] |= special[:-1]

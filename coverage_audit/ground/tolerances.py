@@ -73,8 +73,9 @@ cells at every phase; edges along a column would all round the same way. [deg]""
 
 RASTER_STEP_M = 0.5
 RASTER_STEP_DEG = 2.0
+RASTER_STEP_REACH_M = 15.0
 """The raster count keeps a boom line at least this often: a wheel-wide wiggle of steering is
-longer, and between lines 2 degrees apart a tip 15 m out is cut by 2 mm. [m], [deg]"""
+longer, and between lines 2 degrees apart a tip 15 m out is cut by 2 mm. [m], [deg], [m]"""
 
 RASTER_CELLS_ACROSS = 20
 """A boom is at least so many cells wide... [1] Each edge of a pass is then rounded by less than a fortieth of it."""

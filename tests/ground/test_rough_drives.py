@@ -57,6 +57,15 @@ def test_the_second_count_goes_as_far_as_the_boom_before_it_backs():
     assert found.covered_m2 == pytest.approx(103, abs=0.2)
 
 
+def test_the_second_count_follows_the_tips_of_a_long_boom():
+    """A boom of 100 m swings by 1.8 degrees and back, six times over 12 m: its tips go 1.6 m to and fro each time."""
+    turned = np.radians(np.tile(np.concatenate([np.linspace(0.1, 1.9, 20), np.linspace(1.9, 0.1, 20)]), 6))
+    lines = boom_lines(np.zeros(240), np.linspace(0, 12, 240), turned, 100.0)
+    swept = shapely.union_all([piece.polygon for piece in pieces_of(lines)])
+    found = raster_count([lines], shapely.box(-60, -20, 60, 40), 100.0)
+    assert found.covered_m2 == pytest.approx(swept.area, rel=5e-4)
+
+
 def test_a_hair_thin_boom_in_a_wide_field_is_counted_in_few_rows(monkeypatch):
     """A millionth of a millimetre in 6 by 6 km: rows of a millimetre would be crossed 16 million times."""
     rows = []

@@ -1,0 +1,268 @@
+"""Inputs changed at random: every reader and the whole job refuse in one plain line or give figures that add up.
+
+The same seed and number make the same case. A few cases run every day, many with ``-m slow``.
+"""
+
+import contextlib
+import functools
+import io
+import json
+import operator
+import random
+import re
+import shutil
+from pathlib import Path
+
+import geopandas as gpd
+import pytest
+
+from coverage_audit.cli import main as cli
+from coverage_audit.errors import InputError
+from coverage_audit.jobs.read import read_job
+from coverage_audit.papers.proof.verify import NotAProofError, record_in
+from coverage_audit.read.boom_times import read_boom
+from coverage_audit.read.outlines.registry import read_field
+from coverage_audit.read.result import read_result
+from coverage_audit.read.tracks.registry import read_track
+
+FIXTURES = Path(__file__).parent.parent / "fixtures"
+JOBS = ("forgotten_pass_by_segments", "late_on_by_marks", "one_pass_off", "sections_by_log")
+SEED = 20261
+QUICK_BYTES, QUICK_JOBS = 30, 10
+MANY_BYTES, MANY_JOBS = 20_000, 400
+
+NUMBERS = "0 -0 1 -1 1e-9 -1e-9 0.05 7 90 180 -180 181 1e6 1e18 1e308 1e400 -1e400 nan inf 0x10 1_0 000007 " + "9" * 40
+WORDS = ("", " ", "\t", "\ufeff", "\u202e", "\0", "\x1b[31m", "<b>", "&amp;", "]]>", "\\", '"', "'", ",,", "null", "\n")
+WIDTHS = ("1e-9 m", "0.02 m", "0.5 m", "3 ft", "24 m", "60 m", "1e9 m", "-3 m", "nan m", "")
+
+
+# --- changing bytes ---------------------------------------------------------------------------
+
+
+def other_number(rng, data):
+    found = list(re.finditer(rb"-?\d+\.?\d*", data))
+    if not found:
+        return data
+    one = rng.choice(found)
+    near = f"{float(one[0][:300]) + rng.gauss(0, 3):.6f}"
+    return data[: one.start()] + rng.choice([near, *NUMBERS.split()]).encode() + data[one.end() :]
+
+
+def other_bytes(rng, data):
+    at = bytearray(data)
+    for _ in range(rng.choice((1, 4, 40))):
+        at[rng.randrange(len(at))] = rng.randrange(256)
+    return bytes(at)
+
+
+def cut_short(rng, data):
+    return data[: rng.randrange(len(data))]
+
+
+def without_a_part(rng, data):
+    first = rng.randrange(len(data))
+    return data[:first] + data[first + rng.choice((1, 30, 3000)) :]
+
+
+def a_part_again(rng, data):
+    first, at = rng.randrange(len(data)), rng.randrange(len(data))
+    return data[:at] + data[first : first + rng.choice((5, 200, 4000))] + data[at:]
+
+
+def a_word_between(rng, data):
+    at = rng.randrange(len(data))
+    return data[:at] + rng.choice(WORDS).encode() + data[at:]
+
+
+def lines_about(rng, data):
+    lines = data.splitlines(keepends=True)
+    a, b = sorted(rng.randrange(len(lines)) for _ in range(2))
+    return b"".join(rng.choice((lines[::-1], lines[:a] + lines[b:], lines[:a] + lines[a:b][::-1] + lines[b:])))
+
+
+CHANGES = (other_number, other_number, other_number, other_bytes, cut_short, without_a_part, a_part_again)
+CHANGES = (*CHANGES, a_word_between, lines_about)
+
+
+def summed(data):
+    """NMEA sentences with their sums put right, so that more than the sum is read."""
+
+    def right(line):
+        return b"$%s*%02X" % (line[1], functools.reduce(operator.xor, line[1], 0))
+
+    return re.sub(rb"\$([^*\r\n]*)\*[0-9A-Fa-f]{2}", right, data)
+
+
+def changed(rng, data):
+    for _ in range(rng.choice((1, 1, 2, 5))):
+        if data:
+            data = rng.choice(CHANGES)(rng, data)
+    return summed(data) if b"RMC," in data and rng.random() < 0.8 else data
+
+
+# --- the readers ------------------------------------------------------------------------------
+
+
+def record_of(path):
+    try:
+        record_in(path.read_bytes())
+    except NotAProofError as error:  # what the door turns into its message
+        raise InputError(str(error), path.name) from error
+
+
+READERS = {
+    "track.gpx": read_track,
+    "track.nmea": read_track,
+    "boom.csv": lambda path: read_boom(path, 3),
+    "b.geojson": read_field,
+    "b.kml": read_field,
+    "b.gpkg": read_field,
+    "b.shp": read_field,
+    "b.dbf": lambda path: read_field(path.with_suffix(".shp")),
+    "b.prj": lambda path: read_field(path.with_suffix(".shp")),
+    "round.gpx": read_field,
+    "job.toml": read_job,
+    "result/summary.json": lambda path: read_result(path.parent, "x"),
+    "result/passes.geojson": lambda path: read_result(path.parent, "x"),
+    "result/findings.geojson": lambda path: read_result(path.parent, "x"),
+    "proof/proof.json": record_of,
+    "proof/proof-buyer.json": record_of,
+    "proof/proof.html": record_of,
+    "proof/proof.pdf": record_of,
+}
+
+
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory):
+    """A folder with one sound file of each form."""
+    folder = tmp_path_factory.mktemp("sound")
+    shutil.copytree(FIXTURES / "one_pass_off", folder, dirs_exist_ok=True)
+    shutil.copy(FIXTURES / "sections_by_log" / "track.nmea", folder)
+    frame = gpd.read_file(folder / "field.geojson")
+    for suffix, driver in {"geojson": "GeoJSON", "kml": "LIBKML", "gpkg": "GPKG", "shp": "ESRI Shapefile"}.items():
+        frame.to_file(folder / f"b.{suffix}", driver=driver)
+    points = "".join(f'<trkpt lat="{y}" lon="{x}"/>' for x, y, *_ in frame.geometry[0].exterior.coords)
+    (folder / "round.gpx").write_text(f'<gpx version="1.1"><trk><trkseg>{points}</trkseg></trk></gpx>')
+    job = str(folder / "job.toml")
+    assert cli.main(["check", job, "-o", str(folder / "result"), "--replicates", "0", "--quiet"]) == 0
+    assert cli.main(["keygen", "-o", str(folder / "keys"), "--quiet"]) == 0
+    when, key = "2026-06-30T12:00:00Z", str(folder / "keys" / "coverage-audit.key")
+    assert cli.main(["proof", job, "-o", str(folder / "proof"), "--key", key, "--time", when, "--quiet"]) == 0
+    return folder
+
+
+def test_every_form_is_read_as_it_stands(sound):
+    for name, reader in READERS.items():
+        reader(sound / name)
+
+
+def read_changed(sound, number):
+    """One file changed, and read: what it holds or an `InputError` that says something."""
+    rng = random.Random(f"{SEED}/{number}")
+    name = list(READERS)[number % len(READERS)]
+    path, whole = sound / name, (sound / name).read_bytes()
+    refusal = None
+    try:
+        path.write_bytes(changed(rng, whole))
+        READERS[name](path)
+    except InputError as error:
+        refusal = error
+    finally:
+        path.write_bytes(whole)
+    if refusal is not None:
+        assert refusal.what.strip()
+        assert "\n" not in str(refusal)
+
+
+@pytest.mark.parametrize("number", range(QUICK_BYTES))
+def test_changed_files_are_read_or_refused(sound, number):
+    read_changed(sound, number)
+
+
+@pytest.mark.slow
+def test_very_many_changed_files_are_read_or_refused(sound):
+    for number in range(QUICK_BYTES, MANY_BYTES):
+        try:
+            read_changed(sound, number)
+        except BaseException as error:
+            error.add_note(f"case {number}: {list(READERS)[number % len(READERS)]}")
+            raise
+
+
+# --- the whole job ----------------------------------------------------------------------------
+
+
+def odd_job(rng, folder):
+    """A fixture's job with a boom of another width, or one of its files changed."""
+    shutil.copytree(FIXTURES / rng.choice(JOBS), folder)
+    names = [path.name for path in sorted(folder.iterdir()) if path.suffix not in (".md", ".json")]
+    name = rng.choice(names)
+    data = (folder / name).read_bytes()
+    if rng.random() < 0.3:
+        name, data = "job.toml", (folder / "job.toml").read_bytes()
+        data = re.sub(rb"(?m)^(width|sections) = .*$", f'width = "{rng.choice(WIDTHS)}"'.encode(), data)
+    elif rng.random() < 0.7:  # numbers alone mostly leave a job that can be audited
+        for _ in range(rng.choice((1, 3, 20))):
+            data = other_number(rng, data)
+    else:
+        data = changed(rng, data)
+    (folder / name).write_bytes(summed(data))
+    return folder / "job.toml"
+
+
+def strict(text):
+    def refuse(name):
+        pytest.fail(f"{name} in JSON")
+
+    return json.loads(text, parse_constant=refuse)
+
+
+def check_sums(found):
+    """The contract's sums, within rounding."""
+    area = found["area_m2"]
+    slack = 1e-6 * area["field"] + 1e-6
+    assert area["covered"] + area["missed"] == pytest.approx(area["target"], abs=slack)
+    assert sum(area["by_visits"]) == pytest.approx(area["target"], abs=slack)
+    assert sum(area["by_visits"][2:]) == pytest.approx(area["double"], abs=slack)
+    listed = sum(strip["area_m2"] for strip in found["missed_strips"])
+    assert listed + area["missed_slivers"] == pytest.approx(area["missed"], abs=slack)
+    assert min(value for value in area.values() if isinstance(value, float)) >= 0
+    for one in found["inputs"]:
+        lost = sum(count for why, count in one["dropped"].items() if why != "bad_checksum")
+        assert one["fixes_read"] == one["fixes_used"] + lost
+
+
+def run_odd_job(folder, number):
+    """One changed job through the command: 0 with sound papers, or 2 with one line and nothing written."""
+    rng = random.Random(f"{SEED}/job/{number}")
+    out = folder / "out"
+    more = [word for word, chance in (("--touchup", 0.15), ("--rate-grid", 0.15)) if rng.random() < chance]
+    line = ["check", str(odd_job(rng, folder / "in")), "-o", str(out), "--replicates", "0", "--json", *more]
+    told, said = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(said), contextlib.redirect_stderr(told):
+        code = cli.main(line)
+    assert code in (0, 2), told.getvalue()
+    if code == 2:
+        assert re.fullmatch(r"coverage-audit: [^\n]+\n", told.getvalue())
+        assert not out.exists()
+        return
+    for path in (*out.glob("*.json"), *out.glob("*.geojson")):
+        strict(path.read_text(encoding="utf-8"))
+    assert not re.search("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]", said.getvalue())
+    check_sums(strict(said.getvalue()))
+
+
+@pytest.mark.parametrize("number", range(QUICK_JOBS))
+def test_changed_jobs_add_up_or_are_refused(tmp_path, number):
+    run_odd_job(tmp_path, number)
+
+
+@pytest.mark.slow
+def test_very_many_changed_jobs_add_up_or_are_refused(tmp_path):
+    for number in range(QUICK_JOBS, MANY_JOBS):
+        try:
+            run_odd_job(tmp_path / str(number), number)
+        except BaseException as error:
+            error.add_note(f"job {number}")
+            raise
+        shutil.rmtree(tmp_path / str(number))
