@@ -32,7 +32,7 @@ GROUPS = {
 
 ONLY = {"dates": ".x__product__"}
 FAILED, OUT_OF_TIME, NOT_RUN = {1, 3, -9, -11}, {-24, 24, 36, 152, 255}, {5, 33}
-"""Exit codes by mutmut: tests failed; ran out of time (told apart: on a busy machine it says little); no test runs it."""
+"""Exit codes by mutmut: tests failed; ran out of time (on a busy machine this says little); no test runs it."""
 
 
 def copied(folder, group):
