@@ -11,9 +11,9 @@ from itertools import pairwise
 import numpy as np
 import shapely
 import shapely.affinity
-from coverage_audit.simulate import gauss_markov
-from coverage_audit.simulate_route import Pose, advance, shortest_turn
 from jobs import START_S, boom, job, log
+from simulator.jobs import gauss_markov
+from simulator.route import Pose, advance, shortest_turn
 
 from coverage_audit.recipe.audit import audit_job
 

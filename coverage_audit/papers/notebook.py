@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
+from coverage_audit.papers.words.cautions import caution_texts
+
 from .maps.still import static_map
 from .templating import page_templates, page_text
 from .words.passes import verdict_of
-
-from coverage_audit.papers.words.cautions import caution_texts
 
 if TYPE_CHECKING:
     from coverage_audit.recipe.result import Audit

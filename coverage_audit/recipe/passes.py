@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 
     from coverage_audit.arrays import FloatArray
     from coverage_audit.drive.model import BoomPath, Timeline, Track
+    from coverage_audit.facts import Caution
     from coverage_audit.ground.model import Ground
     from coverage_audit.passes.diary import Diary
     from coverage_audit.passes.steering import Driven, Neighbours

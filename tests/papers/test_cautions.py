@@ -174,8 +174,11 @@ TOLD = [
     ),
     (
         Caution("spacing off", spacing_m=9.0, width_m=10.0),
-        "The passes lie 9.0 m apart all over the field, 10 % closer than the boom is wide by the job file (10 m). If the "
-        "boom is not 9.0 m wide (boom.width), the passes overlap on purpose; every area here rests on the width stated.",
+        (
+            "The passes lie 9.0 m apart all over the field, 10 % closer than the boom is wide by the job file (10 m). "
+            "If the boom is not 9.0 m wide (boom.width), the passes overlap on purpose; every area here rests on the "
+            "width stated."
+        ),
     ),
 ]
 """Every code with values as the stages give them, and its sentence in metric units, letter by letter."""
