@@ -281,7 +281,6 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "turns coarse": _turns_coarse,
     "fields left out": _left_out,
     "much double": _much_double,
-    "spacing off": _spacing_off,
     "counts differ": _counts_differ,
     "no rate surface": _no_surface,
     "rate not closed": _not_closed,
@@ -290,5 +289,6 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "refills assumed": _refills_assumed,
     "refills missing": _refills_missing,
     "perhaps dry": _perhaps_dry,
+    "spacing off": _spacing_off,
 }
 """Code of a caution to the function that tells it; its arguments are the caution's values, by name."""
