@@ -2,6 +2,6 @@
 
 import sys
 
-from coverage_audit.cli.main import main
+from coverage_audit.cli import main
 
 sys.exit(main())

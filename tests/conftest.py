@@ -17,7 +17,7 @@ import pytest
 from hypothesis import settings
 from pyproj import Geod
 
-from coverage_audit.cli import main as cli
+from coverage_audit.cli import command as cli
 
 # a busy machine must not fail an example by being slow; speed lives in tests/bench
 settings.register_profile("unhurried", deadline=None)

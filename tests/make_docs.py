@@ -10,7 +10,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from coverage_audit.cli.main import main
+from coverage_audit.cli import main
 
 ROOT = Path(__file__).parent.parent
 MANUAL = ROOT / "coverage_audit" / "manual"

@@ -6,7 +6,7 @@ import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
-from coverage_audit.cli import main as cli
+from coverage_audit.cli import command as cli
 from coverage_audit.papers.proof.sign import sign
 
 FIXTURE = Path(__file__).parent.parent / "fixtures" / "one_pass_off"

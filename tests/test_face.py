@@ -20,7 +20,7 @@ import shapely
 
 import coverage_audit as ca
 from coverage_audit import run
-from coverage_audit.cli.main import main
+from coverage_audit.cli import main
 
 ROOT = Path(__file__).parents[1]
 FIXTURE = ROOT / "fixtures" / "one_pass_off"

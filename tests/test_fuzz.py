@@ -16,7 +16,7 @@ from pathlib import Path
 import geopandas as gpd
 import pytest
 
-from coverage_audit.cli import main as cli
+from coverage_audit.cli import command as cli
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.read import read_job
 from coverage_audit.papers.proof.verify import NotAProofError, record_in

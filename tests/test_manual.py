@@ -10,7 +10,7 @@ import make_docs
 import pytest
 from browser import ARGUMENTS, CHROMIUM
 
-from coverage_audit.cli.main import main
+from coverage_audit.cli import main
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.read import read_job
 from coverage_audit.papers.manual import CHAPTERS, SHEET, chapter_text, manual_html, sheet_html

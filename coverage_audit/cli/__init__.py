@@ -2,3 +2,7 @@
 
 In: arguments. Out: an exit code. May touch: everything below, the terminal, the disk.
 """
+
+from .command import main
+
+__all__ = ["main"]

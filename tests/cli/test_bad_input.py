@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from coverage_audit.cli import main as cli
+from coverage_audit.cli import command as cli
 from coverage_audit.files import whole_sets as files
 from coverage_audit.read import tolerances as tol
 
@@ -326,7 +326,7 @@ def test_interrupted_half_way(small_job, tmp_path):
     code = (
         "import os, signal, sys\n"
         "from coverage_audit import run\n"
-        "from coverage_audit.cli.main import main\n"
+        "from coverage_audit.cli import main\n"
         "run.audited = lambda job, *_: job\n"
         "run.papers = lambda *_, **__: os.kill(os.getpid(), signal.SIGINT)\n"
         "sys.exit(main())\n"

@@ -11,7 +11,7 @@ import pytest
 
 from coverage_audit import run
 from coverage_audit.cli import check, terminal
-from coverage_audit.cli import main as cli
+from coverage_audit.cli import command as cli
 from coverage_audit.errors import InputError
 from coverage_audit.files import lock, mark
 from coverage_audit.files import whole_sets as files

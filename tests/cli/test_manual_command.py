@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from coverage_audit.cli.main import main
+from coverage_audit.cli import main
 from coverage_audit.papers.manual import manual_html, sheet_html
 
 

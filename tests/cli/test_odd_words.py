@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from coverage_audit import run, units
-from coverage_audit.cli import main as cli
+from coverage_audit.cli import command as cli
 from coverage_audit.errors import InputError
 from coverage_audit.jobs import touchup as job_touchup
 from coverage_audit.jobs.read import read_job

@@ -9,7 +9,7 @@ import pytest
 from compare_trials import ALIKE, alike_pair, differences, record
 from simulator.jobs import GUIDED, gauss_markov
 
-from coverage_audit.cli import main as cli
+from coverage_audit.cli import command as cli
 from coverage_audit.cli.compare import parse_price
 from coverage_audit.comparison.measures import MEASURES
 from coverage_audit.comparison.statistics import Series, block_length, compare_series, student_975

@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from coverage_audit.cli import main as cli
+from coverage_audit.cli import command as cli
 
 
 def look(capsys, *arguments):

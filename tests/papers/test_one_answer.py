@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from jobs import FIELD_100_X_60, job, log, parallel_passes
 
-from coverage_audit.cli import main as cli
+from coverage_audit.cli import command as cli
 from coverage_audit.demo.truth import fault_words, truth
 from coverage_audit.jobs.read import read_job
 from coverage_audit.papers.geojson import findings_geojson

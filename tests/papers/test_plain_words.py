@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from coverage_audit.cli.main import main
+from coverage_audit.cli import main
 
 ROOT = Path(__file__).parents[2]
 NOT_SAID = re.compile(

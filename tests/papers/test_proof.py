@@ -19,7 +19,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jobs import FIELD_100_X_60, job, log, parallel_passes, worked_job
 
-from coverage_audit.cli import main as cli
+from coverage_audit.cli import command as cli
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.settings import ProofSettings, RateSettings
 from coverage_audit.papers.proof import record as proof_record

@@ -10,7 +10,7 @@ import pypdf
 import pytest
 from proof_kit import STATED, make, prove, verify
 
-from coverage_audit.cli import main as cli
+from coverage_audit.cli import command as cli
 from coverage_audit.papers.proof import verify as proof_verify
 from coverage_audit.papers.proof.page import page_of
 from coverage_audit.papers.proof.pdf import pdf_of

@@ -182,7 +182,7 @@ def test_class_polygons_add_up(audit):
 
 
 def test_the_command_writes_the_grid_when_asked(small_job, tmp_path, capsys):
-    from coverage_audit.cli import main as cli  # noqa: PLC0415
+    from coverage_audit.cli import command as cli  # noqa: PLC0415
 
     out = tmp_path / "out"
     arguments = ["check", str(small_job.path), "-o", str(out), "--quiet", "--rate-grid"]

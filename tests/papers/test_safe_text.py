@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coverage_audit import run
-from coverage_audit.cli import main as cli
+from coverage_audit.cli import command as cli
 from coverage_audit.cli import terminal
 from coverage_audit.papers.page import report_html
 from coverage_audit.papers.summary import summary_json

@@ -18,7 +18,7 @@ from jobs import worked_job
 from playwright.sync_api import sync_playwright
 from pyproj import Geod
 
-from coverage_audit.cli.main import main
+from coverage_audit.cli import main
 from coverage_audit.jobs.settings import RateSettings, TouchupSettings
 from coverage_audit.papers.figures.touchup import touchup_sheet
 from coverage_audit.papers.page import report_html

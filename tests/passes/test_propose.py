@@ -11,7 +11,7 @@ from pass_jobs import assumed_trial, audited, field_job
 from simulator.files import to_geojson_text, to_gpx_text
 from simulator.jobs import Faults
 
-from coverage_audit.cli import main as cli
+from coverage_audit.cli import command as cli
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.page import report_html

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from coverage_audit.cli import main as cli
+from coverage_audit.cli import command as cli
 from coverage_audit.errors import InputError
 from coverage_audit.read.result import read_result
 

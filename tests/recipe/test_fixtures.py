@@ -6,7 +6,7 @@ from pathlib import Path
 import make_fixtures
 import pytest
 
-from coverage_audit.cli.main import main
+from coverage_audit.cli import main
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 NAMES = sorted(path.parent.name for path in FIXTURES.glob("*/expected.json"))

@@ -7,7 +7,7 @@ from pathlib import Path
 import make_touchup_fixtures
 import pytest
 
-from coverage_audit.cli.main import main
+from coverage_audit.cli import main
 
 FIXTURES = Path(__file__).parents[2] / "fixtures" / "touchup"
 NAMES = sorted(path.name for path in FIXTURES.iterdir())
