@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.edges import near_pairs
+from coverage_audit.edges import crossing_pairs, near_pairs
 from coverage_audit.errors import InputError
 
 from .model import Partition
-from .tolerances import CLOSURE_REL, MAX_NEAR_PAIRS, NODE_GRID_M, VISIT_WIDTHS
+from .tolerances import CLOSURE_REL, MAX_CROSSINGS, MAX_NEAR_PAIRS, NODE_GRID_M, VISIT_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -67,8 +67,9 @@ def partition(
 
 
 def _check_crossings(outlines: np.ndarray) -> None:
-    """Raise when more edges lie near each other than can be noded."""
-    if near_pairs(outlines, MAX_NEAR_PAIRS) > MAX_NEAR_PAIRS:
+    """Raise when more edges lie near each other, or cross, than can be noded."""
+    near = near_pairs(outlines, MAX_NEAR_PAIRS)
+    if near > MAX_NEAR_PAIRS or (near > MAX_CROSSINGS and crossing_pairs(outlines, MAX_CROSSINGS) > MAX_CROSSINGS):
         west, south, east, north = shapely.total_bounds(outlines)
         raise InputError(
             f"while it was on, the boom swept the same ground over and over (all within {east - west:.0f} by"

@@ -89,10 +89,12 @@ def best_line(points_m: FloatArray) -> tuple[BaseGeometry, bool]:
     along, across = (points_m - start) @ ahead, (points_m - start) @ right
     low, high = float(along.min()), float(along.max())
     unit = 2 * (along - low) / max(high - low, 1e-9) - 1
-    fits = {degree: np.polynomial.legendre.legfit(unit, across, degree) for degree in (1, 2)}
-    rest = {k: float(np.std(across - np.polynomial.legendre.legval(unit, fit))) for k, fit in fits.items()}
-    sagitta = 1.5 * abs(float(fits[2][2]))
-    curved = sagitta > CURVED_SAGITTA_M and rest[2] < CURVED_GAIN * rest[1] and len(points_m) > 4 * CURVE_DEGREE
+    fits = {1: np.polynomial.legendre.legfit(unit, across, 1)}
+    curved = False
+    if len(points_m) > 4 * CURVE_DEGREE:  # fewer points tell no curve from a straight line
+        fits[2] = np.polynomial.legendre.legfit(unit, across, 2)
+        rest = {k: float(np.std(across - np.polynomial.legendre.legval(unit, fit))) for k, fit in fits.items()}
+        curved = 1.5 * abs(float(fits[2][2])) > CURVED_SAGITTA_M and rest[2] < CURVED_GAIN * rest[1]
     if curved:
         fit = np.polynomial.legendre.legfit(unit, across, CURVE_DEGREE)
         at = np.linspace(low, high, max(int((high - low) / 2), 8))
@@ -108,4 +110,4 @@ def best_line(points_m: FloatArray) -> tuple[BaseGeometry, bool]:
             path[-1] + last / np.hypot(*last) * LEG_END_FIT_M,
         ]
     )
-    return shapely.LineString(path), bool(curved)
+    return shapely.LineString(path), curved
