@@ -214,13 +214,13 @@ class Range:
 
 @dataclass(frozen=True)
 class Assumed:
-    """What rests on an assumed boom state.
+    """What rests on an assumed boom state: [s since 1970 UTC], [m].
 
     ``on_off_s`` (k, 2) are the proposed on-times; ``ranges`` maps the name of an area to its range.
     Every pass was tried with the boom on ``early_m`` before the headland's edge and ``late_m`` after
     it (and off behind and before it). ``mean_overlap_m`` is boom width less mean spacing;
     ``error_m`` the usual pass-to-pass error of such positions, so that skips narrower than
-    ``narrowest_m`` cannot be told from it. [m], [s since 1970 UTC]
+    ``narrowest_m`` cannot be told from it.
     """
 
     on_off_s: FloatArray
