@@ -30,6 +30,12 @@ GROUPS = {
 }  # fmt: skip
 """Modules that are changed, and the tests that are to notice; "dates" are the days that a proof tells."""
 
+SHOW = """
+import json, sys
+from mutmut.__main__ import find_mutant, get_diff_for_mutant
+print(json.dumps({name: get_diff_for_mutant(name, path=find_mutant(name).path) for name in sys.argv[1:]}))
+"""
+
 ONLY = {"dates": ".x__product__"}
 FAILED, OUT_OF_TIME, NOT_RUN = {1, 3, -9, -11}, {-24, 24, 36, 152, 255}, {5, 33}
 """Exit codes by mutmut: tests failed; ran out of time (on a busy machine this says little); no test runs it."""
@@ -77,15 +83,19 @@ def changes_text_alone(diff):
     return [one.casefold() for one in old] == [one.replace("XX", "").casefold() for one in new]
 
 
+def diffs(folder, names):
+    """What each of *names* changes."""
+    found = subprocess.run(
+        [sys.executable, "-P", "-c", SHOW, *names], cwd=folder, capture_output=True, text=True, check=True
+    )
+    return json.loads(found.stdout.splitlines()[-1])
+
+
 def draw(folder, every, given):
-    """Changes by lot, without those of texts."""
-    shuffled = random.Random(given.seed).sample(every, len(every))
-    drawn = []
-    while shuffled and len(drawn) < given.count:
-        name = shuffled.pop()
-        if not changes_text_alone(mutmut(folder, "show", name)):
-            drawn.append(name)
-    return drawn
+    """Changes by lot, without those of texts, and what they change."""
+    lot = random.Random(given.seed).sample(every, min(3 * given.count, len(every)))
+    changes = {name: diff for name, diff in diffs(folder, lot).items() if not changes_text_alone(diff)}
+    return dict(list(changes.items())[: given.count])
 
 
 def main():
@@ -112,7 +122,7 @@ def main():
         noticed = f"{len(drawn) - len(kept)} of {len(drawn)} noticed ({slow} by running out of time)"
         print(f"{given.group}: {noticed}, {len(every)} possible")
         for name in kept:
-            print("no test runs it:" if found[name] in NOT_RUN else "not noticed:", mutmut(folder, "show", name))
+            print("no test runs it:" if found[name] in NOT_RUN else "not noticed:", drawn[name])
 
 
 if __name__ == "__main__":

@@ -47,14 +47,13 @@ class Track:
 
 @dataclass(frozen=True, eq=False)
 class Motion:
-    """Knots of the antenna's path, in time order. Arrays of shape (n,).
+    """Knots of the antenna's path, in time order: [s since 1970 UTC], [m], [m/s], [rad]. Arrays of shape (n,).
 
     ``heading_rad`` is where the vehicle points, clockwise from north, unwrapped;
     ``vx_m_s``/``vy_m_s`` the velocity over ground; ``gap_after`` as in the track;
     ``reverse`` is True where the vehicle backs up; ``noise_m`` is the white noise of one
     coordinate as estimated from the fixes (NaN when they are too sparse to tell); ``fixes`` is how
     many fixes the knots were made from, None when there is a knot for each.
-    Times [s since 1970 UTC], places [m], velocities [m/s], headings [rad].
     """
 
     time_s: FloatArray
@@ -85,13 +84,12 @@ class Timeline:
 
 @dataclass(frozen=True, eq=False)
 class BoomPath:
-    """The boom's centre along the job, straight between points. Arrays of shape (n,).
+    """The boom's centre along the job, straight between points: [s since 1970 UTC], [m], [rad]. Arrays of shape (n,).
 
     ``heading_rad`` is square to the boom, clockwise from north; ``travel_m`` the distance its
     centre has covered since the first fix; ``gap_after``/``bridged_after``: the step to the
     next point crosses a gap of the log (not bridged / bridged). ``reverse``: backing up.
     ``fixes``: how many fixes the path was made from, None when there is a point for each.
-    Times [s since 1970 UTC], places and travel [m], headings [rad].
     """
 
     time_s: FloatArray

@@ -229,7 +229,7 @@ class AssumedPart:
 
 @dataclass(frozen=True, eq=False)
 class Assumed:
-    """What rests on an assumed boom state.
+    """What rests on an assumed boom state: [s since 1970 UTC], [m].
 
     ``on_off_s`` (k, 2) are the proposed on-times; ``ranges`` maps the name of an area to its range over ``draws``
     boom states that may have been. ``parts``: what was told on or off, and how likely; empty when a person's list

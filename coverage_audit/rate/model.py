@@ -202,12 +202,11 @@ class ProductUse:
 
 @dataclass(frozen=True, eq=False)
 class RateResult:
-    """All about rate, tank and product that one audit found.
+    """All about rate, tank and product that one audit found: [L], [L/ha], [m2].
 
     ``closure`` = (spray on the ground + while standing) / spray out of the nozzles.
     ``above_label_small_m2`` is the ground above the label's most in places too small to name.
     ``disagreements`` and ``cautions`` are for the person, as codes with values.
-    ``standing_l`` [L], ``max_l_ha`` [L/ha], ``above_label_small_m2`` [m2].
     """
 
     source: str | None

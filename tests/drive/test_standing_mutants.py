@@ -5,7 +5,7 @@ import pytest
 from jobs import boom, job, log
 from shapely import box
 
-from coverage_audit.ground.boom_lines import pieces_of
+from coverage_audit.ground.pieces import pieces_of
 from coverage_audit.recipe.drive import drive_of, job_plane
 
 STOOD = slice(60, 360)

@@ -10,7 +10,8 @@ from odd_days import judged, odd_day
 
 from coverage_audit.jobs.read import read_job
 from coverage_audit.jobs.settings import AccuracySettings
-from coverage_audit.papers.summary import summary_dict, terminal_text
+from coverage_audit.papers.summary import summary_dict
+from coverage_audit.papers.terminal import terminal_text
 from coverage_audit.passes.state_draws import Tried, drawn, likeliest, quantile, volume_weights
 from coverage_audit.recipe.assumed import make_proposal
 from coverage_audit.recipe.audit import audit_job
