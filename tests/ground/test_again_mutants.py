@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 import shapely
 
-from coverage_audit.ground.pieces import pieces_of, quad_area, travel_at
 from coverage_audit.ground.model import BoomLines, Ground
 from coverage_audit.ground.partition import closed_partition
+from coverage_audit.ground.pieces import pieces_of, quad_area, travel_at
 from coverage_audit.ground.second_count import raster_count
 
 WIDTH_M = 4.0

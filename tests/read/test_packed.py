@@ -149,7 +149,9 @@ def test_more_files_than_a_job_has_are_refused_before_they_are_listed(monkeypatc
     assert "more than 3 files" in refusal(data)
 
 
-@pytest.mark.parametrize("data", [b"", b"PK", b"[job]\n", zipped()[:-5], zipped()[:40]])
+@pytest.mark.parametrize(
+    "data", [b"", b"PK", b"[job]\n", zipped()[:-5], zipped()[:40]], ids=["empty", "PK", "text", "no end", "cut"]
+)
 def test_what_is_no_whole_zip_file_is_refused(data):
     assert "no whole zip file" in refusal(data)
 
