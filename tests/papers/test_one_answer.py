@@ -114,8 +114,9 @@ def test_the_demos_faults_are_told_as_they_were_built_in(demo_audit):
 
 
 def test_no_pass_of_the_demo_is_switched_wrong_where_no_fault_was_built_in(demo_audit):
-    """11 m at one pass was built in; all else is the habit (0.15 s at 2.4 m/s), the headland's steering, and the slant of
-    its inner edge: the first pass ends where the half lap bends, 2.1 m before the place told.
+    """11 m at one pass was built in; all else is the habit (0.15 s at 2.4 m/s) and the headland's inner edge.
+
+    The first pass ends where the half lap bends, 2.1 m before the place that the driver switched by.
     """
     passes = demo_audit.passes.passes
     off = [value for one in passes for value in (one.on_late_m, one.off_early_m) if value is not None]
