@@ -41,7 +41,7 @@ def _mended(shape: BaseGeometry) -> BaseGeometry:
 def _on_grid(shape: BaseGeometry) -> BaseGeometry:
     rounded = _mended(shapely.set_precision(shape, EXPORT_GRID_DEG))
     # a hair that the grid would swallow keeps its own corners: ground that is told has a place
-    return shapely.orient_polygons(shape if rounded.is_empty else rounded)
+    return shapely.orient_polygons(shape if rounded.is_empty and shape.is_valid else rounded)
 
 
 def _within_turn(shape: BaseGeometry) -> BaseGeometry:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from .tolerances import CURVE_DEGREE, CURVED_GAIN, CURVED_SAGITTA_M, LEG_END_FIT_M
+from .tolerances import CURVE_DEGREE, CURVED_GAIN, CURVED_SAGITTA_M, LEG_END_FIT_M, SHORTEST_PASS_M
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -88,10 +88,12 @@ def best_line(points_m: FloatArray) -> tuple[BaseGeometry, bool]:
     ahead, right = np.array([np.sin(angle), np.cos(angle)]), np.array([np.cos(angle), -np.sin(angle)])
     along, across = (points_m - start) @ ahead, (points_m - start) @ right
     low, high = float(along.min()), float(along.max())
-    unit = 2 * (along - low) / max(high - low, 1e-9) - 1
-    fits = {1: np.polynomial.legendre.legfit(unit, across, 1)}
+    moved = high - low > SHORTEST_PASS_M
+    high = max(high, low + SHORTEST_PASS_M)
+    unit = 2 * (along - low) / (high - low) - 1
+    fits = {1: np.polynomial.legendre.legfit(unit, across, 1) if moved else np.array([across.mean(), 0.0])}
     curved = False
-    if len(points_m) > 4 * CURVE_DEGREE:  # fewer points tell no curve from a straight line
+    if moved and len(points_m) > 4 * CURVE_DEGREE:  # fewer points tell no curve from a straight line
         fits[2] = np.polynomial.legendre.legfit(unit, across, 2)
         rest = {k: float(np.std(across - np.polynomial.legendre.legval(unit, fit))) for k, fit in fits.items()}
         curved = 1.5 * abs(float(fits[2][2])) > CURVED_SAGITTA_M and rest[2] < CURVED_GAIN * rest[1]
@@ -100,7 +102,7 @@ def best_line(points_m: FloatArray) -> tuple[BaseGeometry, bool]:
         at = np.linspace(low, high, max(int((high - low) / 2), 8))
     else:
         fit, at = fits[1], np.array([low, high])
-    line = np.polynomial.legendre.legval(2 * (at - low) / max(high - low, 1e-9) - 1, fit)
+    line = np.polynomial.legendre.legval(2 * (at - low) / (high - low) - 1, fit)
     path = start + at[:, None] * ahead + line[:, None] * right
     first, last = path[0] - path[1], path[-1] - path[-2]
     path = np.vstack(

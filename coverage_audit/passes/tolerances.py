@@ -63,6 +63,10 @@ LEG_MIN_M = 6.0
 LEG_END_FIT_M = 25.0
 """The end of a pass is found by the line through so much of it; drivers correct over longer ways. [m]"""
 
+SHORTEST_PASS_M = 1e-3
+"""A shorter pass tells no direction but that of its ends; its line is drawn so long. [m] A millimetre of fixes that
+only turn the boom about themselves."""
+
 LEG_END_OFF_M = 0.4
 LEG_END_NOISES = 4.0
 """Off that line by this, or this many standard deviations of the noise, the turn has begun. [m], [1]"""

@@ -122,3 +122,9 @@ def test_whirling_on_the_spot_is_refused_before_it_is_noded():
     read = job(log(times, fixes), [(0, 18)], shapely.box(-2, -2, 2, 2), boom=boom(9.0))
     with pytest.raises(InputError, match="swept the same ground over and over"):
         audit_job(read)
+
+
+def test_a_way_of_no_length_is_no_line_that_map_programs_refuse():
+    (found,) = degree_shapes([shapely.LineString([(0, 0), (1e-9, 0), (0, 0)])], Plane(PlaneOrigin(-70.5, -41.2)))
+    assert found.geom_type == "LineString"
+    assert found.is_valid
