@@ -50,7 +50,7 @@ def test_readme_is_short():
 def test_readme_has_the_command_that_the_checks_run():
     """What .ci/run takes from it: the fenced block after the marker."""
     found = re.search(r"<!-- test command -->\n```sh\n(.*)\n```", README)
-    assert found[1].endswith("-m pytest -q")
+    assert found[1].endswith("-m pytest -q -n auto")
 
 
 def test_files_that_the_readme_names_are_there():

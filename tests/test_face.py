@@ -1,5 +1,6 @@
 """The Python face: the same answers as the command, as frames with units, from files or from memory."""
 
+import copy
 import dataclasses
 import datetime as dt
 import doctest
@@ -19,6 +20,7 @@ import shapely
 import coverage_audit as ca
 from coverage_audit import run
 from coverage_audit.cli import main
+from coverage_audit.facts import Caution
 
 ROOT = Path(__file__).parents[1]
 FIXTURE = ROOT / "fixtures" / "one_pass_off"
@@ -162,7 +164,7 @@ def test_repr_is_short_and_leads_with_the_verdict(audit):
 
 
 def test_html_has_verdict_and_map_and_touches_no_other_part_of_the_page(audit):
-    evil = dataclasses.replace(audit.result, cautions=("<script>alert(1)</script>",))
+    evil = dataclasses.replace(audit.result, cautions=(Caution("said", text="<script>alert(1)</script>"),))
     html = ca.Audited(evil)._repr_html_()
     assert run.verdict(audit.result).headline in html
     assert "<svg" in html
@@ -194,8 +196,10 @@ def records(value, seen):
 
 def with_arrays_of_its_own(record):
     """The same record but for its containers and arrays, which are copies, so that each is really compared."""
-    fields = {field.name: getattr(record, field.name) for field in dataclasses.fields(record) if field.init}
-    return dataclasses.replace(record, **{name: copied(value) for name, value in fields.items()})
+    twin = copy.copy(record)
+    for field in dataclasses.fields(record):
+        object.__setattr__(twin, field.name, copied(getattr(record, field.name)))
+    return twin
 
 
 def copied(value):

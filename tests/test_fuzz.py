@@ -23,6 +23,7 @@ from coverage_audit.papers.proof.verify import NotAProofError, record_in
 from coverage_audit.read.boom_times import read_boom
 from coverage_audit.read.outlines.registry import read_field
 from coverage_audit.read.result import read_result
+from coverage_audit.read.source import read_bytes
 from coverage_audit.read.tracks.registry import read_track
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
@@ -113,7 +114,7 @@ def record_of(path):
 READERS = {
     "track.gpx": read_track,
     "track.nmea": read_track,
-    "boom.csv": lambda path: read_boom(path, 3),
+    "boom.csv": lambda path: read_boom(read_bytes(path), 3),
     "b.geojson": read_field,
     "b.kml": read_field,
     "b.gpkg": read_field,

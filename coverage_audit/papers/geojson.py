@@ -15,6 +15,7 @@ from coverage_audit.papers.words.safe import json_text
 from .shapes import degree_shapes
 from .summary import plain, strip_keys
 from .summary_rate import rate_findings
+from .tolerances import EXPORT_GRID_DEG
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -46,7 +47,7 @@ def collection_text(found: Sequence[Found], plane: Plane, *, drop_empty: bool = 
             "geometry": shapely.geometry.mapping(shape),
         }
         for shape, (_, properties) in zip(degrees, found, strict=True)
-        if not (drop_empty and shape.is_empty)
+        if not (drop_empty and shapely.set_precision(shape, EXPORT_GRID_DEG).is_empty)
     ]
     return json_text({"type": "FeatureCollection", "features": features})
 

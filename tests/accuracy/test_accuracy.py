@@ -101,16 +101,16 @@ def test_error_of_a_kilometre_counts_as_a_hundred_metres():
     assert not found.missed_m2.told
 
 
-def test_assumed_boom_state_has_its_own_ranges_alone():
-    """Draws on top would say the same doubt twice, and differently."""
+def test_assumed_boom_state_and_receiver_are_one_range():
+    """A second range on top would say the same doubt twice, and differently."""
     whole = worked_job(accuracy=settings())
     boom = dataclasses.replace(whole.settings.boom, intervals="assume")
     found = audit_job(
         dataclasses.replace(whole, settings=dataclasses.replace(whole.settings, boom=boom), intervals=None)
     )
     assert found.assumed is not None
-    assert found.accuracy is None
-    assert {strip.probability for strip in found.missed_strips} <= {None}
+    told = found.assumed.ranges["missed"]
+    assert (told.low, told.high) == (found.accuracy.missed_m2.low90, found.accuracy.missed_m2.high90)
 
 
 def test_many_draws_are_worked_off_in_parts(monkeypatch):
