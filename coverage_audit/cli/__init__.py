@@ -3,6 +3,6 @@
 In: arguments. Out: an exit code. May touch: everything below, the terminal, the disk.
 """
 
-from .command import main
+from .command import TRACEBACK_VARIABLE, main
 
-__all__ = ["main"]
+__all__ = ["TRACEBACK_VARIABLE", "main"]

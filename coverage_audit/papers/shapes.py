@@ -20,8 +20,9 @@ TURN_DEG = 360.0
 def degree_shapes(shapes: list[BaseGeometry], plane: Plane) -> list[BaseGeometry]:
     """*shapes* in plane metres as longitudes and latitudes on a grid of ``EXPORT_GRID_DEG``.
 
-    Polygons stay polygons and lines lines. Edges that all but touch in metres may cross in degrees or
-    once rounded; such polygons are mended. What crosses the antimeridian is cut there (RFC 7946, 3.1.9).
+    Polygons stay polygons and lines lines, but a line within one step of the grid becomes a point. Edges that all
+    but touch in metres may cross in degrees or once rounded; such polygons are mended. What crosses the
+    antimeridian is cut there (RFC 7946, 3.1.9).
     """
 
     def turned(xy: np.ndarray) -> np.ndarray:
@@ -40,6 +41,9 @@ def _mended(shape: BaseGeometry) -> BaseGeometry:
 
 def _on_grid(shape: BaseGeometry) -> BaseGeometry:
     rounded = _mended(shapely.set_precision(shape, EXPORT_GRID_DEG))
+    if rounded.is_empty and shapely.get_dimensions(shape) == 1 and not shape.is_empty:
+        # a way within the grid is the place it lies at
+        return shapely.set_precision(shapely.Point(shapely.get_coordinates(shape)[0]), EXPORT_GRID_DEG)
     # a hair that the grid would swallow keeps its own corners: ground that is told has a place
     return shapely.orient_polygons(shape if rounded.is_empty and shape.is_valid else rounded)
 

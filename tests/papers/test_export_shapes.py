@@ -120,3 +120,11 @@ def test_no_other_module_writes_geojson_or_gpx():
     assert writers == {"geojson.py", "maps/live.py"}  # the live map draws by its library's own data, simplified
     assert {name for name, text in texts.items() if "to_xml(" in text} == {"gpx.py"}
     assert {name for name, text in texts.items() if 'class="bar" d=' in text} == {"maps/still.py"}
+
+
+@pytest.mark.parametrize("length_m", [0.0, 1e-5])
+def test_a_line_within_the_grid_is_the_place_it_lies_at(length_m):
+    """A pass of no length: an empty line would be no place at all (RFC 7946, 3.1.4: two positions or more)."""
+    (shape,) = degree_shapes([shapely.LineString([(5.0, 5.0), (5.0, 5.0 + length_m)])], HERE)
+    assert (shape.geom_type, shape.is_empty) == ("Point", False)
+    assert HERE.geometry_to_metres(shape).distance(shapely.Point(5.0, 5.0)) < 0.002
