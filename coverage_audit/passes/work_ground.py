@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from coverage_audit.drive.tolerances import STAND_WINDOW_S
+from coverage_audit.errors import InputError
 from coverage_audit.ground.tolerances import VISIT_WIDTHS
 
 from .state_tolerances import CELL_WIDTHS, HALF_HITS, MOST_CELLS, UNIT_WIDTHS
@@ -20,6 +21,11 @@ if TYPE_CHECKING:
     from coverage_audit.drive.model import BoomPath
 
     from .way import Way
+
+NOTHING_DRIVEN = (
+    "no pass over the field could be recognised in the track, so no boom state can be assumed; list the times "
+    "the boom was on in a CSV file with the header on,off"
+)
 
 
 @dataclass(frozen=True)
@@ -67,15 +73,23 @@ def units_of(path: BoomPath, way: Way, target: BaseGeometry, outer: BaseGeometry
     """Cut the drive along *path* into units and lay each over the cells of *target*, a part of the field *outer*.
 
     Where the vehicle stood by *way* there are none: however long it jitters, it costs nothing.
+
+    Raises
+    ------
+    InputError
+        The vehicle stood all the time.
     """
     grid = Grid.over(target, outer, width_m)
     base, share = _samples(path, _moving(path, way), width_m / 2, grid.side_m)
+    if not len(base):  # it stood all the time
+        raise InputError(NOTHING_DRIVEN, "boom.intervals")
     x, y, heading, travel, time = (
         column[base] + share * np.diff(column)[base]
         for column in (path.x_m, path.y_m, path.heading_rad, path.travel_m, path.time_s)
     )
     unit = _numbered(path, base, travel, time, UNIT_WIDTHS * width_m)
     across = np.arange(-width_m / 2 + grid.side_m / 4, width_m / 2, grid.side_m / 2)
+    across = across if len(across) else np.zeros(1)  # cells far wider than the boom
     cell = grid.cells_at(x[:, None] + across * np.cos(heading)[:, None], y[:, None] - across * np.sin(heading)[:, None])
     first = np.flatnonzero(np.diff(unit, prepend=-1))
     last = np.append(first[1:], len(unit)) - 1

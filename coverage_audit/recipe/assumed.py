@@ -17,7 +17,7 @@ from coverage_audit.passes.model import LEG, Assumed, AssumedPart
 from coverage_audit.passes.state_draws import drawn, likeliest, switched
 from coverage_audit.passes.state_tolerances import APART_S, DOUBT, STATE_DRAWS, UNSURE_CHANCE
 from coverage_audit.passes.way import smooth_way, usual_speed_m_s
-from coverage_audit.passes.work_ground import units_of
+from coverage_audit.passes.work_ground import NOTHING_DRIVEN, units_of
 from coverage_audit.passes.work_state import segments
 from coverage_audit.read.records import Interval
 
@@ -70,11 +70,7 @@ def make_proposal(job: Job, plane: Plane) -> Proposal:
     track, units, way = _drive(job, plane)
     found = segments(units, way)
     if not any(one.kind == LEG and one.chance > DOUBT for one in found):
-        raise InputError(
-            "no pass over the field could be recognised in the track, so no boom state can be assumed; list the times "
-            "the boom was on in a CSV file with the header on,off",
-            "boom.intervals",
-        )
+        raise InputError(NOTHING_DRIVEN, "boom.intervals")
     return Proposal(track, units, found, usual_speed_m_s(antenna_fixes(track, None)))
 
 
