@@ -46,7 +46,8 @@ def _not_toml(data: bytes, error: Exception) -> str:
     """What is wrong with a job file that is no TOML, with the usual cause where one shows."""
     if data.lstrip().startswith((b"<", b"$", b"{")):
         return (
-            "this is not a job file; give a log with --track, a boundary with --field, or write a job file (see README)"
+            "this is not a job file; give a log with --track, a boundary with --field, or write a job file "
+            "(see: coverage-audit manual)"
         )
     found = str(error)
     hint = ""

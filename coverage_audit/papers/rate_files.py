@@ -54,7 +54,7 @@ def ascii_grid(cells: RateCells) -> str:
     at = (cells.row - south) // coarse * columns + (cells.column - west) // coarse
     area = np.bincount(at, weights=cells.swept, minlength=rows * columns)
     volume = np.bincount(at, weights=cells.swept * cells.rate_l_ha, minlength=rows * columns)
-    tenths = np.full(rows * columns, NODATA * 10)
+    tenths = np.full(rows * columns, 10.0 * NODATA)
     some = area > 0
     tenths[some] = np.rint(10 * volume[some] / area[some])
     # every value that occurs is written out once: there are far fewer than cells

@@ -169,6 +169,12 @@ def test_a_wide_job_is_written_coarser():
     assert int(head["nrows"]) * int(head["ncols"]) <= GRID_CELLS
 
 
+def test_a_rate_beyond_whole_numbers_is_written_as_it_is():
+    """Tenths of 1e30 L/ha are no 64-bit integer: cast to one they were a warning and nonsense in the file."""
+    cells = RateCells(0.25, np.array([0, 1]), np.array([0, 1]), np.array([1e30, 70.0]), *[np.ones(2)] * 3)
+    assert set(ascii_grid(cells).split("NODATA_value -9999")[1].split()) == {"1e+30", "70", "-9999"}
+
+
 def test_projection_of_the_grid_is_the_plane(audit):
     """The .prj, read by PROJ, puts the plane's origin where it is."""
     back = Transformer.from_crs(CRS.from_wkt(rate_files(audit)["rate.prj"]), CRS.from_epsg(4326), always_xy=True)

@@ -41,7 +41,7 @@ def library(name: str) -> ModuleType:
         return import_module(name)
     except ImportError as error:
         raise InputError(
-            "proofs need more libraries; install them with: pip install 'coverage-audit[proof]'",
+            "proofs need more libraries; install them in the program's folder: .venv/bin/pip install '.[proof]'",
             name.split(".", maxsplit=1)[0],
         ) from error
 
