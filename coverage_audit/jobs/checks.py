@@ -216,3 +216,39 @@ def product_amount(*, per_mix: bool) -> Check:
         return Amount(number, kind, per, unit, merged[unit])
 
     return check
+
+
+def local_moment(value: object, place: str) -> dt.datetime | dt.time:
+    """Local time of day, with or without a date: "07:02", "2026-05-30 07:02:15", or as TOML has them."""
+    if isinstance(value, str):
+        value = _local_moment(value, place)
+    if isinstance(value, dt.time):
+        return value
+    if not isinstance(value, dt.datetime):
+        raise InputError(f'{_kind(value)} stands where a time is wanted; write it as "07:02"', place)
+    return _in_calendar(value, place)
+
+
+def _local_moment(value: str, place: str) -> dt.datetime | dt.time:
+    for kind in (dt.time, dt.datetime):
+        try:
+            if ":" in value:  # "07" alone is a time to Python and a slip to a person
+                return kind.fromisoformat(value.strip())
+        except ValueError:
+            continue
+    raise InputError(f'"{value}" is no time; write it as "07:02" or, with its date, "2026-05-30 07:02"', place)
+
+
+def named(item: Check) -> Check:
+    """Table whose keys are names that the person chose, each an *item*."""
+
+    def check(value: object, place: str) -> dict[str, Any]:
+        if not isinstance(value, dict):
+            raise InputError(f"{_kind(value)} stands where a table is wanted", place)
+        inside = place + ("." if ", " in place else ", ")
+        for name in value:
+            if not name.strip():
+                raise InputError("the name is blank; give it one", inside + name)
+        return {name: item(entry, inside + name) for name, entry in value.items()}
+
+    return check

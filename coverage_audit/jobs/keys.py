@@ -13,6 +13,7 @@ from .checks import (
     choice,
     date,
     list_of,
+    local_moment,
     moment,
     one_or_list,
     path,
@@ -69,6 +70,8 @@ JOB = keys(
     Key("timezone", timezone, "IANA name of the time zone of dates and times on paper", "timezone"),
     Key("date", date, "UTC date of the first fix, for a log without dates", default="from the log"),
     Key("planned_cut", date, "date of the planned cut, which a touch-up is held against"),
+    Key("farm", path, "file of the farm: what is said there need not be said here"),
+    Key("machine", text, "the machine of the farm that did the job"),
 )
 
 FIELD = keys(
@@ -84,6 +87,8 @@ TRACK = keys(
     Key("files", one_or_list(path), "logs of the job, joined in time order", required=True),
     Key("clock_offset", _OFFSET, "added to every time of the logs, never to the CSV", "clock_offset_s", "s"),
     Key("max_gap", _GAP, "a longer time between two fixes is a gap of the log", "max_gap_s", "s"),
+    Key("from", local_moment, "local time at which the job begins in a longer log", default="the first fix"),
+    Key("to", local_moment, "local time at which the job ends in a longer log", default="the last fix"),
 )
 
 BOOM_NOZZLES = keys(
@@ -182,6 +187,7 @@ REPORT = keys(
 )
 
 PRODUCT = keys(
+    Key("from", text, "the product of the farm that this is"),
     Key("name", text, "name of the product", "name", required=True),
     Key("reg_no", text, "its registration number", "reg_no"),
     Key("rate", _MIXED, "product per area, or per volume of mix", "rate", "L/ha, kg/ha, L/L, kg/L"),

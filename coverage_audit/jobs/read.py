@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,19 +13,22 @@ from coverage_audit.read.source import Folder
 from coverage_audit.read.tracks.registry import track_of
 
 from .boom import INTERVAL_SOURCES, boom_settings
+from .cut import cut_log, cut_span
+from .farm import farm_of, with_farm
 from .job import Job
 from .keys import TABLES, job_file
 from .places import Places
 from .rate import product_settings, rate_settings
 from .settings import JobSettings
+from .toml import toml_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from coverage_audit.read.records import Interval, NamedArea
-    from coverage_audit.read.source import InputFile, Source
+    from coverage_audit.read.source import Source
 
-    from .settings import BoomSettings, RateSettings
+    from .settings import BoomSettings, FarmUse, RateSettings
 
 OPTION_KEYS = {
     "--track": "track.files",
@@ -41,21 +43,10 @@ OPTION_KEYS = {
 }
 """Command-line option to the job-file key it stands for."""
 
-
-def _not_toml(data: bytes, error: Exception) -> str:
-    """What is wrong with a job file that is no TOML, with the usual cause where one shows."""
-    if data.lstrip().startswith((b"<", b"$", b"{")):
-        return (
-            "this is not a job file; give a log with --track, a boundary with --field, or write a job file "
-            "(see: coverage-audit manual)"
-        )
-    found = str(error)
-    hint = ""
-    if "hex value" in found or "escape" in found:
-        hint = "; in file names write / instead of \\"
-    elif "Expected newline" in found or "Invalid value" in found:
-        hint = '; text and quantities need quotes, as in width = "9 m"'
-    return f"this is not TOML ({found}){hint}; correct it there"
+NO_JOB_FILE = (
+    "this is not a job file; give a log with --track, a boundary with --field, or write a job file "
+    "(see: coverage-audit manual)"
+)
 
 
 def read_job(
@@ -105,35 +96,18 @@ def read_job_from(
         Anything in the job file or in a file it names that cannot be used.
     """
     file = source.read(name)
-    data = _toml(file)
-    if intervals is not None and isinstance(boom := data.get("boom"), dict):
-        data["boom"] = boom | {"intervals": intervals}
+    data = toml_of(file, NO_JOB_FILE)
+    beside = source.folder_of(name)
+    farm = farm_of(data, beside, file.name)
+    use = None
+    if farm is not None:
+        data, use = with_farm(data, farm, file.name)
+    if intervals is not None:
+        data["boom"] = (boom if isinstance(boom := data.get("boom"), dict) else {}) | {"intervals": intervals}
     values = job_file(data, file.name)
-    return _job(values, source.folder_of(name), Places(f"{file.name}, "), ((file.name, file.sha256),), progress)
-
-
-def _toml(file: InputFile) -> dict[str, Any]:
-    """What a job file holds, unchecked."""
-    try:
-        data = tomllib.loads(file.data.decode("utf-8-sig").replace("\r\n", "\n"))
-    except UnicodeDecodeError as error:
-        raise InputError("this is not text; save the job file as UTF-8", f"{file.name}, byte {error.start}") from error
-    except (ValueError, RecursionError) as error:  # TOMLDecodeError, and numbers too long to be read
-        raise InputError(_not_toml(file.data, error), file.name) from error
-    _refuse_huge(data, file.name)
-    return data
-
-
-def _refuse_huge(value: object, place: str) -> None:
-    """Raise on a whole number that TOML does not promise to carry (it need not go beyond 64 bits)."""
-    if isinstance(value, dict):
-        for key, entry in value.items():
-            _refuse_huge(entry, f"{place}{'.' if ', ' in place else ', '}{key}")
-    elif isinstance(value, list):
-        for entry in value:
-            _refuse_huge(entry, place)
-    elif isinstance(value, int) and value.bit_length() > 63:
-        raise InputError("this whole number is out of every range; correct it", place)
+    sources = [(one.name, one.sha256) for one in (file, *([] if farm is None else [farm.file]))]
+    places = Places(f"{file.name}, ", {} if use is None else use.places)
+    return _job(values, beside, places, tuple(sources), progress, use)
 
 
 def job_from_options(
@@ -214,6 +188,7 @@ def _job(
     places: Places,
     sources: tuple[tuple[str, str], ...],
     progress: Callable[[str, float], None] | None,
+    farm: FarmUse | None = None,
 ) -> Job:
     """Read what the checked *values* name."""
     tell = progress or (lambda _stage, _fraction: None)
@@ -237,9 +212,10 @@ def _job(
         logs.append(track_of(source.read(name), values.get("job", {}).get("date")))
     tell("reading", 1.0)
     track_sources = tuple((log.file, log.sha256) for log in logs)
+    span = cut_span(values, logs, places)
     return Job(
-        settings=_job_settings(values, boom, rate, select, places),
-        logs=tuple(logs),
+        settings=_job_settings(values, boom, rate, select, places, span, farm),
+        logs=tuple(cut_log(log, span, values["track"].get("clock_offset", 0.0), places["track.from"]) for log in logs),
         boundary=boundary,
         exclude=exclude,
         intervals=intervals,
@@ -294,7 +270,13 @@ def _selected(wanted: tuple[str, ...], boundary: tuple[NamedArea, ...], place: s
 
 
 def _job_settings(
-    values: dict[str, Any], boom: BoomSettings, rate: RateSettings, select: tuple[str, ...], places: Places
+    values: dict[str, Any],
+    boom: BoomSettings,
+    rate: RateSettings,
+    select: tuple[str, ...],
+    places: Places,
+    span: tuple[float | None, float | None],
+    farm: FarmUse | None,
 ) -> JobSettings:
     """Everything but the files."""
     job = values.get("job", {})
@@ -307,11 +289,12 @@ def _job_settings(
         **TABLES["job"].values(job),
         timezone_given="timezone" in job,
         field=table("field", select=select),
-        track=table("track"),
+        track=table("track", from_s=span[0], to_s=span[1]),
         rate=rate,
         report=table("report"),
         products=product_settings(values.get("product", ()), places[""]),
         accuracy=table("accuracy") if "accuracy" in values else None,
         proof=table("proof"),
         touchup=table("touchup", planned_cut=job.get("planned_cut")),
+        farm=farm,
     )

@@ -131,10 +131,12 @@ class FieldSettings:
 
 @dataclass(frozen=True)
 class TrackSettings:
-    """[track] of the job file."""
+    """[track] of the job file; the log was cut to the time from ``from_s`` to ``to_s`` (UTC), None = not cut there."""
 
     clock_offset_s: float = 0.0
     max_gap_s: float = 5.0
+    from_s: float | None = None
+    to_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -198,6 +200,27 @@ class ReportSettings:
 
 
 @dataclass(frozen=True)
+class FarmUse:
+    """What a job took from its farm file.
+
+    ``file`` is the file's name, ``name`` the farm's, ``machine`` and ``products`` the names of the farm's tables
+    ("" for a product of the job's own). ``taken``: every key that the farm filled ("boom.width",
+    "product[1].phi"), where it stands there ("farm.toml, machine.quad.boom.width"), and its value as typed.
+    """
+
+    file: str
+    name: str
+    machine: str
+    products: tuple[str, ...]
+    taken: tuple[tuple[str, str, str], ...]
+
+    @property
+    def places(self) -> dict[str, str]:
+        """Where each key that the farm filled stands."""
+        return {key: place for key, place, _ in self.taken}
+
+
+@dataclass(frozen=True)
 class JobSettings:
     """The job file without its paths: everything that the computing needs to know."""
 
@@ -216,3 +239,4 @@ class JobSettings:
     accuracy: AccuracySettings | None = None
     touchup: TouchupSettings | None = None
     proof: ProofSettings = dataclass_field(default_factory=ProofSettings)
+    farm: FarmUse | None = None

@@ -32,6 +32,7 @@ CHAPTERS = (
     "touchup",
     "proof",
     "compare",
+    "farm",
     "job_file",
     "commands",
     "limits",

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.facts import Caution
+from coverage_audit.jobs.cut import OUTSIDE_CUT
 from coverage_audit.rate.tolerances import RATE_CELL_M
 from coverage_audit.units import DAY_S
 
@@ -72,9 +73,11 @@ def dropped_cautions(inputs: Sequence[InputCount]) -> list[Caution]:
     """One caution for each file of which fixes or sentences were left out, with the reasons."""
     cautions = []
     for one in inputs:
-        lost = one.fixes_read - one.fixes_used
         sentences = one.dropped.get("bad_checksum", 0)
-        reasons = tuple((reason, n) for reason, n in one.dropped.items() if n and reason != "bad_checksum")
+        lost = one.fixes_read - one.fixes_used - one.dropped.get(OUTSIDE_CUT, 0)  # what was cut off is not lost
+        reasons = tuple(
+            (reason, n) for reason, n in one.dropped.items() if n and reason not in ("bad_checksum", OUTSIDE_CUT)
+        )
         if lost:
             cautions.append(Caution("dropped", file=one.file, lost=lost, read=one.fixes_read, reasons=reasons))
         if sentences:

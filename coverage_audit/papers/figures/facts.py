@@ -58,6 +58,7 @@ def fact_groups(audit: Audit) -> tuple[FactGroup, ...]:
         FactGroup("Driving", _driving_facts(audit)),
         FactGroup("Sprayer and boom", _boom_facts(audit.job.settings)),
         FactGroup("Field and log settings", _setting_facts(audit.job.settings)),
+        FactGroup("Taken from the farm; all else that was typed in stands in the job", _farm_facts(audit.job.settings)),
         *([FactGroup("How sure: error of the positions", certain)] if certain else []),
     )
 
@@ -173,6 +174,12 @@ def _setting_facts(settings: JobSettings) -> tuple[Fact, ...]:
         _default_fact("Narrowest listed strip", narrow_m, length(narrow_m, units), ReportSettings().min_width_m),
         Fact("Time zone of the dates", settings.timezone, TYPED if settings.timezone_given else ASSUMED),
     )
+
+
+def _farm_facts(settings: JobSettings) -> tuple[Fact, ...]:
+    """Every value that the job took from its farm, as it was typed there."""
+    taken = settings.farm.taken if settings.farm else ()
+    return tuple(Fact(key, value, TYPED, place) for key, place, value in taken)
 
 
 def _default_fact(name: str, value: float, text: str, default: float = 0.0) -> Fact:

@@ -26,6 +26,7 @@ _DROPPED = {
     "no_time": "without a time",
     "duplicate": "repeated times",
     "backward": "times running backward",
+    "outside_cut": "before or after the job, cut off",
 }
 
 
