@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Callable, Mapping, Sequence
 
+    from coverage_audit.accuracy.standing import Standing
     from coverage_audit.jobs.job import Job
     from coverage_audit.papers.compare_page import Comparison, Price
     from coverage_audit.papers.words.display import Verdict
@@ -159,6 +160,48 @@ def described(track: Path, date: dt.date | None, timezone: str, units: str) -> s
     from coverage_audit.read.tracks.registry import read_track
 
     return look_text(read_track(track, date), timezone, units)
+
+
+def receiver(track: Path, date: dt.date | None = None) -> Standing:
+    """What a log shows of its receiver's error while it stands.
+
+    Raises
+    ------
+    InputError
+        The log cannot be read, or its fixes are too few or too far apart.
+    """
+    from coverage_audit.read.tracks.registry import read_track
+    from coverage_audit.recipe.receiver import receiver_of
+
+    return receiver_of(read_track(track, date))
+
+
+def receiver_text(found: Standing, name: str, units: str) -> str:
+    """What is known of a receiver, with the lines for a job file."""
+    from coverage_audit.papers.receiver import receiver_text as text
+
+    return text(found, name, units)
+
+
+def receiver_json(found: Standing) -> str:
+    """What is known of a receiver as JSON."""
+    from coverage_audit.papers.receiver import receiver_json as text
+
+    return text(found)
+
+
+def receiver_keys(found: Standing) -> dict[str, str]:
+    """The lines of ``[accuracy]`` that say what is known of a receiver; none when it is not enough."""
+    from coverage_audit.papers.receiver import receiver_keys as keys
+
+    return keys(found) if found.enough else {}
+
+
+def with_receiver(farm_text: str, machine: str, keys: Mapping[str, str], place: str) -> str:
+    """A farm's file with these ``accuracy`` keys of one machine; all else stays."""
+    from coverage_audit.papers.receiver import with_receiver as changed
+
+    return changed(farm_text, machine, keys, place)
 
 
 def _silent(_stage: str, _fraction: float) -> None:

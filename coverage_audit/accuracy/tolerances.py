@@ -153,3 +153,43 @@ PAIR_SPREADS = 2.5
 PAIR_LEAST = 5
 """Pairs of passes, measured at so many places or more, whose mean gap is farther from the median of so
 many pairs or more than this many standard deviations: one was set wrong. Of even pairs one in eighty is. [1]"""
+
+STAND_M = 3.0
+STAND_SIDE_S = 15.0
+STAND_WHOLE = 0.05
+"""A machine stands where it moves by no more than this from so long before to so long after: a tenth of a metre a
+second, which no receiver's error keeps up and every drive exceeds. A log that moves in no more than this share of its
+fixes is of a receiver left in one place. [m], [s], [1]"""
+
+LEAST_STAND_S = 90.0
+"""Shorter stands say nothing of an error that wanders over minutes. [s]"""
+
+STAND_STEP_S = 5.0
+MOST_STANDING_FIXES = 1200
+"""Fixes of a stand are used so far apart, and no more of them than this in all. [s], [1] What changes within
+seconds is then the short part, whatever its own memory."""
+
+PACE_GRID_M = (3e-5, 3.0)
+TIME_GRID_S = (15.0, 10_000.0)
+STAND_NOISE_M = (0.0003, 10.0)
+GRID_POINTS = 15
+GRID_LOOKS = (0.05, 0.3, 1.0)
+GRID_MASS = 1e-4
+"""Bounds and steps of the figures that are tried, and the chance below which a value is left out of the next, closer
+look; there the chances, which a coarse grid may meet beside its peak, are raised to these powers.
+[m/sqrt(s)], [s], [m], [1], [1], [1]"""
+
+TIME_MIDDLE_S = 600.0
+TIME_LOG_SD = 1.2
+"""Time constant before anything is seen of it, as a factor e^this about it. [s], [1] A receiver's slow parts show
+150 to 2 000 s and more."""
+
+NOISE_SHARE = 0.1
+NOISE_LOG_SD = 1.5
+"""Short part before anything is seen of it, as a share of the slow one, and how far that may be off, as a factor
+e^this. [1] Over the classes the share goes from 0.05 to 0.35."""
+
+ENOUGH_STANDING_S = 1500.0
+ENOUGH_FACTOR = 5.0
+"""A post test is enough when it lasts so long and its 90 % range of the scale spans no more than this factor. [s], [1]
+Half an hour shows an error forgotten over ten minutes three times in each of two coordinates."""

@@ -29,6 +29,7 @@ from .manual import add_manual
 from .output import add_replace
 from .proof import add_proof
 from .propose import add_propose
+from .receiver import add_receiver
 from .touchup import add_touchup
 
 if TYPE_CHECKING:
@@ -42,9 +43,7 @@ MESSAGE_HEAD, MESSAGE_TAIL = 500, 300
 """Characters kept of a very long message: what is wrong stands first, what to do stands last."""
 
 
-NOTHING_ASKED = (
-    "say what to do: check, demo, touchup, propose, compare, look, keygen, proof, verify or manual (see --help)"
-)
+NOTHING_ASKED = "say what to do: check, demo, touchup, propose, compare, look, receiver, keygen, proof, verify or manual (see --help)"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -107,7 +106,17 @@ def _parser() -> argparse.ArgumentParser:
     parser = _Parser(PROGRAM, description="Audit one finished spray job.", allow_abbrev=False)
     parser.add_argument("--version", action="version", version=f"{PROGRAM} {__version__}")
     commands = parser.add_subparsers(title="commands")
-    for add in (add_check, add_demo, add_propose, add_compare, add_look, add_touchup, add_proof, add_manual):
+    for add in (
+        add_check,
+        add_demo,
+        add_propose,
+        add_compare,
+        add_look,
+        add_receiver,
+        add_touchup,
+        add_proof,
+        add_manual,
+    ):
         add(commands)
     add_replace(commands)
     return parser

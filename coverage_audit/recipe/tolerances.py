@@ -95,3 +95,6 @@ WAND_REACH_M = (0.0, 1.0, -1.0, 2.0, -2.0, 3.0, -3.0)
 
 MAX_ENTRY_M = 2000.0
 """An entry farther from the field than this is a slip of the pen: two miles of walking and more. [m]"""
+
+STANDING_STEP_S = 30.0
+"""Fixes farther apart than this show nothing of how a standing receiver wanders within minutes. [s]"""
