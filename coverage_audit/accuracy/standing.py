@@ -2,8 +2,8 @@
 
 A receiver that stands errs by what its positions wander. The wander is taken as a first-order Gauss-Markov process
 beside a short part that is forgotten between fixes (Gelb 1974, section 3.8, from memory); where it stood is unknown and
-integrated out. The posterior of the three figures is worked out on a grid, looked at ever closer: no maximum is trusted, since
-half an hour shows a wander of ten minutes three times only.
+integrated out. The posterior of the three figures is worked out on a grid, looked at ever closer: no maximum is
+trusted, since half an hour shows a wander of ten minutes three times only.
 """
 
 from __future__ import annotations

@@ -43,7 +43,10 @@ MESSAGE_HEAD, MESSAGE_TAIL = 500, 300
 """Characters kept of a very long message: what is wrong stands first, what to do stands last."""
 
 
-NOTHING_ASKED = "say what to do: check, demo, touchup, propose, compare, look, receiver, keygen, proof, verify or manual (see --help)"
+NOTHING_ASKED = (
+    "say what to do: check, demo, touchup, propose, compare, look, receiver, keygen, proof, verify or manual "
+    "(see --help)"
+)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
