@@ -155,11 +155,14 @@ def proposed(job_file: str | Path, progress: Progress | None = None) -> tuple[in
 
 
 def described(track: Path, date: dt.date | None, timezone: str, units: str) -> str:
-    """Text about one log, before any audit."""
+    """Text about a log, or every log of a zip file or of task data, before any audit."""
     from coverage_audit.papers.look import look_text
-    from coverage_audit.read.tracks.registry import read_track
+    from coverage_audit.read.source import Folder
+    from coverage_audit.read.tracks.form import Asked
+    from coverage_audit.read.tracks.registry import logs_of
 
-    return look_text(read_track(track, date), timezone, units)
+    asked = Asked(date, "" if timezone == "UTC" else timezone, each_task=True)
+    return "\n".join(look_text(log, timezone, units) for log in logs_of(Folder(track.parent), track.name, asked))
 
 
 def receiver(track: Path, date: dt.date | None = None) -> Standing:

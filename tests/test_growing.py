@@ -86,7 +86,7 @@ NMEA_TEXT = log_of(*epochs(3), XDR[1], *epochs(3, 3)).encode()
 
 @pytest.mark.parametrize(("form", "data"), [(GPX, GPX_TEXT), (NMEA, NMEA_TEXT)], ids=["GPX", "NMEA"])
 def test_a_reader_finds_all_that_its_form_can_know_and_nothing_else(form, data):
-    log = form.read(data, "track", None)
+    log = form.read(data, "track", words.Asked())
     found = {
         words.SWITCH: log.has_switch,
         words.FLOW: log.flow is not None,

@@ -11,7 +11,7 @@ from coverage_audit.read.tracks.form import SWITCH, TrackForm
 HEAD = b"toy log\n"
 
 
-def read_toy(data, name, _job_date):
+def read_toy(data, name, _asked):
     """Read lines of seconds since 1970, latitude, longitude and 1 or 0 for the boom."""
     try:
         rows = np.array([line.split(b" ") for line in data.removeprefix(HEAD).splitlines()], float).reshape(-1, 4)

@@ -27,7 +27,7 @@ def add_check(commands: argparse._SubParsersAction[Any]) -> None:
     check.set_defaults(run=check_command)
     check.add_argument("job", nargs="?", metavar="JOB.toml", help="job file; or give the four options below")
     without = check.add_argument_group("without a job file")
-    without.add_argument("--track", action="append", metavar="FILE", help="GPX or NMEA log; may be given several times")
+    without.add_argument("--track", action="append", metavar="FILE", help="log; may be given several times")
     without.add_argument("--field", metavar="FILE", help="field boundary")
     without.add_argument("--boom", metavar="WIDTH", help='boom width with its unit, such as "9 m"')
     without.add_argument("--intervals", metavar="SOURCE", help="boom CSV file, or: log, segments, marks, assume")

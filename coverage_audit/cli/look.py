@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def add_look(commands: argparse._SubParsersAction[Any]) -> None:
     """Add ``look`` with its arguments."""
     look = commands.add_parser("look", help="describe a log before any audit", allow_abbrev=False)
-    look.add_argument("track", metavar="TRACK", help="GPX or NMEA log")
+    look.add_argument("track", metavar="TRACK", help="log")
     look.add_argument("--timezone", metavar="NAME", help='time zone of local times, such as "America/Boise"')
     look.add_argument("--units", choices=("metric", "us"), default="metric", help="units of lengths and speeds")
     look.add_argument("--date", metavar="YYYY-MM-DD", help="UTC date of the first fix, for a log without dates")

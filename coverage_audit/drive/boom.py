@@ -23,6 +23,12 @@ if TYPE_CHECKING:
     from .model import Track
 
 
+_NO_SWITCH = (
+    'intervals = "log" needs XDR sentences of type S named BOOM or BOOM1, BOOM2 ... in an NMEA log, or work states in '
+    "task data; none was found"
+)
+
+
 def boom_timeline(
     settings: BoomSettings,
     logs: tuple[TrackLog, ...],
@@ -108,16 +114,16 @@ def _from_switch(
     logs: tuple[TrackLog, ...], sections: int, last: float, settings: BoomSettings, offset_s: float
 ) -> list[Interval]:
     if not any(log.has_switch for log in logs):
+        why = next((log.no_switch for log in logs if log.no_switch), "")
         raise InputError(
-            'intervals = "log" needs XDR sentences of type S named BOOM or BOOM1, BOOM2 ... in an NMEA log; none was '
-            "found. List the boom-on times in a CSV file instead",
+            f"{why or _NO_SWITCH}. List the boom-on times in a CSV file instead",
             "boom.intervals",
         )
     changes = sorted((change for log in logs for change in log.switch), key=lambda change: change.time_s)
     beyond = {change.section for change in changes if change.section > sections}
     if beyond:
         raise InputError(
-            f"the log has a switch BOOM{max(beyond)}, but the job's boom has {sections} section(s); "
+            f"the log has a switch of section {max(beyond)}, but the job's boom has {sections} section(s); "
             "list the section widths from left to right in boom.sections",
             "boom.sections",
         )

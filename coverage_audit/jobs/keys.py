@@ -89,6 +89,8 @@ TRACK = keys(
     Key("max_gap", _GAP, "a longer time between two fixes is a gap of the log", "max_gap_s", "s"),
     Key("from", local_moment, "local time at which the job begins in a longer log", default="the first fix"),
     Key("to", local_moment, "local time at which the job ends in a longer log", default="the last fix"),
+    Key("task", one_or_list(text), "the job's tasks in task data, by name or key", default="the only one"),
+    Key("device", text, "whose work states are the boom's, in task data of several machines", default="the only one"),
 )
 
 BOOM_NOZZLES = keys(

@@ -10,9 +10,10 @@ from coverage_audit.errors import InputError
 from coverage_audit.read.boom_times import read_boom
 from coverage_audit.read.outlines.registry import field_of
 from coverage_audit.read.source import Folder
-from coverage_audit.read.tracks.registry import track_of
+from coverage_audit.read.tracks.form import Asked
+from coverage_audit.read.tracks.registry import logs_of
 
-from .boom import INTERVAL_SOURCES, boom_settings
+from .boom import INTERVAL_SOURCES, boom_settings, states_width, with_machine
 from .cut import cut_log, cut_span
 from .farm import farm_of, with_farm
 from .job import Job
@@ -25,7 +26,7 @@ from .toml import toml_of
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from coverage_audit.read.records import Interval, NamedArea
+    from coverage_audit.read.records import Interval, NamedArea, TrackLog
     from coverage_audit.read.source import Source
 
     from .settings import BoomSettings, FarmUse, RateSettings
@@ -128,7 +129,7 @@ def job_from_options(
     Parameters
     ----------
     track : sequence of str
-        GPX or NMEA files.
+        Logs.
     field, exclude : str, sequence of str
         Boundary file, and no-spray areas.
     boom, antenna_ahead : str
@@ -192,44 +193,61 @@ def _job(
 ) -> Job:
     """Read what the checked *values* name."""
     tell = progress or (lambda _stage, _fraction: None)
-    boom = boom_settings(values["boom"], places)
-    rate = rate_settings(values.get("rate", {}), boom, places)
-    files = [_existing(source, name, places["track.files"]) for name in values["track"]["files"]]
+    if values["boom"]["intervals"] != "log" or states_width(values["boom"]):
+        boom_settings(values["boom"], places)  # a slip is told before any log is read
+    files = [_existing(source, name, places["track.files"], folder=True) for name in values["track"]["files"]]
     csv_file = None
-    if boom.intervals == "csv":
+    if values["boom"]["intervals"] not in INTERVAL_SOURCES:
         csv_file = _intervals_file(source, values["boom"]["intervals"], places["boom.intervals"])
     boundary, exclude, area_sources, cautions = _areas(values["field"], source, places)
     select = _selected(values["field"].get("select", ()), boundary, places["field.select"])
 
+    logs = _logs(values, source, files, tell)
+    boom = with_machine(values["boom"], [log.machine for log in logs if log.machine], places)
+    rate = rate_settings(values.get("rate", {}), boom, places)
     intervals: tuple[Interval, ...] | None = None
     if csv_file is not None:
         found = source.read(csv_file)
         intervals = read_boom(found, len(boom.sections_m))
         area_sources.append((found.name, found.sha256))
-    logs = []
-    for number, name in enumerate(files):
-        tell(f"reading {source.base_name(name)}", number / len(files))
-        logs.append(track_of(source.read(name), values.get("job", {}).get("date")))
-    tell("reading", 1.0)
-    track_sources = tuple((log.file, log.sha256) for log in logs)
+    track_sources = [pair for log in logs for pair in ((log.file, log.sha256), *log.beside)]
     span = cut_span(values, logs, places)
     return Job(
-        settings=_job_settings(values, boom, rate, select, places, span, farm),
+        settings=_job_settings(values, boom, rate, select, places, span, farm, _operator(logs)),
         logs=tuple(cut_log(log, span, values["track"].get("clock_offset", 0.0), places["track.from"]) for log in logs),
         boundary=boundary,
         exclude=exclude,
         intervals=intervals,
-        sources=(*sources, *track_sources, *area_sources),
+        sources=tuple(dict.fromkeys((*sources, *track_sources, *area_sources))),
         cautions=tuple(cautions),
     )
+
+
+def _logs(
+    values: dict[str, dict[str, Any]], source: Source, files: Sequence[str], tell: Callable[[str, float], None]
+) -> list[TrackLog]:
+    """Every log of the files; what they leave open is as the job says."""
+    job, track = values.get("job", {}), values["track"]
+    asked = Asked(job.get("date"), job.get("timezone", ""), tuple(track.get("task", ())), track.get("device", ""))
+    logs: list[TrackLog] = []
+    for number, name in enumerate(files):
+        tell(f"reading {source.base_name(name)}", number / len(files))
+        logs += logs_of(source, name, asked)
+    tell("reading", 1.0)
+    return logs
+
+
+def _operator(logs: Sequence[TrackLog]) -> str:
+    """Who drove, as a terminal says."""
+    return ", ".join(dict.fromkeys(log.task.operator for log in logs if log.task and log.task.operator))
 
 
 # --- files ------------------------------------------------------------------------------------
 
 
-def _existing(source: Source, name: str, place: str) -> str:
-    """Name of a file that is there."""
-    if not source.exists(name, place):
+def _existing(source: Source, name: str, place: str, *, folder: bool = False) -> str:
+    """Name of a file, or with *folder* of a folder too, that is there."""
+    if not (source.exists(name, place) or (folder and source.folder(name))):
         raise InputError(f'there is no file "{name}" ({source.start}); check the name', place)
     return name
 
@@ -248,10 +266,10 @@ def _areas(
     """Boundary, no-spray areas, their (file, sha256) and cautions."""
     boundary = field_of(source, _existing(source, values["boundary"], places["field.boundary"]))
     sources, cautions = list(boundary.sources), list(boundary.cautions)
-    exclude: list[NamedArea] = []
+    exclude: list[NamedArea] = list(boundary.no_spray)
     for name in values.get("exclude", ()):
         found = field_of(source, _existing(source, name, places["field.exclude"]))
-        exclude += found.areas
+        exclude += found.no_spray or found.areas
         sources += found.sources
         cautions += found.cautions
     return boundary.areas, tuple(exclude), sources, cautions
@@ -277,8 +295,9 @@ def _job_settings(
     places: Places,
     span: tuple[float | None, float | None],
     farm: FarmUse | None,
+    operator: str,
 ) -> JobSettings:
-    """Everything but the files."""
+    """Everything but the files; *operator* stands in where the job file names none."""
     job = values.get("job", {})
 
     def table(name: str, **others: object) -> Any:  # noqa: ANN401 - the table's own settings
@@ -286,7 +305,7 @@ def _job_settings(
 
     return JobSettings(
         boom=boom,
-        **TABLES["job"].values(job),
+        **{"operator": operator, **TABLES["job"].values(job)},
         timezone_given="timezone" in job,
         field=table("field", select=select),
         track=table("track", from_s=span[0], to_s=span[1]),

@@ -140,13 +140,22 @@ class TrackSettings:
 
 
 @dataclass(frozen=True)
+class MachineBoom:
+    """What the machine itself says of its boom: its name and width, and which keys of [boom] were taken from it."""
+
+    name: str
+    width_m: float
+    taken: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class BoomSettings:
     """[boom] of the job file; lengths in metres.
 
     ``sections_m`` are the section widths from left to right (one entry for a boom without
     sections). ``section_nozzles`` is the number of nozzles per section, or () if unknown.
     ``intervals`` is "csv", "log", "segments", "marks" or "assume". ``antenna_ahead_m`` None =
-    not given (taken as 0, with a caution); ``axle_behind_antenna_m`` None = unknown.
+    not given (taken as 0, with a caution); ``axle_behind_antenna_m`` None = unknown. ``machine``: what the log says.
     """
 
     sections_m: tuple[float, ...]
@@ -161,6 +170,7 @@ class BoomSettings:
     on_delay_s: float = 0.0
     off_delay_s: float = 0.0
     invert_switch: bool = False
+    machine: MachineBoom | None = None
 
     @property
     def width_m(self) -> float:

@@ -44,6 +44,10 @@ MAX_APPLIED_L = 10_000_000.0
 WIDTH_AGREEMENT_M = 0.01
 """Widths from `width`, `sections` and `nozzles` agree within this. [m] (job-file contract)"""
 
+MACHINE_WIDTH_M = 0.1
+"""A width that is typed and the one that a machine states agree within this. [m] People round to the decimetre; a
+nozzle more or less is 0.25 m and more."""
+
 MAX_TEXT_CHARACTERS = 10_000
 """Longest text under one key: five pages of notes. [1]"""
 

@@ -64,7 +64,8 @@ def look_text(log: TrackLog, timezone: str, units: str) -> str:
         _quality(log),
         *_errors(log),
         *_movement(log, units),
-        *_boom(log),
+        *_task(log),
+        *_boom(log, units),
         *(f"Caution: {caution}" for caution in log.cautions),
         f"Verdict: {_enough(steps)}{_holes(log, units)}",
     ]
@@ -180,12 +181,24 @@ def _movement(log: TrackLog, units: str) -> list[str]:
     ]
 
 
-def _boom(log: TrackLog) -> list[str]:
+def _task(log: TrackLog) -> list[str]:
+    if log.task is None:
+        return []
+    parts = [log.task.name, log.task.operator, ", ".join(log.task.products)]
+    return [f"Task: {'; '.join(part for part in parts if part)}"]
+
+
+def _boom(log: TrackLog, units: str) -> list[str]:
     found = []
     if log.has_switch:
         sections = sorted({change.section for change in log.switch})
-        names = ", ".join("BOOM" if section == 0 else f"BOOM{section}" for section in sections) or "never switched"
-        found.append(f'an XDR boom switch ({names}, {len(log.switch)} changes): intervals = "log"')
+        names = ", ".join("whole boom" if section == 0 else f"section {section}" for section in sections)
+        found.append(f'a boom switch ({names or "never switched"}; {len(log.switch)} changes): intervals = "log"')
+    elif log.no_switch:
+        found.append(log.no_switch)
+    if log.machine is not None:
+        widths = " + ".join(display.length(width, units) for width in log.machine.sections_m)
+        found.append(f"{log.machine.name} says that its boom is {widths} wide")
     marks = [one for one in log.marks if "boom" in f"{one.text} {one.kind}".casefold()]
     if marks:
         found.append(f'{len(marks)} boom marks: intervals = "marks"')

@@ -20,6 +20,9 @@ from .tolerances import MAX_FILE_BYTES, MAX_PACKED_BYTES, MAX_PACKED_FILES
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+ZIP_START = (b"PK\3\4", b"PK\5\6")
+"""A zip file begins so; the second is one without files (APPNOTE 4.3.7, 4.3.16)."""
+
 _ABSOLUTE = re.compile(r"/|[A-Za-z]:")
 _ENCRYPTED = 0x1  # bit 0 of the general purpose flags, APPNOTE 4.4.4
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)  # those that can be unpacked a bounded piece at a time
@@ -40,6 +43,15 @@ class Packed(Source):
     def names(self) -> tuple[str, ...]:
         """Names of all files, with "/" between folders."""
         return tuple(self._sizes())
+
+    @property
+    def plain(self) -> list[str]:
+        """Names of the files with content, without the leftovers that systems pack beside them."""
+        return [
+            name
+            for name, size in self._sizes().items()
+            if size and not (name.startswith("__MACOSX/") or posixpath.basename(name).startswith("."))
+        ]
 
     @abstractmethod
     def _sizes(self) -> Mapping[str, int]:
@@ -73,6 +85,19 @@ class Packed(Source):
         inside = copy(self)
         inside._folder = posixpath.dirname(self._key(name))  # noqa: SLF001 - of its own kind
         return inside
+
+    def folder(self, name: str) -> Packed | None:
+        """The same files, named from this folder; None where nothing lies in one of this name."""
+        key = self._key(name)
+        if not any(key == "." or one.startswith(f"{key}/") for one in self._sizes()):
+            return None
+        inside = copy(self)
+        inside._folder = "" if key == "." else key  # noqa: SLF001 - of its own kind
+        return inside
+
+    def beside(self) -> list[str]:
+        """Names of the files directly where names start, in order."""
+        return sorted(posixpath.basename(one) for one in self._sizes() if posixpath.dirname(one) == self._folder)
 
     def _bytes(self, name: str, most: int) -> bytes:
         size = self.size(name)

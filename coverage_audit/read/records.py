@@ -72,6 +72,28 @@ class Mark:
     kind: str
 
 
+@dataclass(frozen=True)
+class Machine:
+    """The boom as the machine itself describes it: section widths from left to right [m], and where the antenna is.
+
+    ``antenna_ahead_m`` and ``antenna_right_m`` are counted from the boom's middle; None where it is not stated.
+    """
+
+    name: str
+    sections_m: tuple[float, ...]
+    antenna_ahead_m: float | None = None
+    antenna_right_m: float | None = None
+
+
+@dataclass(frozen=True)
+class Task:
+    """What a terminal says of the task that it logged; "" and () where it says nothing."""
+
+    name: str = ""
+    operator: str = ""
+    products: tuple[str, ...] = ()
+
+
 @dataclass(frozen=True, eq=False)
 class TrackLog:
     """One track log. ``dropped`` counts, by reason, what the reader could not use.
@@ -80,7 +102,9 @@ class TrackLog:
     ``bad_checksum``, which counts sentences. ``notes`` counts oddities that cost no fix
     (an unreadable optional field, say). ``cautions`` are sentences for the person.
     ``form`` is its name on paper. ``times_of_day``: its fixes state a time of day, whose date was found by
-    counting midnights.
+    counting midnights. ``no_switch`` says why a log that has a boom state cannot tell it. ``machine`` and ``task`` are
+    what it says of the boom and the work, None where it says nothing. ``beside`` lists (file, sha256) of what else was
+    read with it.
     """
 
     file: str
@@ -97,6 +121,10 @@ class TrackLog:
     pressure: Series | None = None
     times_of_day: bool = False
     cautions: tuple[str, ...] = ()
+    no_switch: str = ""
+    machine: Machine | None = None
+    task: Task | None = None
+    beside: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)

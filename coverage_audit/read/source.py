@@ -43,6 +43,20 @@ class Source(ABC):
     def folder_of(self, name: str) -> Source:
         """The same files, named from the folder of one of them."""
 
+    @abstractmethod
+    def folder(self, name: str) -> Source | None:
+        """The same files, named from this folder; None where there is no folder of this name."""
+
+    @abstractmethod
+    def beside(self) -> list[str]:
+        """Names of the plain files directly where names start, in order."""
+
+    def alike(self, name: str) -> str | None:
+        """Name of the file that is called so but for capitals; None where there is none."""
+        if self.size(name) is not None:
+            return name
+        return next((one for one in self.beside() if one.casefold() == name.casefold()), None)
+
     def base_name(self, name: str) -> str:
         """Name of a file without its folders."""
         return PurePath(name).name
@@ -106,6 +120,21 @@ class Folder(Source):
     def folder_of(self, name: str) -> Folder:
         """The folder that a file lies in."""
         return Folder((self.path / name).parent)
+
+    def folder(self, name: str) -> Folder | None:
+        """The same files, named from this folder; None where there is none that can be looked at."""
+        path = self.path / name
+        try:
+            return Folder(path) if path.is_dir() else None
+        except (OSError, ValueError):
+            return None
+
+    def beside(self) -> list[str]:
+        """Names of the plain files in this folder, in order; none of a folder that is closed."""
+        try:
+            return sorted(one.name for one in self.path.iterdir() if one.is_file())
+        except OSError:
+            return []
 
     def together(self, name: str, other: str) -> bool:
         """Whether two files lie in one folder, wherever links among them lead."""

@@ -8,6 +8,7 @@ import numpy as np
 
 from coverage_audit.facts import Caution
 from coverage_audit.jobs.cut import OUTSIDE_CUT
+from coverage_audit.jobs.tolerances import MACHINE_WIDTH_M
 from coverage_audit.rate.tolerances import RATE_CELL_M
 from coverage_audit.units import DAY_S
 
@@ -39,6 +40,12 @@ def boom_cautions(boom: BoomSettings, backed_up_m: float) -> list[Caution]:
     cautions = []
     if boom.antenna_ahead_m is None:
         cautions.append(Caution("antenna place unknown"))
+    machine = boom.machine
+    if machine is not None and machine.taken:
+        facts = {"width_m": boom.width_m, "count": len(boom.sections_m), "ahead_m": boom.antenna_ahead_m}
+        cautions.append(Caution("boom from machine", name=machine.name, keys=machine.taken, **facts))
+    if machine is not None and abs(machine.width_m - boom.width_m) > MACHINE_WIDTH_M:
+        cautions.append(Caution("machine width", name=machine.name, machine_m=machine.width_m, width_m=boom.width_m))
     if boom.towed_m and backed_up_m > TOWED_BACKING_WIDTHS * boom.width_m:
         cautions.append(Caution("towed boom backed up"))
     return cautions

@@ -96,7 +96,7 @@ def test_clock_offset_leaves_the_csv_alone():
 
 
 def test_switch_for_a_section_that_the_job_does_not_have():
-    with pytest.raises(InputError, match=r"BOOM4.*3 section"):
+    with pytest.raises(InputError, match=r"switch of section 4.*3 section"):
         timeline(THREE, with_switch(at(10, 4, True)))
 
 

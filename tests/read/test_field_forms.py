@@ -3,6 +3,7 @@
 import json
 import random
 import struct
+import zipfile
 from itertools import pairwise
 
 import geopandas as gpd
@@ -154,3 +155,17 @@ def test_shapes_mixed_in_one_placemark_keep_their_area(tmp_path):
     path = tmp_path / "b.gpkg"
     frame.to_file(path)
     assert read_field(path).areas[0].geometry.equals(shapely.box(x, 43, x + 0.001, 43.001))
+
+
+@pytest.mark.parametrize("suffix", sorted(DRIVERS))
+def test_a_zip_file_with_a_boundary_holds_what_the_boundary_holds(tmp_path, suffix):
+    path = tmp_path / f"B.{suffix}"
+    many_fields(1).to_file(path, driver=DRIVERS[suffix])
+    with zipfile.ZipFile(tmp_path / "b.zip", "w") as archive:
+        for part in sorted(tmp_path.glob("B.*")):
+            archive.write(part, f"fields/{part.name}")
+        archive.writestr("__MACOSX/fields/._B.shp", b"leftover")
+    plain, packed = read_field(path), read_field(tmp_path / "b.zip")
+    assert [area.name for area in packed.areas] == [area.name for area in plain.areas]
+    assert all(a.geometry.equals(b.geometry) for a, b in zip(packed.areas, plain.areas, strict=True))
+    assert [name for name, _ in packed.sources] == ["b.zip"]

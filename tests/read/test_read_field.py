@@ -335,18 +335,26 @@ def test_entities_are_never_expanded(tmp_path, refusal, root):
         assert "<!DOCTYPE>" in message
 
 
-def test_packed_file_says_unpack_it(tmp_path):
+def test_a_packed_boundary_is_read_and_several_are_refused(tmp_path):
     path = tmp_path / "b.kmz"
     with zipfile.ZipFile(path, "w") as archive:
         archive.writestr("doc.kml", kml(("East", kml_polygon(SQUARE))))
-    with pytest.raises(InputError, match="unpack it first"):
+        archive.writestr("images/stone.png", b"\x89PNG")
+    assert [area.name for area in read_field(path).areas] == ["East"]
+    with zipfile.ZipFile(path, "a") as archive:
+        archive.writestr("other.kml", kml(("West", kml_polygon(SQUARE))))
+    with pytest.raises(InputError, match=r"it holds 2 boundary files \(doc\.kml, other\.kml\); unpack the one wanted"):
+        read_field(path)
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("images/stone.png", b"\x89PNG")
+    with pytest.raises(InputError, match=r"no boundary file is in this zip file \(1 files\)"):
         read_field(path)
 
 
 def test_missing_file_folder_and_size_limit(tmp_path, monkeypatch, refusal):
     with pytest.raises(InputError, match="no such file"):
         read_field(tmp_path / "nowhere.geojson")
-    with pytest.raises(InputError, match="not a file"):
+    with pytest.raises(InputError, match=r"this is a folder, and it has no TASKDATA\.XML"):
         read_field(tmp_path)
     monkeypatch.setattr("coverage_audit.read.source.MAX_FILE_BYTES", 100)
     assert "more than the limit" in refusal("b.geojson", collection(feature(SQUARE)))

@@ -109,6 +109,25 @@ def _antenna(_units: str) -> str:
     )
 
 
+def _from_machine(
+    units: str, *, name: str, keys: tuple[str, ...], width_m: float, count: int, ahead_m: float | None
+) -> str:
+    parts = []
+    if {"width", "sections"} & {*keys}:
+        many = f" in {count} sections" if count > 1 else ""
+        parts.append(f"the boom is {_way(width_m, units, '.2f')} wide{many}")
+    if "antenna_ahead" in keys and ahead_m is not None:
+        parts.append(f"the antenna is {_way(ahead_m, units, '.2f')} ahead of it")
+    if "antenna_right" in keys:
+        parts.append("and where it is to the side")
+    return f"Taken from what {name} says of itself in the log: {', '.join(parts)}. Measure once whether that is so."
+
+
+def _machine_width(units: str, *, name: str, machine_m: float, width_m: float) -> str:
+    typed, said = _way(width_m, units, ".2f"), _way(machine_m, units, ".2f")
+    return f"The job file says that the boom is {typed} wide, {name} says {said} in the log; the job file was followed."
+
+
 def _backed_up(_units: str) -> str:
     return "A towed boom was backed up farther than its own width; where it swung to cannot be told from the track."
 
@@ -271,6 +290,8 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "gap": _gap,
     "bridged": _bridged,
     "antenna place unknown": _antenna,
+    "boom from machine": _from_machine,
+    "machine width": _machine_width,
     "towed boom backed up": _backed_up,
     "delays swallow": _delays,
     "on beyond track": _beyond_track,

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from .xml import root_of
+from coverage_audit.read.xml import root_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -42,11 +42,15 @@ class Candidate:
 
 @dataclass
 class Shapes:
-    """Shapes on their way in: (name, geometry in degrees), files read beside the first, and what there is to say."""
+    """Shapes on their way in: (name, geometry in degrees), files read beside the first, and what there is to say.
+
+    ``no_spray``: those that the form itself tells are not to be sprayed.
+    """
 
     named: list[tuple[str, BaseGeometry | None]] = field(default_factory=list)
     cautions: list[str] = field(default_factory=list)
     beside: list[InputFile] = field(default_factory=list)
+    no_spray: list[tuple[str, BaseGeometry | None]] = field(default_factory=list)
 
 
 @dataclass(frozen=True)

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.errors import InputError
+from coverage_audit.read.xml import parse_xml
 
 from .crs import named_crs
 from .drawn import drawn_shapes
 from .form import OutlineForm
 from .shapes import Builder, Layer, Row, collected
-from .xml import parse_xml
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

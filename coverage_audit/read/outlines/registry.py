@@ -12,7 +12,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
+from coverage_audit.read.packed import ZIP_START, Zip
 from coverage_audit.read.source import Folder
+from coverage_audit.read.taskdata.files import INDEX, index_in, zipped_index
 
 from .areas import named_areas
 from .driven import DRIVEN
@@ -21,6 +23,7 @@ from .geojson import GEOJSON
 from .geopackage import GEOPACKAGE
 from .kml import KML
 from .shapefile import SHAPEFILE
+from .taskdata import TASKDATA
 from .tolerances import MAX_BOUNDARY_BYTES
 
 if TYPE_CHECKING:
@@ -31,17 +34,21 @@ if TYPE_CHECKING:
 
     from .form import OutlineForm
 
-FORMS: tuple[OutlineForm, ...] = (GEOJSON, GEOPACKAGE, KML, SHAPEFILE, DRIVEN)
+FORMS: tuple[OutlineForm, ...] = (TASKDATA, GEOJSON, GEOPACKAGE, KML, SHAPEFILE, DRIVEN)
 """Every form of boundary file that is read. A new one is a module like ``kml`` and a word here."""
 
 
 @dataclass(frozen=True)
 class FieldFile:
-    """Polygons of one file, (file, sha256) of what was read, and sentences for the person."""
+    """Polygons of one file, (file, sha256) of what was read, and sentences for the person.
+
+    ``no_spray``: polygons in it that the file itself says are not to be sprayed.
+    """
 
     areas: tuple[NamedArea, ...]
     sources: tuple[tuple[str, str], ...]
     cautions: tuple[str, ...]
+    no_spray: tuple[NamedArea, ...] = ()
 
 
 def read_field(path: Path) -> FieldFile:
@@ -69,12 +76,54 @@ def read_field(path: Path) -> FieldFile:
 
 
 def field_of(source: Source, name: str) -> FieldFile:
-    """Read a boundary file of a source, and what belongs to it there; else as :func:`read_field`."""
+    """Read a boundary file of a source, and what belongs to it there; else as :func:`read_field`.
+
+    The name may be that of a folder with task data, or of a zip file with one boundary in it.
+    """
+    inside = source.folder(name) if source.size(name) is None else None
+    if inside is not None:
+        index = index_in(inside)
+        if index is None:
+            raise InputError(
+                f"this is a folder, and it has no {INDEX}; name the boundary file in it", source.place(name)
+            )
+        source, name = index
     file = source.read(name, MAX_BOUNDARY_BYTES)
+    packed = None
+    if file.data.startswith(ZIP_START):
+        packed, source = file, Zip(file.data, file.name)
+        name = _packed_name(source, file.name)
+        file = source.read(name, MAX_BOUNDARY_BYTES)
     shapes = _form(file).read(file, source, name)
-    areas = named_areas(shapes.named, file.name, shapes.cautions)
-    sources = tuple((one.name, one.sha256) for one in (file, *shapes.beside))
-    return FieldFile(tuple(areas), sources, tuple(shapes.cautions))
+    title = packed.name if packed else file.name
+    areas = named_areas(shapes.named, title, shapes.cautions)
+    no_spray = named_areas(shapes.no_spray, title, shapes.cautions) if shapes.no_spray else []
+    read = (packed,) if packed else (file, *shapes.beside)
+    sources = tuple((one.name, one.sha256) for one in read)
+    return FieldFile(tuple(areas), sources, tuple(shapes.cautions), tuple(no_spray))
+
+
+def _packed_name(packed: Zip, title: str) -> str:
+    """Name of the one boundary in a zip file."""
+    index = zipped_index(packed, title)
+    if index is not None:
+        return index
+    found = [name for name in packed.plain if not name.lower().endswith(".shx") and _can_be(packed, name)]
+    if len(found) > 1:
+        listed = ", ".join(found[:5])
+        raise InputError(f"it holds {len(found)} boundary files ({listed}); unpack the one wanted", title)
+    if not found:
+        raise InputError(f"no boundary file is in this zip file ({len(packed.names)} files); pack it again", title)
+    return found[0]
+
+
+def _can_be(packed: Zip, name: str) -> bool:
+    """Whether a file in a zip file is of a form that is read; what is broken comes out when it is read."""
+    candidate = Candidate(packed.read(name, MAX_BOUNDARY_BYTES))
+    try:
+        return any(form.recognises(candidate) for form in FORMS)
+    except InputError:
+        return True
 
 
 def _form(file: InputFile) -> OutlineForm:
@@ -87,5 +136,4 @@ def _form(file: InputFile) -> OutlineForm:
     formats = f"{', '.join(others)} and {last}"
     if candidate.root:
         raise InputError(f"this is XML, but <{candidate.root[:60]}> is not a boundary; use one of {formats}", file.name)
-    packed = "this is packed; unpack it first" if candidate.start.startswith(b"PK") else "this is not a boundary file"
-    raise InputError(f"{packed} (read here: {formats})", file.name)
+    raise InputError(f"this is not a boundary file (read here: {formats})", file.name)

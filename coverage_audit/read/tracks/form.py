@@ -16,15 +16,31 @@ SWITCH, FLOW, PRESSURE, SEGMENTS, MARKS, QUALITY = "switch", "flow", "pressure",
 
 
 @dataclass(frozen=True)
+class Asked:
+    """What a job says of its logs that a file may leave open.
+
+    ``date``: UTC date of the first fix. ``timezone``: of local times without one, "" where the job names none.
+    ``tasks`` and ``device``: which of several; () and "" where there is one. ``each_task``: every task is wanted, as a
+    log of its own.
+    """
+
+    date: dt.date | None = None
+    timezone: str = ""
+    tasks: tuple[str, ...] = ()
+    device: str = ""
+    each_task: bool = False
+
+
+@dataclass(frozen=True)
 class TrackForm:
     """One form of track log.
 
     ``knows``: which of the words above a log of this form can hold at all. ``recognises``: whether
     bytes are of this form; they may be of any kind and size. ``read``: a log of (bytes, name of the
-    file, UTC date of the first fix where the job file states one), or an ``InputError``.
+    file, what the job says of its logs), or an ``InputError``.
     """
 
     name: str
     knows: frozenset[str]
     recognises: Callable[[bytes], bool]
-    read: Callable[[bytes, str, dt.date | None], TrackLog]
+    read: Callable[[bytes, str, Asked], TrackLog]

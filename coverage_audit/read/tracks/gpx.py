@@ -254,5 +254,5 @@ def is_gpx(data: bytes) -> bool:
     return data.startswith(_UTF16_XML_STARTS) or _XML_START.match(data) is not None
 
 
-GPX = TrackForm("GPX", frozenset({SEGMENTS, MARKS, QUALITY}), is_gpx, lambda data, name, _date: read_gpx(data, name))
+GPX = TrackForm("GPX", frozenset({SEGMENTS, MARKS, QUALITY}), is_gpx, lambda data, name, _asked: read_gpx(data, name))
 """As the registry knows it."""

@@ -394,5 +394,6 @@ def _cautions(name: str, tally: Tally, notes: dict[str, int]) -> list[str]:
     return cautions
 
 
-NMEA = TrackForm("NMEA 0183", frozenset({SWITCH, FLOW, PRESSURE, QUALITY}), has_sentence, read_nmea)
+_KNOWS = frozenset({SWITCH, FLOW, PRESSURE, QUALITY})
+NMEA = TrackForm("NMEA 0183", _KNOWS, has_sentence, lambda data, name, asked: read_nmea(data, name, asked.date))
 """As the registry knows it."""

@@ -1,21 +1,23 @@
-"""Read one GNSS log, told apart by content and not by name: the forms, in the order in which they are tried."""
+"""Read GNSS logs, told apart by content and not by name: the forms, in the order in which they are tried."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
-from coverage_audit.read.source import read_bytes
+from coverage_audit.read.source import Folder
 
+from .form import Asked
 from .gpx import GPX
 from .nmea import NMEA
+from .opened import opened_logs
 
 if TYPE_CHECKING:
     import datetime as dt
     from pathlib import Path
 
     from coverage_audit.read.records import TrackLog
-    from coverage_audit.read.source import InputFile
+    from coverage_audit.read.source import InputFile, Source
 
     from .form import TrackForm
 
@@ -23,8 +25,20 @@ FORMS: tuple[TrackForm, ...] = (GPX, NMEA)
 """Every form of track log that is read. A new one is a module like ``gpx`` and a word here."""
 
 
+def logs_of(source: Source, name: str, asked: Asked) -> list[TrackLog]:
+    """Read every log that one name stands for: a file, a zip file with logs in it, or task data in a folder.
+
+    Raises
+    ------
+    InputError
+        As :func:`read_track`; a zip file or folder without any log.
+    """
+    opened = opened_logs(source, name, asked, form_of)
+    return opened if isinstance(opened, list) else [track_of(opened, asked)]
+
+
 def read_track(path: Path, job_date: dt.date | None = None) -> TrackLog:
-    """Read a log of one of the ``FORMS``.
+    """Read a file or folder that holds one log.
 
     Parameters
     ----------
@@ -43,13 +57,21 @@ def read_track(path: Path, job_date: dt.date | None = None) -> TrackLog:
     InputError
         The file cannot be read, is empty, too large, of no form that is read, damaged, or has no usable fix.
     """
-    return track_of(read_bytes(path), job_date)
+    first, *others = logs_of(Folder(path.parent), path.name, Asked(date=job_date))
+    if others:
+        raise InputError(f"it holds {1 + len(others)} logs; give one of them", path.name)
+    return first
 
 
-def track_of(file: InputFile, job_date: dt.date | None = None) -> TrackLog:
+def form_of(data: bytes) -> TrackForm | None:
+    """The form of a log's bytes; None for what is of none that is read."""
+    return next((form for form in FORMS if form.recognises(data)), None)
+
+
+def track_of(file: InputFile, asked: Asked) -> TrackLog:
     """Read a log whose bytes are at hand; else as :func:`read_track`."""
-    for form in FORMS:
-        if form.recognises(file.data):
-            return form.read(file.data, file.name, job_date)
-    names = " nor ".join(form.name for form in FORMS)
-    raise InputError(f"is neither {names}; export the log from the receiver or app as one of them", file.name)
+    form = form_of(file.data)
+    if form is None:
+        names = " nor ".join(one.name for one in FORMS)
+        raise InputError(f"is neither {names}; export the log from the receiver or app as one of them", file.name)
+    return form.read(file.data, file.name, asked)

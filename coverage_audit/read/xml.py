@@ -1,7 +1,8 @@
-"""XML of boundary files, fed to handlers; document types, and with them entities, are refused."""
+"""XML fed to handlers or made a tree; document types, and with them entities, are refused."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 from xml.parsers import expat
 
@@ -11,11 +12,32 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 
+MAX_DEPTH = 64
+"""Deepest nesting of elements in a tree. [1] Task data nest six deep."""
+
+
+@dataclass
+class Element:
+    """One element: its tag without prefix, its attributes, and the elements in it."""
+
+    tag: str
+    attributes: dict[str, str]
+    children: list[Element] = field(default_factory=list)
+
+    def __getitem__(self, attribute: str) -> str:
+        """An attribute without outer blanks, "" where there is none."""
+        return self.attributes.get(attribute, "").strip()
+
+    def all(self, *tags: str) -> list[Element]:
+        """The elements directly in it that have one of the tags."""
+        return [child for child in self.children if child.tag in tags]
+
+
 def parse_xml(
     data: bytes,
     file: str,
     start: Callable[[str, dict[str, str]], None],
-    end: Callable[[str], None] = lambda _: None,
+    end: Callable[[str], object] = lambda _: None,
     text: Callable[[str], None] = lambda _: None,
 ) -> None:
     """Feed a whole XML file to handlers; tags come without their prefix.
@@ -29,7 +51,7 @@ def parse_xml(
 
     def refuse(*_: object) -> None:
         raise InputError(
-            "the file declares a document type, which map files do not need and attacks do; remove <!DOCTYPE>",
+            "the file declares a document type, which such files do not need and attacks do; remove <!DOCTYPE>",
             f"{file}, line {parser.CurrentLineNumber}",
         )
 
@@ -59,3 +81,25 @@ def root_of(data: bytes, file: str) -> str:
 
     parse_xml(data, file, start)
     return roots[0]
+
+
+def tree_of(data: bytes, file: str) -> Element:
+    """Root of a whole XML file with everything in it.
+
+    Raises
+    ------
+    InputError
+        As :func:`parse_xml`; elements nested deeper than ``MAX_DEPTH``.
+    """
+    top = Element("", {})
+    still_open = [top]
+
+    def start(tag: str, attributes: dict[str, str]) -> None:
+        if len(still_open) > MAX_DEPTH:
+            raise InputError(f"its elements are nested over {MAX_DEPTH} deep; export the file again", file)
+        one = Element(tag, attributes)
+        still_open[-1].children.append(one)
+        still_open.append(one)
+
+    parse_xml(data, file, start, lambda _: still_open.pop())
+    return top.children[0]

@@ -1,0 +1,101 @@
+"""Field outlines and no-spray areas of ISO 11783-10 task data: partfields with their polygons, in degrees on WGS 84.
+
+A ring need not end where it began; before version 4 a polygon may have several outer rings.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from coverage_audit.errors import InputError
+from coverage_audit.read.taskdata.files import is_index, task_data
+
+from .form import OutlineForm, Shapes
+from .shapes import Builder, collected
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from coverage_audit.arrays import FloatArray
+    from coverage_audit.read.source import InputFile, Source
+    from coverage_audit.read.xml import Element
+
+BOUNDARY = "1"
+NO_SPRAY = {"3": "water", "4": "building", "5": "road", "6": "obstacle", "11": "buffer zone", "12": "windbreak"}
+"""Types of polygon (PLN) that are the field's boundary, and those that are not sprayed, in words."""
+
+_OUTER, _INNER = "1", "2"  # types of line (LSG) that are rings
+
+
+def _read(_file: InputFile, source: Source, name: str) -> Shapes:
+    """Every partfield with a boundary, and the polygons in them that are not to be sprayed.
+
+    Raises
+    ------
+    InputError
+        Broken parts, or no partfield with a boundary.
+    """
+    data = task_data(source, name, source.base_name(name))
+    shapes = Shapes(beside=data.read[1:])
+    builder = Builder(data.name)
+    kinds: Counter[str] = Counter()
+    for number, field in enumerate(data.every("PFD"), 1):
+        title = field["C"] or field["B"] or f"field {number}"
+        outline = [polygon for one in field.all("PLN") if one["A"] == BOUNDARY for polygon in _polygons(one, builder)]
+        if outline:
+            shapes.named.append((title, collected(outline)))
+        for one in field.all("PLN"):
+            kind = NO_SPRAY.get(one["A"])
+            polygons = _polygons(one, builder) if kind else []
+            if kind and polygons:
+                kinds[kind] += 1
+                shapes.no_spray.append((f"{title}, {one['B'] or kind}", collected(polygons)))
+    if not shapes.named:
+        raise InputError("no field in it has a boundary; give the outline as a file of its own", data.name)
+    if kinds:
+        listed = ", ".join(f"{count} {kind}" for kind, count in kinds.items())
+        shapes.cautions.append(f"{data.name}: areas in it were taken as not to be sprayed ({listed}).")
+    if data.missing:
+        shapes.cautions.append(f"{data.name}: {', '.join(data.missing[:5])} belong to it and are not there.")
+    return shapes
+
+
+def _polygons(entry: Element, builder: Builder) -> list[BaseGeometry]:
+    """Polygons of one PLN: each outer ring with the inner rings that begin in it."""
+    outer = [ring for one in entry.all("LSG") if one["A"] == _OUTER and len(ring := _ring(one, builder.file))]
+    inner = [ring for one in entry.all("LSG") if one["A"] == _INNER and len(ring := _ring(one, builder.file))]
+    found: list[BaseGeometry] = []
+    for ring in outer:
+        ground = shapely.Polygon(ring)
+        holes = [hole for hole in inner if len(outer) == 1 or shapely.intersects(ground, shapely.Point(hole[0]))]
+        found.append(builder.polygon([ring, *holes]))
+    return found
+
+
+def _ring(line: Element, file: str) -> FloatArray:
+    """Longitude and latitude of a ring, closed, shape (n, 2)."""
+    points = line.all("PNT")
+    if any(one["I"] or not one["C"] for one in points):
+        raise InputError(
+            "it keeps a field's corners in a binary file, which is not read; export them in the index", file
+        )
+    try:
+        ring = np.array([(float(one["D"]), float(one["C"])) for one in points], float).reshape(-1, 2)
+    except ValueError:
+        raise InputError("a corner of a field in it is no latitude and longitude; export it again", file) from None
+    if not (np.abs(ring) <= (180, 90)).all():
+        raise InputError("a corner of a field in it is no latitude and longitude; export it again", file)
+    closed = len(ring) and np.array_equal(ring[0], ring[-1])
+    return ring if closed or not len(ring) else np.vstack([ring, ring[:1]])
+
+
+TASKDATA = OutlineForm(
+    "ISO 11783-10 task data",
+    lambda candidate: is_index(candidate.file.data),
+    _read,
+)
+"""As the registry knows it."""
