@@ -46,7 +46,7 @@ def drive_field(rng: Generator, field: Field, machine: Machine, driver: Driver, 
     errors = _Errors(guidance, turn)
     sprayed = _laps(recorder, level, errors)
     left = level.buffer(-0.6 * machine.width_m).difference(sprayed).buffer(-OVERSEEN_M).buffer(OVERSEEN_M)
-    _passes(recorder, left if hollow is None else left.difference(hollow), errors)
+    _passes(recorder, left, Polygon() if hollow is None else hollow, errors)
     flat = recorder.finish()
     spin = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
     return Drive(machine, flat.times_s, flat.axle_m @ spin, flat.heading_rad + turn, flat.on_s)
@@ -136,8 +136,8 @@ def _swept(recorder: Recorder, times_s: NDArray[np.float64]) -> BaseGeometry:
     return shapely.union_all(shapely.convex_hull(shapely.multipoints(corners)))
 
 
-def _passes(recorder: Recorder, left: BaseGeometry, errors: _Errors) -> None:
-    """Parallel passes from below to above over *left*, each beside the one before."""
+def _passes(recorder: Recorder, left: BaseGeometry, hollow: Polygon, errors: _Errors) -> None:
+    """Parallel passes from below to above over *left*; the boom is shut where its middle crosses *hollow*."""
     machine, driver, rng = recorder.machine, recorder.driver, recorder.rng
     low_x, low_y, high_x, high_y = left.bounds
     grid = np.arange(low_x - 60.0, high_x + 60.0, STEP_M)
@@ -149,6 +149,7 @@ def _passes(recorder: Recorder, left: BaseGeometry, errors: _Errors) -> None:
         middle = np.interp((low_x + high_x) / 2, grid, edge)
         band = box(low_x - 1, middle + LEAST_LEFT_M, high_x + 1, middle + machine.width_m - driver.overlap_m)
         spans = _spans(left.intersection(band), band, by_middle=driver.by_middle)
+        spans = _outside(spans, hollow.intersection(_middle(band)))
         if not spans:
             if middle + LEAST_LEFT_M >= high_y:
                 return
@@ -178,10 +179,8 @@ def _spans(left: BaseGeometry, band: Polygon, *, by_middle: bool) -> list[tuple[
     parts = [part for part in getattr(left, "geoms", [left]) if part.area > 1.0]
     if not parts:
         return []
-    low, high = band.bounds[1], band.bounds[3]
     if by_middle:
-        middle = LineString([(band.bounds[0], (low + high) / 2), (band.bounds[2], (low + high) / 2)])
-        crossed = shapely.union_all(parts).intersection(middle)
+        crossed = shapely.union_all(parts).intersection(_middle(band))
         parts = [part for part in getattr(crossed, "geoms", [crossed]) if part.length > 1.0] or parts
     merged: list[tuple[float, float]] = []
     for start, end in sorted((part.bounds[0], part.bounds[2]) for part in parts):
@@ -190,6 +189,20 @@ def _spans(left: BaseGeometry, band: Polygon, *, by_middle: bool) -> list[tuple[
         else:
             merged.append((start, end))
     return [span for span in merged if span[1] > span[0] + 1.0]
+
+
+def _middle(band: Polygon) -> LineString:
+    low_x, low_y, high_x, high_y = band.bounds
+    return LineString([(low_x, (low_y + high_y) / 2), (high_x, (low_y + high_y) / 2)])
+
+
+def _outside(spans: list[tuple[float, float]], hollow: BaseGeometry) -> list[tuple[float, float]]:
+    """Spans less where the middle crosses the hollow, when it does so for two metres or more."""
+    if hollow.length < 2.0:
+        return spans
+    start, _, end, _ = hollow.bounds
+    cut = [piece for a, b in spans for piece in ((a, min(b, start)), (max(a, end), b))]
+    return [(a, b) for a, b in cut if b > a + 1.0]
 
 
 def _one_pass(recorder, errors, state, spans, forward, number, odd):
@@ -205,9 +218,8 @@ def _one_pass(recorder, errors, state, spans, forward, number, odd):
     x = first + np.sign(last - first) * along
     normal = np.tile([0.0, 1.0], (len(x), 1))
     start = np.array([first, float(np.interp(first, grid, edge)) + machine.width_m / 2])
-    later = (
-        times + stop + recorder.turn_s(start, 0.0 if forward else np.pi)
-    )  # as near as the turn can be told before it
+    turning = recorder.turn_s(start, 0.0 if forward else np.pi)  # as near as the turn can be told before it
+    later = times + stop + turning
     aim, anchor = _aim(recorder, errors, (grid, edge, anchor), x, later, along, normal, number)
     y = aim + blunder + swing(recorder, times, along)
     delay = recorder.drive_to(np.column_stack([x, y]), times, stop)
