@@ -9,7 +9,7 @@ import shapely
 
 from .middle_line import middles
 from .model import Strip
-from .tolerances import INSCRIBED_M, MITRE_LIMIT, NECK_AREA_M2, NODE_GRID_M
+from .tolerances import HOLE_SHARE, HOLE_TIMES, INSCRIBED_M, MITRE_LIMIT, NECK_AREA_M2, NODE_GRID_M, TAIL_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,6 +24,7 @@ def find_strips(
     min_width_m: float,
     prefix: str,
     visited: tuple[np.ndarray, np.ndarray] | None = None,
+    boom_m: float | None = None,
 ) -> tuple[tuple[Strip, ...], float]:
     """Strips of *ground* at least *min_width_m* wide, by falling area, and the area of the rest.
 
@@ -37,8 +38,12 @@ def find_strips(
         "M" for missed strips, "D" for double patches.
     visited : (faces, visits), optional
         Faces with their number of visits, to find each patch's most.
+    boom_m : float, optional
+        Width of the boom: a hole that it leaves when it is off is parted from the skips it touches. [m]
     """
     polygons = open_and_split(ground, min_width_m)
+    if boom_m is not None:
+        polygons = holes_apart(polygons, boom_m, min_width_m)
     area = shapely.area(polygons)
     order = np.argsort(-area, kind="stable")
     polygons, area = polygons[order], area[order]
@@ -93,6 +98,34 @@ def open_and_split(ground: BaseGeometry, min_width_m: float) -> np.ndarray:
     for k in np.flatnonzero(shapely.get_type_id(parts) != shapely.GeometryType.POLYGON):
         parts[k] = _largest(parts[k])
     return parts[shapely.area(parts) > NECK_AREA_M2] if len(parts) else parts
+
+
+def holes_apart(polygons: np.ndarray, boom_m: float, min_width_m: float) -> np.ndarray:
+    """*polygons* with the narrow tails of wide holes cut off where the width changes its nature. [m]
+
+    A boom that is off leaves a hole as wide as it; a skip between passes is narrow, and GPS error may have made it. As
+    one strip they would share a cause and a chance that fit neither.
+    """
+    return np.concatenate([np.empty(0, object), *(_hole_and_tails(one, boom_m, min_width_m) for one in polygons)])
+
+
+def _hole_and_tails(polygon: BaseGeometry, boom_m: float, min_width_m: float) -> np.ndarray:
+    whole, half = np.array([polygon], object), HOLE_SHARE * boom_m / 2
+    core = shapely.buffer(polygon, -half, join_style="mitre", mitre_limit=MITRE_LIMIT)
+    if core.is_empty:
+        return whole
+    hole = shapely.buffer(core, half, join_style="mitre", mitre_limit=MITRE_LIMIT)
+    rest = shapely.get_parts(shapely.difference(polygon, hole))
+    rest = rest[shapely.area(rest) > NECK_AREA_M2]
+    wide = _rectangle_width(rest)
+    long = np.array([shapely.minimum_rotated_rectangle(part).length / 2 for part in rest]) - wide
+    tails = rest[(long >= TAIL_WIDTHS * boom_m) & (shapely.area(rest) <= HOLE_SHARE * boom_m / HOLE_TIMES * long)]
+    if not len(tails):
+        return whole
+    holes = shapely.get_parts(shapely.difference(polygon, shapely.union_all(tails)))
+    parts = np.concatenate([holes[shapely.get_dimensions(holes) == 2], tails])
+    parts = parts[shapely.area(parts) > NECK_AREA_M2]
+    return np.concatenate([open_and_split(part, min_width_m) for part in parts])  # the cut leaves hairs
 
 
 def _common(one: np.ndarray, other: np.ndarray) -> np.ndarray:

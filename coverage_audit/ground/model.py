@@ -42,6 +42,7 @@ class Areas:
     """The totals of the partition; see the glossary in DEVELOPERS.md. [m2]
 
     ``perhaps_dry``: unbridged target whose every spray came after a load would have run dry; None = no tank given.
+    ``unknown``: part of missed that may have been sprayed while the log was paused or cut.
     """
 
     field: float
@@ -60,6 +61,7 @@ class Areas:
     swept_net: float
     reswept: float
     perhaps_dry: float | None = None
+    unknown: float = 0.0
 
     @property
     def proven(self) -> float:

@@ -146,3 +146,30 @@ zigzag. [1]"""
 
 BUFFER_QUAD_SEGS = 64
 """Segments of a quarter circle in buffers: the default of 8 loses 0.64 % of a disc, 64 loses 0.01 %. [1]"""
+
+STOOD_WIDTHS = 0.5
+"""A log that pauses and goes on within this of the same place: the machine stood still meanwhile. [boom widths] A
+turn to the next pass ends a whole boom width away."""
+
+STRAIGHT_ON = 1.3
+"""A pause was driven straight across when the usual speed would have led no farther than this many times the way.
+[1] A turn round on the spot and back takes far more; slowing by a quarter is common practice, no source."""
+
+REACH_QUAD_SEGS = 24
+"""Corners of a quarter of the ground that can be reached in a pause; cuts off 0.1 % of it. [1]"""
+
+CUT_INSIDE_WIDTHS = 1.0
+"""A log that ends while spraying, farther inside the target than this, was cut: drivers finish a pass at its end.
+[boom widths]"""
+
+CUT_WIDE_SHARE = 0.5
+"""What is left to do where a log was cut is at least so wide; narrower ground was passed by before. [boom widths]"""
+
+HOLE_SHARE = 0.5
+"""Missed ground at least so wide is a hole that a boom switched off leaves; a skip between passes is narrower. [boom
+widths] Steering and receiver err by less, for any boom that is worth auditing. Common practice, no source."""
+
+HOLE_TIMES = 2.0
+TAIL_WIDTHS = 1.0
+"""A narrow tail is a finding of its own when the hole is on average so many times wider, and the tail is at least so
+long. [1], [boom widths] Shorter ones are the ragged edge of the hole."""

@@ -11,7 +11,9 @@ import numpy as np
 from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.words.accuracy import accuracy_keys
 from coverage_audit.papers.words.cautions import caution_texts
+from coverage_audit.papers.words.decision import decision_sentence
 from coverage_audit.papers.words.safe import json_text
+from coverage_audit.recipe.decision import UNKNOWN, decision_of
 
 from .summary_passes import cause_keys, pass_keys
 from .summary_rate import rate_keys, volume_keys
@@ -19,6 +21,7 @@ from .words import display
 
 if TYPE_CHECKING:
     from coverage_audit.ground.model import Strip
+    from coverage_audit.recipe.decision import Decision
     from coverage_audit.recipe.result import Audit, InputCount
 
 SCHEMA = "coverage-audit summary 1"
@@ -33,6 +36,7 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
         Plain Python values only. What could not be computed is None. Times are UTC.
     """
     volume, plane = audit.volume, Plane(audit.origin)
+    decision = decision_of(audit)
     found = {
         "schema": SCHEMA,
         "job": _job(audit),
@@ -55,17 +59,35 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
             "over_target_area": volume.over_target_area_l_ha,
         },
         **rate_keys(audit),
-        "missed_strips": [_finding(strip, audit, plane) for strip in audit.missed_strips],
+        "missed_strips": [
+            {**_finding(strip, audit, plane), "ground": decision.standing.get(strip.id, UNKNOWN)}
+            for strip in (*audit.missed_strips, *audit.unknown_places)
+        ],
         "double_patches": [
             {**_finding(patch, audit, plane), "max_visits": patch.max_visits} for patch in audit.double_patches
         ],
         **pass_keys(audit),
         **accuracy_keys(audit),
+        **decision_keys(audit, decision),
         "checks": dataclasses.asdict(audit.checks),
         "cautions": caution_texts(audit),
     }
     told: dict[str, Any] = plain(found)
     return told
+
+
+def decision_keys(audit: Audit, found: Decision) -> dict[str, Any]:
+    """Keys ``decision``, ``missed_ground`` (its parts add up to what is logged as missed) and ``boom_state``."""
+    sentence = decision_sentence(found, audit).replace(display.SPACE, " ")
+    return {
+        "decision": {"kind": found.kind, "strips": found.strips, "sentence": sentence},
+        "missed_ground": {
+            "sure_m2": found.sure_m2,
+            "cannot_tell_m2": found.cannot_tell_m2,
+            "unknown_m2": found.unknown_m2,
+        },
+        "boom_state": found.state,
+    }
 
 
 def _job(audit: Audit) -> dict[str, Any]:

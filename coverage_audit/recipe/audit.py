@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -37,6 +37,7 @@ from .passes import with_passes
 from .rate import laid_spray, with_rate
 from .result import Audit, Checks, InputCount, Layers
 from .tolerances import CROSS_CHECK_REL
+from .unlogged import breaks_of, unlogged_ground
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -100,15 +101,18 @@ def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
         counted = _counted(drive, ground, job.settings.boom.width_m)
         tell("findings", 0.5)
         missed_ground = counted.parts.union(counted.parts.in_target & (counted.parts.visits == 0))
-        missed, double, slivers = _strips(job, counted, missed_ground)
-        layers = _layers(counted, drive, missed_ground)
-        areas = _areas(counted, slivers)
+        breaks = breaks_of(job, drive, ground, logged=logged)
+        unknown = unlogged_ground(job, drive, breaks, missed_ground)
+        missed, places, double, slivers = _strips(job, counted, missed_ground, unknown)
+        layers = _layers(counted, drive, missed_ground, unknown)
+        areas = replace(_areas(counted, slivers), unknown=float(unknown.area))
         tell("second count", 0.8)
         checks = _checks(counted, areas, second.result())
         tell("rate", 0.9)
         laid = spray.result()
     figures = (areas, checks, with_rates(volume, areas))
     audit = _result(job, plane, drive, layers, names, cautions, (missed, double), figures)
+    audit = replace(audit, unknown_places=places, breaks=breaks)
     audit = with_rate(audit, drive, ground, laid)
     tell("passes", 0.95)
     audit = with_passes(audit, drive.track, drive.path, drive.timeline, ground)
@@ -130,14 +134,18 @@ def _counted(drive: Drive, ground: Ground, width_m: float) -> _Count:
 
 
 def _strips(
-    job: Job, counted: _Count, missed_ground: BaseGeometry
-) -> tuple[tuple[Strip, ...], tuple[Strip, ...], tuple[float, float]]:
+    job: Job, counted: _Count, missed_ground: BaseGeometry, unknown: BaseGeometry
+) -> tuple[tuple[Strip, ...], tuple[Strip, ...], tuple[Strip, ...], tuple[float, float]]:
+    """Missed strips, places that nobody can speak for, double patches, and what of missed and double is too narrow."""
     parts = counted.parts
-    least = job.settings.report.min_width_m
+    least, width = job.settings.report.min_width_m, job.settings.boom.width_m
     twice = parts.in_target & (parts.visits > 1)
-    missed, missed_rest = find_strips(missed_ground, least, "M")
+    known = missed_ground if unknown.is_empty else shapely.difference(missed_ground, unknown)
+    missed, _ = find_strips(known, least, "M", boom_m=width)
+    places, _ = find_strips(unknown, least, "U")
     double, double_rest = find_strips(parts.union(twice), least, "D", (parts.faces[twice], parts.visits[twice]))
-    return missed, double, (missed_rest, double_rest)
+    listed = sum(one.area_m2 for one in (*missed, *places))
+    return missed, places, double, (max(float(missed_ground.area) - listed, 0.0), double_rest)
 
 
 def _areas(counted: _Count, slivers: tuple[float, float]) -> Areas:
@@ -188,7 +196,7 @@ def _volume(job: Job, drive: Drive) -> Volume:
     return job_volume(settings.rate, settings.boom, drive.timeline, gaps, job.logs, settings.track.clock_offset_s)
 
 
-def _layers(counted: _Count, drive: Drive, missed_ground: BaseGeometry) -> Layers:
+def _layers(counted: _Count, drive: Drive, missed_ground: BaseGeometry, unknown: BaseGeometry) -> Layers:
     parts, ground = counted.parts, counted.ground
     target, visits = parts.in_target, parts.visits
     most = int(visits[target].max(initial=0))
@@ -203,6 +211,7 @@ def _layers(counted: _Count, drive: Drive, missed_ground: BaseGeometry) -> Layer
         excluded_sprayed=parts.union((visits > 0) & parts.in_outer & ~target),
         passes=tuple(passes),
         transport=tuple(transport(drive)),
+        unknown=unknown,
     )
 
 

@@ -43,13 +43,13 @@ def with_causes(audit: Audit, drive: Drive, ground: Ground, *, logged: bool) -> 
     nowhere = np.empty((0, 2, 2))
     ends = switching_lines(drive.lines, EDGE_BAND_M) if logged else (nowhere, nowhere)
     around = surroundings(ground.target, ground.no_spray, swaths, ends, boom.width_m)
-    causes = find_causes((*audit.missed_strips, *audit.double_patches), passes, around, _record(audit, drive, logged))
-    missed, double = (
-        tuple(replace(strip, where=causes[strip.id].where) for strip in strips)
-        for strips in (audit.missed_strips, audit.double_patches)
+    kinds = (audit.missed_strips, audit.unknown_places, audit.double_patches)
+    causes = find_causes([one for kind in kinds for one in kind], passes, around, _record(audit, drive, logged))
+    missed, unknown, double = (
+        tuple(replace(strip, where=causes[strip.id].where) for strip in strips) for strips in kinds
     )
     told = replace(audit.passes, causes=causes)
-    return replace(audit, missed_strips=missed, double_patches=double, passes=told)
+    return replace(audit, missed_strips=missed, unknown_places=unknown, double_patches=double, passes=told)
 
 
 def _record(audit: Audit, drive: Drive, logged: bool) -> Record:  # noqa: FBT001 - passed on

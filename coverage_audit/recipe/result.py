@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+from shapely import Polygon
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -14,6 +16,7 @@ if TYPE_CHECKING:
     from coverage_audit.drive.model import PlaneOrigin
     from coverage_audit.facts import Caution
     from coverage_audit.ground.model import Areas, Strip
+    from coverage_audit.ground.unlogged import Break
     from coverage_audit.jobs.job import Job
     from coverage_audit.passes.model import Assumed, PassResult
     from coverage_audit.rate.model import RateResult, Volume
@@ -24,7 +27,8 @@ class Layers:
     """The partition's polygons in plane metres, for maps. Empty geometries where nothing is.
 
     ``by_visits[k]`` is the target ground with exactly k visits (k = 0 missed).
-    ``passes`` are the boom centre's lines while spraying, ``transport`` while not.
+    ``passes`` are the boom centre's lines while spraying, ``transport`` while not. ``unknown``: the part of the
+    missed ground that only a paused or cut log could have covered.
     """
 
     field: BaseGeometry
@@ -36,6 +40,7 @@ class Layers:
     excluded_sprayed: BaseGeometry
     passes: tuple[BaseGeometry, ...]
     transport: tuple[BaseGeometry, ...]
+    unknown: BaseGeometry = field(default_factory=Polygon)
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,3 +101,5 @@ class Audit:
     passes: PassResult | None = None
     assumed: Assumed | None = None
     accuracy: Accuracy | None = None
+    unknown_places: tuple[Strip, ...] = ()
+    breaks: tuple[Break, ...] = ()

@@ -98,3 +98,28 @@ MAX_ENTRY_M = 2000.0
 
 STANDING_STEP_S = 30.0
 """Fixes farther apart than this show nothing of how a standing receiver wanders within minutes. [s]"""
+CUT_LOOK_S = 5.0
+MOVING_SHARE = 0.5
+"""A log that ends with the machine still going at this share of its usual speed over so long was cut off; who is done
+stops first. [s], [1] Common practice, no source."""
+
+SURE_CHANCE = 0.95
+"""Chance from which on a strip counts as surely missed. [1]"""
+
+LIKELY_CHANCE = 0.5
+"""A place likelier missed than this, and worth a walk, is never passed over as nothing. [1]"""
+
+NARROWEST_ERRORS = 2.0
+"""Without draws: skips narrower than so many usual errors cannot be told from them. [1]"""
+
+SWITCH_ERROR_S = {"marked": 3.0, "remembered": 60.0}
+"""How far the moments of switching may lie off, by where they came from; a logged switch errs by less than a fix. [s]
+Common practice, no source."""
+
+WORTH_M2 = 100.0
+WORTH_SHARE = 0.01
+"""Surely missed ground from which on one goes back when nobody said what ground is worth and labour costs, or this
+share of the target if that is less. [m2], [1] A quarter of an hour of work; common practice, no source."""
+
+DRIVEN_SHARE = 0.5
+"""Ground driven over by more than this, with the boom assumed to be off, may have been sprayed. [1]"""

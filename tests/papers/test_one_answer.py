@@ -195,9 +195,13 @@ def test_ground_in_a_gap_of_the_log_is_not_told_as_boom_off():
     clock = one.fixes.time_s - one.fixes.time_s[0]
     lost = (clock > 10.0) & (clock < 36.0)  # 65 m: too far to bridge
     kept = dataclasses.replace(one.fixes, **{name: value[~lost] for name, value in vars(one.fixes).items()})
-    _, cause, words = only_cause(dataclasses.replace(made, logs=(dataclasses.replace(one, fixes=kept),)))
-    assert cause.kind == "gap"
-    assert "no positions logged" in words
+    audit = audit_job(dataclasses.replace(made, logs=(dataclasses.replace(one, fixes=kept),)))
+    (place,) = audit.unknown_places
+    assert audit.missed_strips == ()  # nobody can say that it was missed
+    assert place.area_m2 == pytest.approx(audit.area_m2.unknown, rel=1e-6)
+    assert audit.area_m2.unknown == pytest.approx(audit.area_m2.missed, rel=1e-6)
+    assert audit.passes.causes[place.id].kind == "gap"
+    assert "no positions logged" in told_causes(audit)[place.id]
 
 
 @pytest.mark.parametrize(("low", "high"), [(30.0, 56.0), (0.0, 8.0), (40.0, 44.0)])

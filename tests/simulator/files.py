@@ -60,7 +60,7 @@ def _marks(job: SimulatedJob, plane: Plane) -> str:
     )
 
 
-def to_nmea_text(job: SimulatedJob, plane: Plane, *, switch: bool = True) -> str:
+def to_nmea_text(job: SimulatedJob, plane: Plane, *, switch: bool = True, quality: int = 2) -> str:
     """NMEA 0183 text: RMC and GGA for each fix, and with *switch* an XDR with the boom's state.
 
     Minutes have seven decimals (0.2 mm), seconds two. Course and speed are those of the true
@@ -79,7 +79,7 @@ def to_nmea_text(job: SimulatedJob, plane: Plane, *, switch: bool = True) -> str
         way = f"{course[k]:.2f}" if speed[k] > 0.05 else ""
         place = f"{latitude[k]},{longitude[k]}"
         lines.append(sentence(f"GPRMC,{clock},A,{place},{speed[k] / KNOT_M_S:.3f},{way},{date},,,D"))
-        lines.append(sentence(f"GPGGA,{clock},{place},2,11,0.8,1710.0,M,21.0,M,,"))
+        lines.append(sentence(f"GPGGA,{clock},{place},{quality},11,0.8,1710.0,M,21.0,M,,"))
         if switch:
             lines.append(sentence(f"IIXDR,S,{int(on[k])},,BOOM"))
     return "".join(lines)

@@ -72,11 +72,13 @@ class Faults:
     ``offset_m``: driven too far from the pass before (negative: too near).
     ``early_off_m``: switched off that much before the end.
     ``forgotten_m``: off from the first to the second distance after the pass's start.
+    ``left_out``: never driven.
     """
 
     offset_m: Mapping[int, float] = field(default_factory=dict)
     early_off_m: Mapping[int, float] = field(default_factory=dict)
     forgotten_m: Mapping[int, tuple[float, float]] = field(default_factory=dict)
+    left_out: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -311,7 +313,8 @@ class _Passes:
         """Append all passes, to and fro, with the turns between them."""
         side, direction = corner
         radius = self.scenario.turning_radius_m
-        lines = {number: self.line(number, side) for number in range(1, self.count + 1)}
+        left_out = self.scenario.faults.left_out
+        lines = {number: self.line(number, side) for number in range(1, self.count + 1) if number not in left_out}
         spans = {number: found for number, u in lines.items() if (found := self.spans(u))}
         numbers = list(spans)
         start = self.first_pose(corner)

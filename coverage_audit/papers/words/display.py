@@ -135,6 +135,14 @@ def length(m: float, units: str) -> str:
     return _quantity(m, system.length, 2 if 0 < size < 0.995 else 1 if 0 < size < 29.95 else 0, units)
 
 
+def rough_length(m: float, units: str) -> str:
+    """Length [m] as one says it: whole feet or half metres from half a metre on, else cm or inches."""
+    if units == "us":
+        feet = m / FOOT_M
+        return f"{feet:.0f}{SPACE}ft" if feet >= 1.5 else f"{max(round(feet * 12), 1)}{SPACE}in"
+    return f"{round(2 * m) / 2:g}{SPACE}m" if m >= 0.75 else f"{max(round(100 * m), 1)}{SPACE}cm"
+
+
 def rate(l_ha: float | None, units: str) -> str:
     """Spray rate [L/ha] in L/ha or gal/ac; None gives "not known"."""
     return _quantity(l_ha, _SYSTEMS[units].rate, None, units)

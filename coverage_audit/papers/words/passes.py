@@ -70,7 +70,7 @@ def told_causes(audit: Audit) -> dict[str, str]:
     """Where each finding lies and what made it, in words, by the finding's id: the same in every paper."""
     settings = audit.job.settings
     causes = audit.passes.causes if audit.passes else {}
-    told = {strip.id: strip.where for strip in (*audit.missed_strips, *audit.double_patches)}
+    told = {strip.id: strip.where for strip in (*audit.missed_strips, *audit.unknown_places, *audit.double_patches)}
     return {
         name: cause_words(causes[name], settings.report.units, settings.timezone)
         if name in causes

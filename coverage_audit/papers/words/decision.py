@@ -1,0 +1,84 @@
+"""The decision in sentences: go back or not, where, how sure."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from coverage_audit.recipe.decision import (
+    ASSUMED,
+    BREAKS,
+    COUNTS,
+    DOUBT,
+    GO_BACK,
+    MARKED,
+    NO_TARGET,
+    NOTHING,
+    REMEMBERED,
+    STATE,
+    WANDER,
+)
+
+from . import display
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from coverage_audit.recipe.decision import Decision
+    from coverage_audit.recipe.result import Audit
+
+NAMED = 4
+"""Most strips named in the first line. [1]"""
+
+
+def decision_sentence(found: Decision, audit: Audit) -> str:
+    """First line of every paper: the decision in one or two plain sentences."""
+    units = audit.job.settings.report.units
+    if found.kind == GO_BACK:
+        chosen = [strip for strip in audit.missed_strips if strip.id in found.strips]
+        gone = sum(strip.area_m2 for strip in chosen)
+        whole = f"{display.area(gone, units)} that {'is' if len(chosen) == 1 else 'are'} almost surely missed"
+        return f"Go back for {names(found.strips)}: {whole}.{_rest(found, audit)}"
+    return {
+        NO_TARGET: "Nothing to go back for: no-spray areas and setbacks take up the whole field.",
+        NOTHING: f"Nothing worth going back for.{_narrow(found, audit)}",
+        COUNTS: "This log cannot say: two independent counts of the ground do not agree.",
+        BREAKS: f"This log cannot say: {display.area(found.unknown_m2, units)} lie where it was paused or cut.",
+        STATE: f"This log cannot say: {_wander(found, units)}, and when the boom was on is a guess.",
+        WANDER: f"This log cannot say: {_wander(found, units)}.",
+        DOUBT: f"This log cannot say: places that look missed may be only GPS error ({_wander(found, units)}).",
+    }[found.why]
+
+
+def _wander(found: Decision, units: str) -> str:
+    return f"its positions wander by {display.rough_length(found.wander_m, units)}"
+
+
+def _rest(found: Decision, audit: Audit) -> str:
+    units = audit.job.settings.report.units
+    if found.state == ASSUMED:
+        return " When the boom was on is a guess: of the rest this log cannot say."
+    told = []
+    if found.cannot_tell_m2 > 0:
+        told.append(" The rest this log cannot tell from GPS error.")
+    if found.unknown_m2 > 0:
+        told.append(f" {display.area(found.unknown_m2, units)} more lie where the log was paused or cut.")
+    return "".join(told)
+
+
+def _narrow(found: Decision, audit: Audit) -> str:
+    told = []
+    skip = None if audit.accuracy is None else audit.accuracy.smallest_detectable_skip_m
+    if skip is not None:
+        wide = display.length(skip, audit.job.settings.report.units)
+        told.append(f" A skip narrower than {wide} this log cannot show.")
+    if found.state in (MARKED, REMEMBERED):
+        told.append(f" When the boom was on is as it was {found.state}.")
+    return "".join(told)
+
+
+def names(ids: Sequence[str], most: int = NAMED) -> str:
+    """Names of strips in a row: "M1", "M1 and M4", "M1, M2, M3, M4 and 3 more"."""
+    shown = list(ids[:most])
+    if len(ids) > most:
+        return f"{', '.join(shown)} and {len(ids) - most} more"
+    return " and ".join(part for part in (", ".join(shown[:-1]), shown[-1]) if part)
