@@ -24,6 +24,7 @@ from coverage_audit.papers.words.safe import REPLACEMENT, printable
 from .check import add_check
 from .compare import add_compare
 from .demo import add_demo
+from .farm import add_farm
 from .look import add_look
 from .manual import add_manual
 from .output import add_replace
@@ -44,8 +45,8 @@ MESSAGE_HEAD, MESSAGE_TAIL = 500, 300
 
 
 NOTHING_ASKED = (
-    "say what to do: check, demo, touchup, propose, compare, look, receiver, keygen, proof, verify or manual "
-    "(see --help)"
+    "say what to do: check, demo, touchup, propose, compare, look, receiver, keygen, proof, verify, farm, field "
+    "or manual (see --help)"
 )
 
 
@@ -118,6 +119,7 @@ def _parser() -> argparse.ArgumentParser:
         add_receiver,
         add_touchup,
         add_proof,
+        add_farm,
         add_manual,
     ):
         add(commands)

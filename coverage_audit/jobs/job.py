@@ -15,7 +15,8 @@ class Job:
     """All that was read for one job, ready for :func:`coverage_audit.recipe.audit.audit_job`.
 
     ``intervals`` is None unless the boom state comes from a CSV file. ``sources`` lists
-    (file, sha256) of every input file; ``cautions`` are the readers' sentences.
+    (file, sha256) of every input file; ``cautions`` are the readers' sentences. ``derived_outline``: the field's
+    outline was made from a drive over it.
     """
 
     settings: JobSettings
@@ -25,3 +26,4 @@ class Job:
     intervals: tuple[Interval, ...] | None = None
     sources: tuple[tuple[str, str], ...] = ()
     cautions: tuple[str, ...] = ()
+    derived_outline: bool = False

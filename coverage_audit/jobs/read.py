@@ -26,7 +26,10 @@ from .toml import toml_of
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from coverage_audit.read.outlines.registry import FieldFile
     from coverage_audit.read.records import Interval, NamedArea, TrackLog
+    from coverage_audit.read.outlines.registry import FieldFile
+    from coverage_audit.read.records import Interval, NamedArea
     from coverage_audit.read.source import Source
 
     from .settings import BoomSettings, FarmUse, RateSettings
@@ -200,7 +203,7 @@ def _job(
     if values["boom"]["intervals"] not in INTERVAL_SOURCES:
         csv_file = _intervals_file(source, values["boom"]["intervals"], places["boom.intervals"])
     boundary, exclude, area_sources, cautions = _areas(values["field"], source, places)
-    select = _selected(values["field"].get("select", ()), boundary, places["field.select"])
+    select = _selected(values["field"].get("select", ()), boundary.areas, places["field.select"])
 
     logs = _logs(values, source, files, tell)
     boom = with_machine(values["boom"], [log.machine for log in logs if log.machine], places)
@@ -215,11 +218,12 @@ def _job(
     return Job(
         settings=_job_settings(values, boom, rate, select, places, span, farm, _operator(logs)),
         logs=tuple(cut_log(log, span, values["track"].get("clock_offset", 0.0), places["track.from"]) for log in logs),
-        boundary=boundary,
+        boundary=boundary.areas,
         exclude=exclude,
         intervals=intervals,
         sources=tuple(dict.fromkeys((*sources, *track_sources, *area_sources))),
         cautions=tuple(cautions),
+        derived_outline=boundary.derived,
     )
 
 
@@ -262,17 +266,25 @@ def _intervals_file(source: Source, name: str, place: str) -> str:
 
 def _areas(
     values: dict[str, Any], source: Source, places: Places
-) -> tuple[tuple[NamedArea, ...], tuple[NamedArea, ...], list[tuple[str, str]], list[str]]:
+) -> tuple[FieldFile, tuple[NamedArea, ...], list[tuple[str, str]], list[str]]:
     """Boundary, no-spray areas, their (file, sha256) and cautions."""
     boundary = field_of(source, _existing(source, values["boundary"], places["field.boundary"]))
+    if not boundary.areas:
+        raise InputError(
+            "there are only no-spray areas in it; name a file with the field's outline", places["field.boundary"]
+        )
     sources, cautions = list(boundary.sources), list(boundary.cautions)
     exclude: list[NamedArea] = list(boundary.no_spray)
     for name in values.get("exclude", ()):
         found = field_of(source, _existing(source, name, places["field.exclude"]))
         exclude += found.no_spray or found.areas
+    exclude: list[NamedArea] = [*boundary.no_spray]
+    for name in values.get("exclude", ()):
+        found = field_of(source, _existing(source, name, places["field.exclude"]))
+        exclude += (*found.areas, *found.no_spray)
         sources += found.sources
         cautions += found.cautions
-    return boundary.areas, tuple(exclude), sources, cautions
+    return boundary, tuple(exclude), sources, cautions
 
 
 def _selected(wanted: tuple[str, ...], boundary: tuple[NamedArea, ...], place: str) -> tuple[str, ...]:

@@ -78,3 +78,7 @@ MAX_RADIUS_M = 100.0
 MAX_SPOT_M2_S = 100.0
 MAX_TIME_S = 86_400.0
 """Largest amounts that a job file may hold: beyond them a slip of the pen. [money], [m/s], [m], [m2/s], [s]"""
+
+FIELDS_OVERLAP = 0.05
+"""Two kept fields share at most so much of the smaller one. [1] (requirement) Outlines drawn by hand from pictures lie
+a few metres amiss; more is the same ground under two names."""

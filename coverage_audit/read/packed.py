@@ -80,6 +80,12 @@ class Packed(Source):
         """Bytes of a file; None where there is none of this name."""
         return self._sizes().get(self._key(name))
 
+    def files_in(self, name: str) -> tuple[str, ...]:
+        """Names of all files in a folder and in the folders of it."""
+        start = "" if self._folder in ("", ".") else f"{self._folder}/"
+        inside = f"{self._key(name)}/"
+        return tuple(sorted(key.removeprefix(start) for key in self._sizes() if key.startswith(inside)))
+
     def folder_of(self, name: str) -> Packed:
         """The same files, named from the folder of one of them."""
         inside = copy(self)

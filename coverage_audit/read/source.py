@@ -57,6 +57,10 @@ class Source(ABC):
             return name
         return next((one for one in self.beside() if one.casefold() == name.casefold()), None)
 
+    @abstractmethod
+    def files_in(self, name: str) -> tuple[str, ...]:
+        """Names of all files in a folder and in the folders of it, "/" between them, in order; () for no folder."""
+
     def base_name(self, name: str) -> str:
         """Name of a file without its folders."""
         return PurePath(name).name
@@ -135,6 +139,17 @@ class Folder(Source):
             return sorted(one.name for one in self.path.iterdir() if one.is_file())
         except OSError:
             return []
+
+    def files_in(self, name: str) -> tuple[str, ...]:
+        """Names of all files in a folder and in the folders of it; hidden ones are left out."""
+        try:
+            found = [path for path in (self.path / name).rglob("*") if path.is_file()]
+        except OSError as error:
+            raise InputError(
+                f"the folder cannot be looked into ({error.strerror}); check its permissions", self.place(name)
+            ) from error
+        inside = [path.relative_to(self.path) for path in found]
+        return tuple(sorted(one.as_posix() for one in inside if not any(part[0] == "." for part in one.parts)))
 
     def together(self, name: str, other: str) -> bool:
         """Whether two files lie in one folder, wherever links among them lead."""

@@ -351,6 +351,17 @@ def test_a_packed_boundary_is_read_and_several_are_refused(tmp_path):
         read_field(path)
 
 
+def test_a_shape_that_is_said_to_be_no_spray_is_no_part_of_the_field(tmp_path):
+    pond = [[0.4 * (x - SQUARE[0][0]) + SQUARE[0][0], 0.4 * (y - SQUARE[0][1]) + SQUARE[0][1]] for x, y in SQUARE]
+    shapes = json.loads(collection(feature(SQUARE), feature(pond)))
+    shapes["features"][0]["properties"] = {"name": "East bench"}
+    shapes["features"][1]["properties"] = {"name": "pond", "Kind": "No-spray"}
+    (tmp_path / "b.geojson").write_text(json.dumps(shapes), encoding="utf-8")
+    found = read_field(tmp_path / "b.geojson")
+    assert ([area.name for area in found.areas], [area.name for area in found.no_spray]) == (["East bench"], ["pond"])
+    assert not found.derived
+
+
 def test_missing_file_folder_and_size_limit(tmp_path, monkeypatch, refusal):
     with pytest.raises(InputError, match="no such file"):
         read_field(tmp_path / "nowhere.geojson")

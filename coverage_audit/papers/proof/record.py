@@ -53,6 +53,12 @@ def refuse(audits: Sequence[Audit], settings: ProofSettings) -> None:
         areas = audit.area_m2
         if audit.assumed is not None:
             raise InputError(f"{name}: the boom state is assumed, so coverage cannot be proven", "boom.intervals")
+        if audit.job.derived_outline:
+            raise InputError(
+                f"{name}: the field's outline was made from a drive over it, so it proves nothing of its edge; "
+                "use an outline that was drawn or surveyed",
+                "field.boundary",
+            )
         if not areas.target > 0:
             raise InputError(f"{name}: there is no target area, so there is nothing to prove", "field")
         share = areas.bridged / areas.target

@@ -55,7 +55,7 @@ def named_areas(named: Sequence[tuple[str, BaseGeometry | None]], file: str, cau
         areas.append(NamedArea(name, _one(valid, f'{file}, "{name}"')))
     if not areas:
         raise InputError("there is no area in it, only points or lines; export the field's polygon", file)
-    if sum(_area_m2(area.geometry) for area in areas) < tol.MIN_FIELD_M2:
+    if sum(area_m2(area.geometry) for area in areas) < tol.MIN_FIELD_M2:
         raise InputError("the area in it is no larger than a point; export the field's polygon", file)
     if left_out:
         cautions.append(f"{file}: {left_out} shape(s) without an area (points, lines) were left out.")
@@ -93,7 +93,7 @@ def _one(polygons: list[Polygon], place: str) -> BaseGeometry:
         raise InputError("its parts overlap in an unclear way; correct it in a map program", place) from error
 
 
-def _area_m2(geometry: BaseGeometry) -> float:
+def area_m2(geometry: BaseGeometry) -> float:
     """Area on the ellipsoid (Karney 2013). [m2]"""
     return sum(
         abs(GEOD.geometry_area_perimeter(Polygon(part.exterior))[0])

@@ -13,7 +13,15 @@ from .shapes import names
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from .shapes import Layer
+    from shapely.geometry.base import BaseGeometry
+
+    from .shapes import Layer, Row
+
+KIND, NO_SPRAY = "kind", "no-spray"
+"""A shape whose column of this name says this word is ground not to be sprayed."""
+
+OUTLINE, DERIVED = "outline", "derived"
+"""A shape whose column of this name says this word was made from a drive over the field, and proves nothing of it."""
 
 
 def drawn_shapes(layers: Sequence[Layer], name: str) -> Shapes:
@@ -29,10 +37,27 @@ def drawn_shapes(layers: Sequence[Layer], name: str) -> Shapes:
         shapes.cautions += layer.cautions
         if layer.rows:
             turned = in_degrees([row.shape for row in layer.rows], layer.crs, name, shapes.cautions)
-            shapes.named += zip(names(layer.rows), turned, strict=True)
-    if not shapes.named:
+            for row, given, shape in zip(layer.rows, names(layer.rows), turned, strict=True):
+                kept = shapes.no_spray if _says(row, KIND, NO_SPRAY) else shapes.named
+                kept.append((given, shape))
+            shapes.derived |= any(_says(row, OUTLINE, DERIVED) for row in layer.rows)
+    if not shapes.named and not shapes.no_spray:
         raise InputError(" ".join(["there is no shape in it; export the field's polygon", *shapes.cautions]), name)
-    total = len(shapes.named)
-    fallback = [f"field {number}" if total > 1 else "field" for number in range(1, total + 1)]
-    shapes.named = [(given or other, shape) for (given, shape), other in zip(shapes.named, fallback, strict=True)]
+    shapes.named, shapes.no_spray = _all_named(shapes.named, "field"), _all_named(shapes.no_spray, "no-spray area")
     return shapes
+
+
+def _all_named(shapes: list[tuple[str, BaseGeometry | None]], word: str) -> list[tuple[str, BaseGeometry | None]]:
+    """Shapes of which those without a name are numbered."""
+    alone = len(shapes) == 1
+    return [
+        (given or (word if alone else f"{word} {number}"), shape) for number, (given, shape) in enumerate(shapes, 1)
+    ]
+
+
+def _says(row: Row, column: str, word: str) -> bool:
+    """Whether a shape says this *word* in this *column*, in any case."""
+    return any(
+        name.casefold() == column and isinstance(value, str) and value.strip().casefold() == word
+        for name, value in row.properties.items()
+    )

@@ -44,13 +44,15 @@ class Candidate:
 class Shapes:
     """Shapes on their way in: (name, geometry in degrees), files read beside the first, and what there is to say.
 
-    ``no_spray``: those that the form itself tells are not to be sprayed.
+    ``no_spray`` are those that the file marks as ground not to be sprayed; ``derived``: the outline is one that was
+    made from a drive over the field.
     """
 
     named: list[tuple[str, BaseGeometry | None]] = field(default_factory=list)
+    no_spray: list[tuple[str, BaseGeometry | None]] = field(default_factory=list)
+    derived: bool = False
     cautions: list[str] = field(default_factory=list)
     beside: list[InputFile] = field(default_factory=list)
-    no_spray: list[tuple[str, BaseGeometry | None]] = field(default_factory=list)
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ addresses, open other files or write some.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
@@ -42,13 +43,15 @@ FORMS: tuple[OutlineForm, ...] = (TASKDATA, GEOJSON, GEOPACKAGE, KML, SHAPEFILE,
 class FieldFile:
     """Polygons of one file, (file, sha256) of what was read, and sentences for the person.
 
-    ``no_spray``: polygons in it that the file itself says are not to be sprayed.
+    ``no_spray`` are polygons that the file marks as ground not to be sprayed; ``derived``: the outline was made from
+    a drive over the field.
     """
 
     areas: tuple[NamedArea, ...]
     sources: tuple[tuple[str, str], ...]
     cautions: tuple[str, ...]
     no_spray: tuple[NamedArea, ...] = ()
+    derived: bool = False
 
 
 def read_field(path: Path) -> FieldFile:
@@ -96,11 +99,15 @@ def field_of(source: Source, name: str) -> FieldFile:
         file = source.read(name, MAX_BOUNDARY_BYTES)
     shapes = _form(file).read(file, source, name)
     title = packed.name if packed else file.name
-    areas = named_areas(shapes.named, title, shapes.cautions)
     no_spray = named_areas(shapes.no_spray, title, shapes.cautions) if shapes.no_spray else []
+    areas = [] if no_spray and not shapes.named else named_areas(shapes.named, title, shapes.cautions)
+    if shapes.derived:
+        shapes.cautions.append(
+            f"{title}: this outline was made from a drive over the field, so a skip along the edge does not show."
+        )
     read = (packed,) if packed else (file, *shapes.beside)
     sources = tuple((one.name, one.sha256) for one in read)
-    return FieldFile(tuple(areas), sources, tuple(shapes.cautions), tuple(no_spray))
+    return FieldFile(tuple(areas), sources, tuple(shapes.cautions), tuple(no_spray), shapes.derived)
 
 
 def _packed_name(packed: Zip, title: str) -> str:
