@@ -28,8 +28,6 @@ if TYPE_CHECKING:
 
     from coverage_audit.read.outlines.registry import FieldFile
     from coverage_audit.read.records import Interval, NamedArea, TrackLog
-    from coverage_audit.read.outlines.registry import FieldFile
-    from coverage_audit.read.records import Interval, NamedArea
     from coverage_audit.read.source import Source
 
     from .settings import BoomSettings, FarmUse, RateSettings
@@ -278,10 +276,6 @@ def _areas(
     for name in values.get("exclude", ()):
         found = field_of(source, _existing(source, name, places["field.exclude"]))
         exclude += found.no_spray or found.areas
-    exclude: list[NamedArea] = [*boundary.no_spray]
-    for name in values.get("exclude", ()):
-        found = field_of(source, _existing(source, name, places["field.exclude"]))
-        exclude += (*found.areas, *found.no_spray)
         sources += found.sources
         cautions += found.cautions
     return boundary, tuple(exclude), sources, cautions

@@ -9,7 +9,6 @@ addresses, open other files or write some.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
