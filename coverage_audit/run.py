@@ -370,51 +370,21 @@ def comparison_papers(found: Comparison) -> dict[str, str]:
 
 def new_farm(name: str) -> dict[str, str]:
     """File name to content of a new farm."""
-    from coverage_audit.papers.farm_files import FARM_FILE, farm_toml
+    from coverage_audit.farm.keep import new_farm
 
-    return {FARM_FILE: farm_toml(name)}
-
-
-def farm_folders() -> tuple[str, ...]:
-    """Names of the folders of a farm."""
-    from coverage_audit.papers.farm_files import FOLDERS
-
-    return FOLDERS
+    return new_farm(name)
 
 
 def fields_added(folder: str | Path, file: str | Path, name: str | None, *, no_spray: bool = False) -> dict[str, str]:
     """File name, from the farm's *folder*, to content of what keeping the fields of a *file* writes.
 
-    Parameters
-    ----------
-    name : str, optional
-        Name of the one field in the file.
-    no_spray : bool
-        The file holds areas of kept fields that are not to be sprayed: those fields' files are written anew.
+    With *no_spray* the file holds areas of kept fields that are not to be sprayed: their files are written anew.
 
     Raises
     ------
     InputError
         No farm, no area, a name that is taken, ground that is kept already or, with *no_spray*, in no kept field.
     """
-    from coverage_audit.jobs.farm import read_farm
-    from coverage_audit.jobs.fields import kept_fields, new_fields, new_no_spray
-    from coverage_audit.papers.farm_files import FARM_FILE, field_geojson, file_name
-    from coverage_audit.read.source import Folder
+    from coverage_audit.farm.keep import fields_added
 
-    farm, path = Folder(Path(folder)), Path(file)
-    read_farm(farm, FARM_FILE)
-    kept, outside = kept_fields(farm), Folder(path.parent)
-    found: dict[str, str] = {}
-    if no_spray:
-        added = new_no_spray(outside, path.name, kept, name)
-        for field in dict.fromkeys(field for field, _ in added):
-            areas = (*field.no_spray, *(area for other, area in added if other is field))
-            found[field.file] = field_geojson(field.name, field.geometry, areas, derived=field.derived)
-        return found
-    taken = [Path(name).name for name in farm.files_in("fields")]
-    for area, inside, derived in new_fields(outside, path.name, kept, name):
-        file_there = file_name(area.name, taken, ".geojson")
-        taken.append(file_there)
-        found[f"fields/{file_there}"] = field_geojson(area.name, area.geometry, inside, derived=derived)
-    return found
+    return fields_added(folder, file, name, no_spray=no_spray)

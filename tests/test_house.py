@@ -25,6 +25,7 @@ STOREYS = (
     {"papers"},
     {"demo"},
     {"files"},
+    {"farm"},
     {"run"},
     {"face"},
     {"cli"},

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from coverage_audit import run
 from coverage_audit.errors import InputError
 from coverage_audit.files.whole_sets import Permit, check_folder, write_all
+from coverage_audit.papers.farm_files import FOLDERS
 from coverage_audit.papers.words.safe import printable
 
 from . import terminal
@@ -49,7 +50,7 @@ def new_farm(options: argparse.Namespace) -> None:
     contents = run.new_farm(folder.absolute().name)
     write_beneath(folder, contents)
     options.written = True
-    for name in run.farm_folders():
+    for name in FOLDERS:
         (folder / name).mkdir(exist_ok=True)
     terminal.say(
         options,
