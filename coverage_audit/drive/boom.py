@@ -70,7 +70,7 @@ def boom_timeline(
     lost = sum(vanished for vanished, _ in per_section)
     if lost:
         cautions.append(Caution("delays swallow", count=lost))
-    timeline = _timeline([spans for _, spans in per_section], first, last)
+    timeline = timeline_of([spans for _, spans in per_section], first, last)
     if not len(timeline.start_s):
         raise InputError("the boom was never on during the track, so there is nothing to audit", "boom.intervals")
     outside = sum(1 for interval in found if interval.on_s < first - 1e-6 or interval.off_s > last + 1e-6)
@@ -255,7 +255,8 @@ def _section_intervals(
     return vanished, [(start, end) for start, end in joined]
 
 
-def _timeline(per_section: list[list[tuple[float, float]]], first: float, last: float) -> Timeline:
+def timeline_of(per_section: Sequence[list[tuple[float, float]]], first: float, last: float) -> Timeline:
+    """Timeline from *first* to *last* of the times that each section was on. [s since 1970 UTC]"""
     moments = sorted({min(max(t, first), last) for spans in per_section for span in spans for t in span})
     starts, ends = np.array(moments[:-1]), np.array(moments[1:])
     on = np.zeros((len(starts), len(per_section)), bool)

@@ -101,3 +101,25 @@ class BoomPath:
     bridged_after: BoolArray
     reverse: BoolArray
     fixes: int | None = None
+
+
+@dataclass(frozen=True)
+class Recall:
+    """What a person remembers, as a time of the drive with the boom *on* or off: [s since 1970 UTC].
+
+    ``place`` is where it was written, ``said`` its start as typed ("" where that is a whole moment). Nine in ten such
+    memories are right to within ``start_within_s`` and ``end_within_s``; ``tied``: the end goes with the start, and it
+    lasted ``length_m`` where a distance was remembered. ``changed_s``: for how long that differs from what it is laid
+    over.
+    """
+
+    place: str
+    said: str
+    on: bool
+    start_s: float
+    end_s: float
+    start_within_s: float
+    end_within_s: float
+    tied: bool = False
+    length_m: float | None = None
+    changed_s: float | None = None

@@ -121,3 +121,16 @@ ZONE_QUARTERS = 56
 ZONE_SLACK_S = 600.0
 """Clocks that differ by whole quarters of an hour, up to 14 h, within ten minutes (a job begins a
 little after its log) differ by a time zone. [quarters of an hour], [s]"""
+
+REMEMBERED_AT_S = 600.0
+REMEMBERED_OFF_M = 100.0
+"""A remembered place with a time is looked for within the first of it; one farther than the second from the drive is
+a slip. [s], [m]"""
+
+LENGTH_WITHIN = 0.25
+"""A remembered distance or duration is right to within this share of it, nine times in ten. [1] A guess, no source."""
+
+TYPED_MINUTE_S = 60.0
+RECALLED_ROW_WITHIN_S = (60.0, 10.0)
+"""Moments of a remembered row that lie on a whole minute are right to within the first, others to within the second,
+nine times in ten, where nobody says. [s] A guess, no source."""

@@ -5,18 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from coverage_audit.read.records import LOGGED, MARKED, PROPOSED, REMEMBERED
+
 if TYPE_CHECKING:
     from coverage_audit.jobs.settings import JobSettings
     from coverage_audit.read.records import Interval, NamedArea, TrackLog
+
+    from .remembered import Remembered
 
 
 @dataclass(frozen=True)
 class Job:
     """All that was read for one job, ready for :func:`coverage_audit.recipe.audit.audit_job`.
 
-    ``intervals`` is None unless the boom state comes from a CSV file. ``sources`` lists
-    (file, sha256) of every input file; ``cautions`` are the readers' sentences. ``derived_outline``: the field's
-    outline was made from a drive over it.
+    ``intervals`` is None unless the boom state comes from a CSV file; ``remembered`` takes the place of whatever it
+    comes from. ``sources`` lists (file, sha256) of every input file; ``cautions`` are the readers' sentences.
+    ``derived_outline``: the field's outline was made from a drive over it.
     """
 
     settings: JobSettings
@@ -27,3 +31,23 @@ class Job:
     sources: tuple[tuple[str, str], ...] = ()
     cautions: tuple[str, ...] = ()
     derived_outline: bool = False
+    remembered: tuple[Remembered, ...] = ()
+
+
+ASSUMED = "assumed"
+SEEN = (LOGGED, MARKED)
+"""Kinds of boom state that somebody or something noted while driving: a proof takes no other."""
+
+
+def boom_state(job: Job) -> str:
+    """Kind of boom state that all of the job's figures rest on: logged, marked, remembered or assumed.
+
+    Where parts of it are of several kinds, the least certain one counts.
+    """
+    how = {one.how for one in job.intervals or ()}
+    source = job.settings.boom.intervals
+    if source == "assume" or PROPOSED in how:
+        return ASSUMED
+    if job.remembered or REMEMBERED in how:
+        return REMEMBERED
+    return MARKED if source == "marks" or MARKED in how else LOGGED

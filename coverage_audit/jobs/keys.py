@@ -6,8 +6,8 @@ from typing import Any
 
 from coverage_audit import units
 
+from . import remembered, touchup
 from . import tolerances as tol
-from . import touchup
 from .checks import (
     boolean,
     choice,
@@ -124,6 +124,12 @@ BOOM = keys(
     Key("towed_axle", _DRAWBAR, "hitch to the trailer's wheels", unit="m", default="as towed"),
     Key("on_delay", _DELAY, "from the switch thrown on to spray at the ground", "on_delay_s", "s"),
     Key("off_delay", _DELAY, "from the switch thrown off to the last spray at the ground", "off_delay_s", "s"),
+    Key(
+        "remembered",
+        one_or_list(remembered.row, empty=True),
+        "what a person remembers of it afterwards, in place of what was logged or assumed",
+        inside=remembered.ROW,
+    ),
     Key("invert_switch", boolean, "true when 1 in the log stands for a boom that is off", "invert_switch"),
 )
 

@@ -20,6 +20,7 @@ from .job import Job
 from .keys import TABLES, job_file
 from .places import Places
 from .rate import product_settings, rate_settings
+from .remembered import remembered_rows
 from .settings import JobSettings
 from .toml import toml_of
 
@@ -213,15 +214,19 @@ def _job(
         area_sources.append((found.name, found.sha256))
     track_sources = [pair for log in logs for pair in ((log.file, log.sha256), *log.beside)]
     span = cut_span(values, logs, places)
+    settings = _job_settings(values, boom, rate, select, places, span, farm, _operator(logs))
+    offset_s = settings.track.clock_offset_s
+    kept = tuple(cut_log(log, span, offset_s, places["track.from"]) for log in logs)
     return Job(
-        settings=_job_settings(values, boom, rate, select, places, span, farm, _operator(logs)),
-        logs=tuple(cut_log(log, span, values["track"].get("clock_offset", 0.0), places["track.from"]) for log in logs),
+        settings,
+        kept,
         boundary=boundary.areas,
         exclude=exclude,
         intervals=intervals,
         sources=tuple(dict.fromkeys((*sources, *track_sources, *area_sources))),
         cautions=tuple(cautions),
         derived_outline=boundary.derived,
+        remembered=remembered_rows(values["boom"], kept, offset_s, settings.timezone, places),
     )
 
 

@@ -82,3 +82,12 @@ MAX_TIME_S = 86_400.0
 FIELDS_OVERLAP = 0.05
 """Two kept fields share at most so much of the smaller one. [1] (requirement) Outlines drawn by hand from pictures lie
 a few metres amiss; more is the same ground under two names."""
+
+MAX_REMEMBERED_M = 20_000.0
+"""Longest way that a remembered state may have lasted. [m] A day's work is longer, and nobody remembers it so."""
+
+MINUTE_WITHIN_S = 60.0
+SECOND_WITHIN_S = 10.0
+PLACE_WITHIN_M = 20.0
+"""How far off a remembered start may be, nine times in ten, where nobody says: told to the minute, to the second,
+or as a place. [s], [s], [m] A minute by the clock, and two or three boom widths on the ground: a guess, no source."""

@@ -132,11 +132,18 @@ def _heading(job: JobRecord, units: str) -> dict[str, str]:
         "when": f"{told['start'][:16].replace('T', ' ')} UTC",
         "target": display.area(float(job.summary["area_m2"]["target"]), units),
         "passes": display.count(len(job.straight), "pass", "passes"),
-        "state": "boom state ASSUMED" if job.summary.get("assumed") else "boom state logged or given",
+        "state": _state(job),
     }
 
 
 # --- the table -----------------------------------------------------------------------------------
+
+
+def _state(job: JobRecord) -> str:
+    """What the job's boom state rests on."""
+    if job.summary.get("assumed"):
+        return "boom state ASSUMED"
+    return "boom state REMEMBERED in part" if job.summary.get("remembered") else "boom state logged or given"
 
 
 def told_value(value: float | None, unit: str, units: str) -> str:
@@ -227,6 +234,8 @@ def notes(found: Comparison) -> list[str]:
         )
     if len({job.width_m for job in found.jobs}) > 1:
         told.append("The booms differ in width, so spacing and overlap weigh differently.")
+    if any(job.summary.get("remembered") and not job.summary.get("assumed") for job in found.jobs):
+        told.append("REMEMBERED boom state in at least one job: missed and double ground rest on memory there.")
     if any(job.summary.get("assumed") for job in found.jobs):
         told.append("ASSUMED boom state in at least one job: missed and double ground are no evidence there.")
     return told

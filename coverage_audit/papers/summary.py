@@ -15,7 +15,7 @@ from coverage_audit.papers.words.decision import decision_sentence
 from coverage_audit.papers.words.safe import json_text
 from coverage_audit.recipe.decision import UNKNOWN, decision_of
 
-from .summary_passes import cause_keys, pass_keys
+from .summary_passes import cause_keys, pass_keys, proven_m2
 from .summary_rate import rate_keys, volume_keys
 from .words import display
 
@@ -41,7 +41,7 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
         "schema": SCHEMA,
         "job": _job(audit),
         "inputs": [_input(one) for one in audit.inputs],
-        "area_m2": {**dataclasses.asdict(audit.area_m2), "proven": None if audit.assumed else audit.area_m2.proven},
+        "area_m2": {**dataclasses.asdict(audit.area_m2), "proven": proven_m2(audit)},
         "distance_m": {"on": audit.distance_on_m, "off": audit.distance_off_m},
         "time_s": {"on": audit.time_on_s, "off": audit.time_off_s, "gap": audit.time_gap_s},
         "median_step_s": audit.median_step_s,

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from coverage_audit.jobs.job import SEEN, boom_state
 from coverage_audit.papers.words.display import utc_text
-from coverage_audit.papers.words.passes import assumed_notice, cause_words
+from coverage_audit.papers.words.passes import assumed_notice, by_memory, cause_words
 
 if TYPE_CHECKING:
     from coverage_audit.ground.model import Strip
     from coverage_audit.passes.model import Deviation, LapPiece, Pass, Range
-    from coverage_audit.recipe.result import Audit
+    from coverage_audit.recipe.result import Audit, Memories
 
 
 def pass_keys(audit: Audit) -> dict[str, Any]:
@@ -32,6 +33,7 @@ def pass_keys(audit: Audit) -> dict[str, Any]:
             for one in assumed.parts
         ]
         found["position_error_m"] = assumed.error_m
+    found["remembered"] = None if audit.remembered is None else _remembered(audit, audit.remembered)
     if result is None:
         return {**found, "passes": None, "steering": None}
     found["passes"] = [_pass(one) for one in result.passes]
@@ -51,6 +53,32 @@ def pass_keys(audit: Audit) -> dict[str, Any]:
         for one in result.spacings
     ]
     return found
+
+
+def proven_m2(audit: Audit) -> float | None:
+    """Ground proven covered; None where nobody saw when the boom was on. [m2]"""
+    return audit.area_m2.proven if boom_state(audit.job) in SEEN else None
+
+
+def _remembered(audit: Audit, found: Memories) -> dict[str, Any]:
+    names = [one.name for one in dataclasses.fields(audit.area_m2)]
+    return {
+        "rows": [
+            {
+                "place": one.place,
+                "said": one.said,
+                "on": one.on,
+                "start": utc_text(one.start_s),
+                "end": utc_text(one.end_s),
+                "start_within_s": one.start_within_s,
+                "end_within_s": one.end_within_s,
+                "changed_s": one.changed_s,
+            }
+            for one in found.recalls
+        ],
+        "ranges_m2": {name: _range(found.ranges.get(name)) for name in names},
+        "draws": found.draws,
+    }
 
 
 def _range(one: Range | tuple[Range, ...] | None) -> Any:  # noqa: ANN401 - an object, a list of them, or None
@@ -107,11 +135,11 @@ def cause_keys(audit: Audit, strip: Strip) -> dict[str, Any]:
     if cause is None:
         return {"cause": None}
     settings = audit.job.settings
-    words = cause_words(cause, settings.report.units, settings.timezone).replace("\u00a0", " ")
+    words = cause_words(cause, settings.report.units, settings.timezone) + by_memory(cause, audit)
     told = {
         **dataclasses.asdict(cause),
         "time": None if cause.time_s is None else utc_text(cause.time_s),
-        "words": words,
+        "words": words.replace("\u00a0", " "),
     }
     del told["time_s"], told["where"]  # where it lies stands beside the cause
     return {"cause": told}

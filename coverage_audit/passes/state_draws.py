@@ -9,12 +9,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtri
 
+from coverage_audit.drive.tolerances import LENGTH_WITHIN
+
 from .model import TAIL, TURN
 from .state_tolerances import (
     DOUBT,
     HABIT_MEAN_S,
     HABIT_SD_S,
     LEAST_WEIGHED,
+    NINETY_SD,
     SCATTER_SD_S,
     SHARED,
     THROUGH_CHANCE,
@@ -26,6 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from coverage_audit.arrays import BoolArray, FloatArray, IntArray
+    from coverage_audit.drive.model import Recall
 
     from .work_ground import Units
     from .work_state import Segment
@@ -103,6 +107,27 @@ def switched(units: Units, on: BoolArray, usual_m_s: float, rng: np.random.Gener
     np.add.at(moved, first[last > first], 1)
     np.add.at(moved, last[last > first], -1)
     return np.asarray(np.cumsum(moved)[:-1] > 0)
+
+
+def recalled(
+    units: Units, on: BoolArray, recalls: Sequence[Recall], rng: np.random.Generator | None = None
+) -> BoolArray:
+    """*on* with what was remembered laid over it: as told, or with *rng* as it may have been, shape (n,)."""
+    on = on.copy()
+    travel = np.cumsum(units.length_m)
+    middle = units.time_s.mean(axis=1)
+    for one in recalls:
+        luck = rng.standard_normal(3) if rng is not None else np.zeros(3)
+        start = one.start_s + one.start_within_s / NINETY_SD * luck[0]
+        longer = math.exp(LENGTH_WITHIN / NINETY_SD * luck[1])
+        end = start + (one.end_s - one.start_s) * longer
+        if not one.tied:
+            end = one.end_s + one.end_within_s / NINETY_SD * luck[2]
+        first, last = np.searchsorted(middle, [start, end])
+        if one.length_m is not None and first < len(travel):
+            last = np.searchsorted(travel, travel[first] + one.length_m * longer)
+        on[first:last] = one.on
+    return on
 
 
 def volume_weights(swept_m2: FloatArray, expected_m2: float | None) -> FloatArray | None:

@@ -96,3 +96,6 @@ VOLUME_SD = 0.08
 LEAST_WEIGHED = 20.0
 """Litres used over litres wanted on a hectare say how much was sprayed, within this; when fewer draws than the second
 (by the sum of weights squared, Kish 1965, from memory) fit, they are not weighed. [1]"""
+
+NINETY_SD = 1.645
+"""Nine in ten of a normal error lie within so many standard deviations. [1]"""

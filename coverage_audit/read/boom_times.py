@@ -1,4 +1,8 @@
-"""Boom intervals from a CSV file: columns ``on``, ``off`` and, if wanted, ``sections`` and ``assumed``.
+"""Boom intervals from a CSV file: columns ``on``, ``off`` and, if wanted, ``sections``, ``how``, ``within``.
+
+``how`` says where the times of a row came from, ``within`` how far a remembered one may be off. ``assumed`` = yes
+stands for ``how`` = proposed.
+
 
 The file is often touched by a spreadsheet, which turns ``1-3`` into a date and times into
 its own shape. Both are recognised and refused with what to do, never guessed at.
@@ -12,15 +16,16 @@ import re
 from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
+from coverage_audit.units import TIME_S, parse_quantity
 
-from .records import Interval
+from .records import LOGGED, MARKED, PROPOSED, REMEMBERED, Interval
 from .times import iso_moment
-from .tolerances import FIRST_YEAR, LAST_YEAR
+from .tolerances import FIRST_YEAR, LAST_YEAR, MAX_WITHIN_S
 
 if TYPE_CHECKING:
     from .source import InputFile
 
-COLUMNS = ("on", "off", "sections", "assumed")
+COLUMNS = ("on", "off", "sections", "how", "within", "assumed")
 DELIMITERS = ",;\t"
 
 _SPREADSHEET_TIME = re.compile(
@@ -175,10 +180,24 @@ def _interval(columns: dict[str, int], cells: list[str], place: str, section_cou
             f"off ({values['off']}) is not after on ({values['on']}); correct the row or swap the two times", place
         )
     sections = parse_sections(values.get("sections", ""), place, section_count)
+    how = _how(values, place)
+    within = values.get("within", "")
+    spread = parse_quantity(within, TIME_S, place, maximum=MAX_WITHIN_S, above=True) if within else None
+    return Interval(times["on"], times["off"], sections, place, how, spread)
+
+
+def _how(values: dict[str, str], place: str) -> str:
+    """Where the times of a row came from."""
     assumed = values.get("assumed", "").casefold()
     if assumed not in ("", "no", "yes"):
         raise InputError(f'"{assumed}" stands under assumed; write yes, or clear the cell once you are sure', place)
-    return Interval(times["on"], times["off"], sections, place, assumed == "yes")
+    how = values.get("how", "").casefold()
+    if how not in ("", LOGGED, MARKED, REMEMBERED, PROPOSED):
+        known = f"{LOGGED}, {MARKED}, {REMEMBERED} or {PROPOSED}"
+        raise InputError(f'"{how[:20]}" stands under how; write {known}, or leave the cell blank', place)
+    if how not in ("", PROPOSED) and assumed == "yes":
+        raise InputError(f"this row is {how} and assumed as well; clear the cell that is wrong", place)
+    return PROPOSED if assumed == "yes" else how or LOGGED
 
 
 def _refuse_overlap(intervals: list[Interval], section_count: int) -> None:

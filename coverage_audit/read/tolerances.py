@@ -65,3 +65,6 @@ JOB_DATE_SLACK_DAYS = 1
 
 LARGEST_FIGURE = 1e12
 """Largest figure of a saved audit: a million square kilometres in m2, and its square can still be worked with. [1]"""
+
+MAX_WITHIN_S = 7200.0
+"""A remembered moment that may be off by more than this says nothing. [s]"""

@@ -1,4 +1,4 @@
-"""The part of the recipe for a log without boom state: assume the likeliest, draw what else it may have been."""
+"""The part of the recipe for a boom state that nobody saw: take the likeliest, draw what else it may have been."""
 
 from __future__ import annotations
 
@@ -8,18 +8,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from coverage_audit.drive.boom import boom_timeline
 from coverage_audit.drive.motion import build_motion, refine
+from coverage_audit.drive.remembered import recalls_of, row_recalls
 from coverage_audit.drive.track import clean_track
 from coverage_audit.errors import InputError
 from coverage_audit.ground.boom_lines import boom_path
 from coverage_audit.ground.target import grown, lay_out, sprayed_fields
+from coverage_audit.jobs.job import ASSUMED, boom_state
 from coverage_audit.passes.model import LEG, Assumed, AssumedPart
-from coverage_audit.passes.state_draws import drawn, likeliest, switched
+from coverage_audit.passes.state_draws import drawn, likeliest, recalled, switched
 from coverage_audit.passes.state_tolerances import APART_S, DOUBT, STATE_DRAWS, UNSURE_CHANCE
 from coverage_audit.passes.way import smooth_way, usual_speed_m_s
 from coverage_audit.passes.work_ground import NOTHING_DRIVEN, units_of
 from coverage_audit.passes.work_state import segments
-from coverage_audit.read.records import Interval
+from coverage_audit.read.records import LOGGED, PROPOSED, REMEMBERED, Interval
 
 from .passes import antenna_fixes
 from .ranges import ranges_over, with_state
@@ -29,7 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from coverage_audit.arrays import BoolArray, FloatArray
-    from coverage_audit.drive.model import Track
+    from coverage_audit.drive.model import BoomPath, Track
     from coverage_audit.drive.plane import Plane
     from coverage_audit.jobs.job import Job
     from coverage_audit.passes.way import Way
@@ -50,6 +53,7 @@ class Proposal:
     """What a log without boom state suggests: the drive in units, its segments, and the likeliest boom state."""
 
     track: Track
+    path: BoomPath
     units: Units
     found: list[Segment]
     usual_m_s: float
@@ -67,15 +71,15 @@ def make_proposal(job: Job, plane: Plane) -> Proposal:
     InputError
         No pass could be recognised in the track.
     """
-    track, units, way = _drive(job, plane)
+    track, path, units, way = _drive(job, plane)
     found = segments(units, way)
     if not any(one.kind == LEG and one.chance > DOUBT for one in found):
         raise InputError(NOTHING_DRIVEN, "boom.intervals")
-    return Proposal(track, units, found, usual_speed_m_s(antenna_fixes(track, None)))
+    return Proposal(track, path, units, found, usual_speed_m_s(antenna_fixes(track, None)))
 
 
-def _drive(job: Job, plane: Plane) -> tuple[Track, Units, Way]:
-    """The track, the drive in units over the target, and the antenna's way."""
+def _drive(job: Job, plane: Plane) -> tuple[Track, BoomPath, Units, Way]:
+    """The track, the boom's path, the drive in units over the target, and the antenna's way."""
     settings = job.settings
     width = settings.boom.width_m
     track, _ = clean_track(job.logs, plane.to_metres, settings.track.clock_offset_s, settings.track.max_gap_s)
@@ -88,45 +92,86 @@ def _drive(job: Job, plane: Plane) -> tuple[Track, Units, Way]:
     exclude = [plane.geometry_to_metres(area.geometry) for area in job.exclude]
     ground = lay_out([polygon for _, polygon in chosen], exclude, settings.field)
     antenna = smooth_way(antenna_fixes(track, None))
-    return track, units_of(path, antenna, ground.target, ground.outer, width), antenna
+    return track, path, units_of(path, antenna, ground.target, ground.outer, width), antenna
 
 
-def rests_on_assumption(job: Job) -> bool:
-    """Whether any of the job's boom state is assumed."""
-    return job.settings.boom.intervals == "assume" or any(one.assumed for one in job.intervals or ())
-
-
-def assumed_audit(job: Job, plane: Plane, count: Count) -> Audit:
-    """Audit with the likeliest boom state, and the range of every area over others that may have been.
+def unseen_audit(job: Job, plane: Plane, count: Count) -> Audit:
+    """Audit whose boom state nobody saw: the likeliest one, and the range of every area over others that may have been.
 
     Parameters
     ----------
     job : Job
-        Its boom state is assumed, wholly or (rows of its CSV file) in part.
+        Its boom state is assumed or remembered, wholly or in part.
     plane : Plane
         The job's plane.
     count : callable
         Audits a job whose boom state is given.
     """
     rng = np.random.default_rng(SEED)
-    parts: tuple[AssumedPart, ...] = ()
-    if job.settings.boom.intervals == "assume":
-        proposal = make_proposal(job, plane)
-        track, units = proposal.track, proposal.units
-        base = likeliest(units, proposal.found)
-        given = tuple(Interval(on, off, (), "the assumed boom state") for on, off in proposal.on_off_s().tolist())
-        tried = [drawn(units, proposal.found, proposal.usual_m_s, rng) for _ in range(STATE_DRAWS)]
-        parts = _parts(units, proposal.found)
+    found = (
+        _assumed_state(job, plane, rng) if job.settings.boom.intervals == "assume" else _given_state(job, plane, rng)
+    )
+    audit = count(found.job)
+    if boom_state(job) != ASSUMED:
+        base = _inside(found.units, [Interval(*each) for each in audit.on_intervals])
     else:
-        track, units, _ = _drive(job, plane)
-        given = job.intervals or ()
-        base = _inside(units, given)
-        usual = usual_speed_m_s(antenna_fixes(track, None))
-        tried = [_shifted(units, given, usual, rng) for _ in range(STATE_DRAWS)]
-    audit = count(_with_intervals(job, given))
-    ranges = ranges_over(audit, units, base, tried, rng)
-    audit = with_state(audit, ranges, units)
-    return replace(audit, job=job, assumed=_assumed(audit, track, ranges, given, parts))
+        base = found.base
+    ranges = ranges_over(audit, found.units, base, found.tried, rng)
+    audit = replace(with_state(audit, ranges, found.units), job=job)
+    if audit.remembered is not None:
+        audit = replace(audit, remembered=replace(audit.remembered, ranges=ranges.areas, draws=ranges.draws))
+    if boom_state(job) != ASSUMED:
+        return audit
+    return replace(audit, assumed=_assumed(audit, found.track, ranges, found.job.intervals or (), found.parts))
+
+
+@dataclass(frozen=True)
+class _State:
+    """A boom state that nobody saw: the job with the likeliest one, it by units, and others that may have been."""
+
+    job: Job
+    track: Track
+    units: Units
+    base: BoolArray
+    tried: list[BoolArray]
+    parts: tuple[AssumedPart, ...] = ()
+
+
+def _assumed_state(job: Job, plane: Plane, rng: np.random.Generator) -> _State:
+    """The whole boom state is assumed, but for what is remembered."""
+    proposal = make_proposal(job, plane)
+    units, recalls = proposal.units, recalls_of(job.remembered, proposal.path, plane.to_metres)
+    given = tuple(Interval(on, off, (), "the assumed boom state") for on, off in proposal.on_off_s().tolist())
+    tried = [
+        recalled(units, drawn(units, proposal.found, proposal.usual_m_s, rng), recalls, rng) for _ in range(STATE_DRAWS)
+    ]
+    base = recalled(units, likeliest(units, proposal.found), recalls)
+    return _State(_with_intervals(job, given), proposal.track, units, base, tried, _parts(units, proposal.found))
+
+
+def _given_state(job: Job, plane: Plane, rng: np.random.Generator) -> _State:
+    """The boom state is given, but parts of it are proposed or remembered."""
+    track, path, units, _ = _drive(job, plane)
+    usual = usual_speed_m_s(antenna_fixes(track, None))
+    rows = job.intervals or ()
+    counted = _with_intervals(job, rows) if boom_state(job) == ASSUMED else job
+    timeline, _ = boom_timeline(
+        counted.settings.boom, job.logs, track, counted.intervals, job.settings.track.clock_offset_s
+    )
+    remembered = row_recalls(rows)
+    proposed = _inside(units, [one for one in rows if one.how == PROPOSED])
+    on = _inside(
+        units, [Interval(*each) for each in zip(timeline.start_s.tolist(), timeline.end_s.tolist(), strict=True)]
+    )
+    sure = on & ~proposed & ~_inside(units, [one for one in rows if one.how == REMEMBERED])
+    recalls = (*remembered, *recalls_of(job.remembered, path, plane.to_metres))
+    tried = [
+        recalled(units, sure | switched(units, proposed, usual, rng), recalls, rng)
+        if proposed.any()
+        else recalled(units, sure, recalls, rng)
+        for _ in range(STATE_DRAWS)
+    ]
+    return _State(counted, track, units, recalled(units, sure | proposed, recalls), tried)
 
 
 def _assumed(
@@ -180,17 +225,10 @@ def _inside(units: Units, intervals: Sequence[Interval]) -> BoolArray:
     return on
 
 
-def _shifted(units: Units, intervals: Sequence[Interval], usual_m_s: float, rng: np.random.Generator) -> BoolArray:
-    """*intervals* with the switches of the assumed ones thrown as drivers do."""
-    assumed = [one for one in intervals if one.assumed]
-    sure = _inside(units, [one for one in intervals if not one.assumed])
-    return sure | switched(units, _inside(units, assumed), usual_m_s, rng)
-
-
 def _with_intervals(job: Job, intervals: tuple[Interval, ...]) -> Job:
     """*job* with on-times given; delays belong to a switch, and there is none."""
     boom = replace(job.settings.boom, intervals="csv", on_delay_s=0.0, off_delay_s=0.0)
-    sure = tuple(replace(one, assumed=False) for one in intervals)
+    sure = tuple(replace(one, how=LOGGED) if one.how == PROPOSED else one for one in intervals)
     return replace(job, settings=replace(job.settings, boom=boom), intervals=sure)
 
 

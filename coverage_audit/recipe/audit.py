@@ -18,10 +18,11 @@ from coverage_audit.ground.partition import closed_partition
 from coverage_audit.ground.pieces import pieces_of, quad_area, travel_at
 from coverage_audit.ground.second_count import raster_count
 from coverage_audit.ground.tolerances import CLOSURE_REL
+from coverage_audit.jobs.job import ASSUMED, SEEN, boom_state
 from coverage_audit.rate.volume import job_volume, with_rates
 
 from .accuracy import with_accuracy, with_default_accuracy
-from .assumed import assumed_audit, rests_on_assumption
+from .assumed import unseen_audit
 from .causes import with_causes
 from .cautions import (
     boom_cautions,
@@ -35,7 +36,7 @@ from .cautions import (
 from .drive import drive_of, ground_of, job_plane, log_gaps, on_totals, spacing, transport, ways
 from .passes import with_passes
 from .rate import laid_spray, with_rate
-from .result import Audit, Checks, InputCount, Layers
+from .result import Audit, Checks, InputCount, Layers, Memories
 from .tolerances import CROSS_CHECK_REL
 from .unlogged import breaks_of, unlogged_ground
 
@@ -83,8 +84,9 @@ def audit_job(job: Job, progress: Progress | None = None) -> Audit:
     tell = progress or (lambda _stage, _share: None)
     tell("track", 0.0)
     job, plane = with_default_accuracy(job), job_plane(job)
-    if rests_on_assumption(job):
-        return assumed_audit(job, plane, lambda one: _audited(one, plane, tell, logged=False))
+    state = boom_state(job)
+    if state not in SEEN:
+        return unseen_audit(job, plane, lambda one: _audited(one, plane, tell, logged=state != ASSUMED))
     return _audited(job, plane, tell, logged=True)
 
 
@@ -272,6 +274,7 @@ def _result(
         on_intervals=tuple(zip(drive.timeline.start_s.tolist(), drive.timeline.end_s.tolist(), strict=True)),
         sprayed_fields=names,
         cautions=(*readers, *drive.cautions, *cautions, *_cautions(job, drive, inputs, areas, checks)),
+        remembered=Memories(drive.recalls) if drive.recalls else None,
     )
 
 

@@ -14,6 +14,7 @@ from coverage_audit.units import DAY_S
 
 from .tolerances import (
     FAR_FIXES_M,
+    IDLE_RECALL_S,
     MUCH_DOUBLE,
     RATE_CLOSURE,
     TOWED_BACKING_WIDTHS,
@@ -25,6 +26,7 @@ from .tolerances import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from coverage_audit.drive.model import Recall
     from coverage_audit.ground.model import Areas
     from coverage_audit.jobs.settings import AccuracySettings, BoomSettings
     from coverage_audit.passes.model import Spacing
@@ -49,6 +51,16 @@ def boom_cautions(boom: BoomSettings, backed_up_m: float) -> list[Caution]:
     if boom.towed_m and backed_up_m > TOWED_BACKING_WIDTHS * boom.width_m:
         cautions.append(Caution("towed boom backed up"))
     return cautions
+
+
+def memory_cautions(recalls: Sequence[Recall]) -> list[Caution]:
+    """That parts of the boom state were remembered, and which of them change nothing."""
+    if not recalls:
+        return []
+    idle = tuple((one.said, one.on) for one in recalls if one.changed_s is not None and one.changed_s < IDLE_RECALL_S)
+    most = max(max(one.start_within_s, one.end_within_s) for one in recalls)
+    found = [Caution("remembered", count=len(recalls), most_s=most)]
+    return [*found, *([Caution("remembered idle", rows=idle)] if idle else [])]
 
 
 def gap_cautions(gaps_on_s: Sequence[float], areas: Areas, bridges: int) -> list[Caution]:

@@ -12,6 +12,7 @@ from coverage_audit.drive.boom import boom_timeline
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.motion import build_motion, refine
 from coverage_audit.drive.plane import Plane, nearest_m
+from coverage_audit.drive.remembered import recalls_of, row_recalls, told_changes, with_recalls
 from coverage_audit.drive.tolerances import MAX_FIELD_DISTANCE_M
 from coverage_audit.drive.track import clean_track, order_cautions
 from coverage_audit.errors import InputError
@@ -21,19 +22,23 @@ from coverage_audit.ground.cuts import most_cuts
 from coverage_audit.ground.target import grown, lay_out, sprayed_fields
 from coverage_audit.passes.tolerances import DRAWN_PATH_M
 
+from .cautions import memory_cautions
 from .tolerances import COARSE_SHARE
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.drive.model import BoomPath, Timeline, Track
+    from coverage_audit.drive.model import BoomPath, Recall, Timeline, Track
     from coverage_audit.ground.model import BoomLines, Ground
     from coverage_audit.jobs.job import Job
 
 
 @dataclass(frozen=True)
 class Drive:
-    """The job as driven: track, boom path, boom state and boom lines (whole and thinned)."""
+    """The job as driven: track, boom path, boom state and boom lines (whole and thinned).
+
+    ``recalls``: what was remembered of the boom state, and is in it.
+    """
 
     track: Track
     dropped: tuple[dict[str, int], ...]
@@ -42,6 +47,7 @@ class Drive:
     lines: list[BoomLines]
     thinned: list[BoomLines]
     cautions: tuple[Caution, ...]
+    recalls: tuple[Recall, ...] = ()
 
 
 def job_plane(job: Job) -> Plane:
@@ -73,10 +79,13 @@ def drive_of(job: Job, plane: Plane) -> Drive:
     timeline, cautions = boom_timeline(settings.boom, job.logs, track, job.intervals, offset)
     motion = refine(build_motion(track, settings.boom.width_m / 2))
     path = boom_path(motion, settings.boom)
+    recalls = told_changes(timeline, recalls_of(job.remembered, path, plane.to_metres))
+    timeline = with_recalls(timeline, recalls, (float(track.time_s[0]), float(track.time_s[-1])))
     lines = on_lines(path, timeline, settings.boom.sections_m)
     thinned = thin(lines, thinning_m(motion.noise_m))
-    told = (*order_cautions(job.logs), *cautions, *_coarse_cautions(lines, most_cuts(path)))
-    return Drive(track, dropped, path, timeline, lines, thinned, told)
+    recalls = (*row_recalls(job.intervals or ()), *recalls)
+    told = (*order_cautions(job.logs), *cautions, *memory_cautions(recalls), *_coarse_cautions(lines, most_cuts(path)))
+    return Drive(track, dropped, path, timeline, lines, thinned, told, recalls)
 
 
 def _coarse_cautions(lines: list[BoomLines], most: int) -> list[Caution]:

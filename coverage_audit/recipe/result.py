@@ -13,12 +13,12 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.accuracy.model import Accuracy
-    from coverage_audit.drive.model import PlaneOrigin
+    from coverage_audit.drive.model import PlaneOrigin, Recall
     from coverage_audit.facts import Caution
     from coverage_audit.ground.model import Areas, Strip
     from coverage_audit.ground.unlogged import Break
     from coverage_audit.jobs.job import Job
-    from coverage_audit.passes.model import Assumed, PassResult
+    from coverage_audit.passes.model import Assumed, PassResult, Range
     from coverage_audit.rate.model import RateResult, Volume
 
 
@@ -74,6 +74,18 @@ class Checks:
 
 
 @dataclass(frozen=True)
+class Memories:
+    """What a person remembered of the boom state, and the range of each area over all that it may have been. [m2]
+
+    ``ranges`` are the same as those of an assumed boom state where parts of it are assumed as well.
+    """
+
+    recalls: tuple[Recall, ...]
+    ranges: Mapping[str, Range | tuple[Range, ...]] = field(default_factory=dict)
+    draws: int = 0
+
+
+@dataclass(frozen=True)
 class Audit:
     """All that one audit found; writers turn it into papers. Geometry in plane metres."""
 
@@ -100,6 +112,7 @@ class Audit:
     rate: RateResult | None = None
     passes: PassResult | None = None
     assumed: Assumed | None = None
+    remembered: Memories | None = None
     accuracy: Accuracy | None = None
     unknown_places: tuple[Strip, ...] = ()
     breaks: tuple[Break, ...] = ()

@@ -5,6 +5,9 @@ from __future__ import annotations
 TOWED_BACKING_WIDTHS = 1.0
 """A towed boom backed up farther than this earns a caution (design, section 2). [boom widths]"""
 
+IDLE_RECALL_S = 0.1
+"""What is remembered changes nothing when it differs for less time from what it is laid over. [s]"""
+
 COARSE_SHARE = 0.9
 """More than this share of them and it is told. [1]"""
 

@@ -111,6 +111,20 @@ TOLD = [
         ),
     ),
     (
+        Caution("remembered", count=2, most_s=60.0),
+        (
+            "REMEMBERED: when the boom was on rests in 2 rows on what a person remembers, right to within 60 s at the "
+            "loosest. Every range here holds that; no figure is proof of coverage."
+        ),
+    ),
+    (
+        Caution("remembered idle", rows=(("07:42", False), ("08:05", True))),
+        (
+            "Remembered, but the boom was so already by the rest of the boom state: 07:42 (off), 08:05 (on). Check the "
+            "time, and job.timezone, if that puzzles you."
+        ),
+    ),
+    (
         Caution("fields left out", names=("East bench", "Alder")),
         "Not sprayed in this job, so left out of every figure: East bench, Alder.",
     ),

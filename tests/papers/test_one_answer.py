@@ -207,7 +207,7 @@ def test_ground_in_a_gap_of_the_log_is_not_told_as_boom_off():
 @pytest.mark.parametrize(("low", "high"), [(30.0, 56.0), (0.0, 8.0), (40.0, 44.0)])
 def test_no_switch_is_blamed_where_nobody_logged_the_boom(low, high):
     made = boom_off_between(low, high, (3,) if high != 44.0 else (2, 3, 4, 5))
-    rows = tuple(dataclasses.replace(one, assumed=True) for one in made.intervals)
+    rows = tuple(dataclasses.replace(one, how="proposed") for one in made.intervals)
     strip, cause, words = only_cause(dataclasses.replace(made, intervals=rows))
     assert cause.kind == "assumed off"
     assert strip.where not in ("late on", "early off")

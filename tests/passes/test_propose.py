@@ -69,7 +69,7 @@ def test_the_csv_reads_back(phone_job, tmp_path, capsys):
     assert cli.main(["propose", str(job_file), "-o", str(out)]) == 0
     assert "ASSUMED" in capsys.readouterr().out
     intervals = parse_boom(out.read_text(), out.name, 1)
-    assert all(each.assumed for each in intervals)
+    assert all(each.how == "proposed" for each in intervals)
     fine = np.arange(one.times_s[0], one.times_s[-1], 0.1)
     true, mine = (
         np.searchsorted(np.ravel(spans), fine, side="right") % 2 == 1

@@ -2,18 +2,38 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from coverage_audit.jobs.job import SEEN, boom_state
 from coverage_audit.jobs.settings import ReportSettings, TrackSettings
 from coverage_audit.papers.words.accuracy import certainty_facts
-from coverage_audit.papers.words.display import NOT_KNOWN, SPACE, area, duration, length, number, rate, volume
+from coverage_audit.papers.words.display import (
+    NOT_KNOWN,
+    SPACE,
+    area,
+    duration,
+    length,
+    local_clock,
+    number,
+    rate,
+    volume,
+)
+from coverage_audit.read.records import REMEMBERED
 
 if TYPE_CHECKING:
+    from coverage_audit.drive.model import Recall
+    from coverage_audit.jobs.job import Job
     from coverage_audit.jobs.settings import BoomSettings, JobSettings
-    from coverage_audit.recipe.result import Audit
+    from coverage_audit.recipe.result import Audit, Memories
 
 MEASURED, TYPED, ASSUMED, DERIVED = "measured", "typed in", "assumed", "derived"
+HOW_WORDS = {
+    "marked": ("times that a person noted while driving, from a CSV file", TYPED),
+    "remembered": ("times that a person remembers, from a CSV file", REMEMBERED),
+    "assumed": ("times proposed by the program, from a CSV file", ASSUMED),
+}
+"""What a list of on-times is by its least certain row."""
 
 _BOOM_STATE = {
     "csv": ("times from a CSV file", TYPED),
@@ -33,7 +53,7 @@ _VOLUME_SOURCE = {
 
 @dataclass(frozen=True)
 class Fact:
-    """A figure in words; ``origin`` is "measured", "typed in", "assumed" or "derived"."""
+    """A figure in words; ``origin`` is "measured", "typed in", "remembered", "assumed" or "derived"."""
 
     name: str
     value: str
@@ -56,7 +76,8 @@ def fact_groups(audit: Audit) -> tuple[FactGroup, ...]:
         FactGroup("Areas", _area_facts(audit)),
         FactGroup("Volume and rates", volume_facts(audit)),
         FactGroup("Driving", _driving_facts(audit)),
-        FactGroup("Sprayer and boom", _boom_facts(audit.job.settings)),
+        FactGroup("Sprayer and boom", _boom_facts(audit.job)),
+        *([FactGroup("Remembered", _memory_facts(audit.remembered, audit.job.settings))] if audit.remembered else []),
         FactGroup("Field and log settings", _setting_facts(audit.job.settings)),
         FactGroup("Taken from the farm; all else that was typed in stands in the job", _farm_facts(audit.job.settings)),
         *([FactGroup("How sure: error of the positions", certain)] if certain else []),
@@ -86,12 +107,18 @@ def _area_facts(audit: Audit) -> tuple[Fact, ...]:
         ("Swept, net", areas.swept_net, "the same ground counted once"),
         ("Swept again in one visit", areas.reswept, "inner ends of tight turns; the dose adds up, the visit does not"),
     )
-    origin = ASSUMED if audit.assumed else DERIVED
+    origin = origin_of(audit)
     return tuple(
         Fact(name, area(m2, settings.report.units), origin, how)
         for name, m2, how in rows
-        if audit.assumed is None or name != "Proven covered"
+        if origin == DERIVED or name != "Proven covered"
     )
+
+
+def origin_of(audit: Audit) -> str:
+    """Where every figure that rests on the boom's state comes from: derived, remembered or assumed."""
+    state = boom_state(audit.job)
+    return DERIVED if state in SEEN else REMEMBERED if state == REMEMBERED else ASSUMED
 
 
 def volume_facts(audit: Audit) -> tuple[Fact, ...]:
@@ -129,9 +156,28 @@ def _driving_facts(audit: Audit) -> tuple[Fact, ...]:
     )
 
 
-def _boom_facts(settings: JobSettings) -> tuple[Fact, ...]:
+def _memory_facts(found: Memories, settings: JobSettings) -> tuple[Fact, ...]:
+    """Each remembered row: from when to when, how far off its ends may be, and what it changes."""
+    return tuple(_memory_fact(one, settings) for one in found.recalls)
+
+
+def _memory_fact(one: Recall, settings: JobSettings) -> Fact:
+    start, end = (local_clock(moment, settings.timezone) for moment in (one.start_s, one.end_s))
+    far = f", {length(one.length_m, settings.report.units)}" if one.length_m else ""
+    ends = [f"{number(spread, 0)}{SPACE}s" for spread in (one.start_within_s, one.end_within_s)]
+    told = f"boom {'on' if one.on else 'off'} {start} to {end}{far}"
+    changes = (
+        "" if one.changed_s is None else f"; for {duration(one.changed_s)} that differs from the rest of the boom state"
+    )
+    return Fact(one.place, told, REMEMBERED, f"give or take {ends[0]} at its start and {ends[1]} at its end{changes}")
+
+
+def _boom_facts(job: Job) -> tuple[Fact, ...]:
+    settings = job.settings
     boom, units = settings.boom, settings.report.units
     how, origin = _BOOM_STATE[boom.intervals]
+    if boom.intervals == "csv":
+        how, origin = HOW_WORDS.get(boom_state(replace(job, remembered=())), (how, origin))
     sections = " + ".join(length(width, units) for width in boom.sections_m)
     facts = [Fact("Boom width", length(boom.width_m, units), TYPED)]
     if len(boom.sections_m) > 1:

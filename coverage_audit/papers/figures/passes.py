@@ -17,7 +17,7 @@ from coverage_audit.passes.model import HEADLAND, REVERSING, STRAIGHT, TRANSPORT
 from coverage_audit.units import FOOT_M
 
 from .charts import Bar, Chart
-from .facts import ASSUMED, DERIVED, Fact
+from .facts import Fact, origin_of
 from .figure import NOTHING, Figure
 
 if TYPE_CHECKING:
@@ -134,7 +134,7 @@ def steering_facts(audit: Audit) -> tuple[Fact, ...]:
     if audit.passes is None:
         return ()
     found, units = audit.passes.steering, audit.job.settings.report.units
-    origin = ASSUMED if audit.assumed else DERIVED
+    origin = origin_of(audit)
     headings = ", ".join(f"{one:.1f}{SPACE}°" for one in found.ab_heading_deg) or NOT_KNOWN
     rows = (
         ("AB direction", headings, "from the passes, clockwise from true north; the longest driven first"),

@@ -14,8 +14,10 @@ import shapely
 from coverage_audit import __version__
 from coverage_audit.drive.plane import Plane
 from coverage_audit.errors import InputError
+from coverage_audit.jobs.job import ASSUMED, SEEN, boom_state
 from coverage_audit.papers.words.cautions import caution_texts
 from coverage_audit.papers.words.display import utc_text
+from coverage_audit.read.records import REMEMBERED
 from coverage_audit.units import HECTARE_M2
 
 from .figures import figures, shown_figures, text
@@ -51,8 +53,10 @@ def refuse(audits: Sequence[Audit], settings: ProofSettings) -> None:
     for audit in audits:
         name = audit.job.settings.name or "the job"
         areas = audit.area_m2
-        if audit.assumed is not None:
-            raise InputError(f"{name}: the boom state is assumed, so coverage cannot be proven", "boom.intervals")
+        state = boom_state(audit.job)
+        if state not in SEEN or audit.assumed is not None:
+            kind = REMEMBERED if state == REMEMBERED else ASSUMED
+            raise InputError(f"{name}: the boom state is {kind}, so coverage cannot be proven", "boom.intervals")
         if audit.job.derived_outline:
             raise InputError(
                 f"{name}: the field's outline was made from a drive over it, so it proves nothing of its edge; "

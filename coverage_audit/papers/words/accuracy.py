@@ -84,8 +84,9 @@ def _unasked(found: Accuracy, audit: Audit) -> str:
     low, high = _ends(found.missed_m2, audit)
     stated = found.error.stated
     known = f"with {found.error.fix_class} fixes" if stated else "if its positions are uncorrected"
+    what = "Memory and GPS error" if audit.remembered else "GPS error"
     return (
-        f"GPS error: {known}, {low} to {high} may truly be missed{_beyond(found.missed_m2, audit)}. Write [accuracy] "
+        f"{what}: {known}, {low} to {high} may truly be missed{_beyond(found.missed_m2, audit)}. Write [accuracy] "
         "into the job file (how the job was steered, how good the receiver is) to narrow this and to be told how sure "
         "each strip is."
     )

@@ -164,6 +164,22 @@ def _marks_repeat(_units: str, *, times_s: tuple[float, ...]) -> str:
     )
 
 
+def _remembered(_units: str, *, count: int, most_s: float) -> str:
+    rows = "one row" if count == 1 else f"{count} rows"
+    return (
+        f"REMEMBERED: when the boom was on rests in {rows} on what a person remembers, right to within "
+        f"{most_s:.0f} s at the loosest. Every range here holds that; no figure is proof of coverage."
+    )
+
+
+def _remembered_idle(_units: str, *, rows: tuple[tuple[str, bool], ...]) -> str:
+    told = ", ".join(f"{said} ({'on' if on else 'off'})" for said, on in rows)
+    return (
+        f"Remembered, but the boom was so already by the rest of the boom state: {told}. Check the time, and "
+        "job.timezone, if that puzzles you."
+    )
+
+
 def _turns_coarse(_units: str) -> str:
     return (
         "The boom turned about so often while it was on that its turns were worked out more coarsely than usual: "
@@ -300,6 +316,8 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "last mark on": _last_on,
     "marks repeat": _marks_repeat,
     "turns coarse": _turns_coarse,
+    "remembered": _remembered,
+    "remembered idle": _remembered_idle,
     "fields left out": _left_out,
     "much double": _much_double,
     "counts differ": _counts_differ,

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
+from coverage_audit.jobs.job import SEEN, boom_state
 from coverage_audit.units import ACRE_M2, FOOT_M, HECTARE_M2, MILE_M, MPH_M_S, RATE_L_HA, SPEED_M_S, US_GALLON_L
 
 if TYPE_CHECKING:
@@ -203,6 +204,11 @@ def local_time(time_s: float, timezone: str) -> str:
     return f"{_local(time_s, timezone):%H:%M}"
 
 
+def local_clock(time_s: float, timezone: str) -> str:
+    """Time of day of *time_s* [s since 1970 UTC] in *timezone* to the second: "07:02:31"."""
+    return f"{_local(time_s, timezone):%H:%M:%S}"
+
+
 def local_datetime(time_s: float, timezone: str) -> str:
     """Date, time and zone of *time_s* [s since 1970 UTC]: "30 May 2026, 07:02 MDT"."""
     zone = f"{_local(time_s, timezone):%Z}"
@@ -246,7 +252,7 @@ def verdict(audit: Audit, causes: Mapping[str, str]) -> Verdict:
         _double(audit),
         _outside(audit),
     ]
-    if not audit.checks.ok:
+    if not audit.checks.ok or boom_state(audit.job) not in SEEN:
         counted = f"{area(areas.covered, units)} of the {area(areas.target, units)} target area"
         sentences[0] = f"Covered: {counted}, not proven."
     return Verdict(_headline(audit), (*sentences, *_rate(audit)), _check_caution(audit))
@@ -257,7 +263,7 @@ def _headline(audit: Audit) -> str:
     if not areas.target > 0:
         return "There is no target area: no-spray areas and setbacks take up the whole field."
     walk = f"{count(len(strips), 'missed strip')} to walk to" if strips else "no missed strip wide enough to walk to"
-    if not audit.checks.ok:
+    if not audit.checks.ok or boom_state(audit.job) not in SEEN:
         return f"Not proven: {share(areas.covered, areas.target)} of the target area counts as covered; {walk}."
     return f"{share(areas.proven, areas.target)} of the target area is proven covered; {walk}."
 

@@ -14,6 +14,10 @@ if TYPE_CHECKING:
 UNSURE_SHARE = 0.05
 """Less of the drive than this in doubt is hardly any. [1]"""
 
+OFF_CAUSES = ("boom off", "boom off across", "late on", "early off")
+BESIDE_S = 30.0
+"""A strip made by a boom that is remembered to have been off lies within so long of that. [s]"""
+
 CAUSES = {
     "spacing": "between passes {passes}, spacing {amount} too wide",
     "overlap": "passes {passes}, {length} long, spacing {amount} too narrow",
@@ -72,11 +76,20 @@ def told_causes(audit: Audit) -> dict[str, str]:
     causes = audit.passes.causes if audit.passes else {}
     told = {strip.id: strip.where for strip in (*audit.missed_strips, *audit.unknown_places, *audit.double_patches)}
     return {
-        name: cause_words(causes[name], settings.report.units, settings.timezone)
+        name: cause_words(causes[name], settings.report.units, settings.timezone) + by_memory(causes[name], audit)
         if name in causes
         else display.WHERE_WORDS.get(where, where)
         for name, where in told.items()
     }
+
+
+def by_memory(cause: Cause, audit: Audit) -> str:
+    """That a boom which was off is so by memory alone, as an addition to the cause; "" when it is not."""
+    if audit.remembered is None or cause.time_s is None or cause.kind not in OFF_CAUSES:
+        return ""
+    off = [one for one in audit.remembered.recalls if not one.on]
+    lies = any(one.start_s - BESIDE_S <= cause.time_s <= one.end_s + BESIDE_S for one in off)
+    return ", as remembered" if lies else ""
 
 
 def verdict_of(audit: Audit) -> display.Verdict:
