@@ -207,11 +207,7 @@ def _job(
     logs = _logs(values, source, files, tell)
     boom = with_machine(values["boom"], [log.machine for log in logs if log.machine], places)
     rate = rate_settings(values.get("rate", {}), boom, places)
-    intervals: tuple[Interval, ...] | None = None
-    if csv_file is not None:
-        found = source.read(csv_file)
-        intervals = read_boom(found, len(boom.sections_m))
-        area_sources.append((found.name, found.sha256))
+    intervals, list_sources = _intervals(source, csv_file, len(boom.sections_m))
     track_sources = [pair for log in logs for pair in ((log.file, log.sha256), *log.beside)]
     span = cut_span(values, logs, places)
     settings = _job_settings(values, boom, rate, select, places, span, farm, _operator(logs))
@@ -223,11 +219,21 @@ def _job(
         boundary=boundary.areas,
         exclude=exclude,
         intervals=intervals,
-        sources=tuple(dict.fromkeys((*sources, *track_sources, *area_sources))),
+        sources=tuple(dict.fromkeys((*sources, *track_sources, *area_sources, *list_sources))),
         cautions=tuple(cautions),
         derived_outline=boundary.derived,
         remembered=remembered_rows(values["boom"], kept, offset_s, settings.timezone, places),
     )
+
+
+def _intervals(
+    source: Source, name: str | None, sections: int
+) -> tuple[tuple[Interval, ...] | None, list[tuple[str, str]]]:
+    """On-times of the CSV file, if there is one, and its (file, sha256)."""
+    if name is None:
+        return None, []
+    found = source.read(name)
+    return read_boom(found, sections), [(found.name, found.sha256)]
 
 
 def _logs(
