@@ -28,6 +28,7 @@ from .farm import add_farm
 from .look import add_look
 from .manual import add_manual
 from .output import add_replace
+from .page import add_page
 from .proof import add_proof
 from .propose import add_propose
 from .receiver import add_receiver
@@ -45,9 +46,10 @@ MESSAGE_HEAD, MESSAGE_TAIL = 500, 300
 
 
 NOTHING_ASKED = (
-    "say what to do: check, demo, touchup, propose, compare, look, receiver, keygen, proof, verify, farm, field "
+    "say what to do: page, check, demo, touchup, propose, compare, look, receiver, keygen, proof, verify, farm, field "
     "or manual (see --help)"
 )
+STARTED_ALONE = f"The page opens in your web browser. For the commands: {PROGRAM} --help. Ctrl-C ends the page."
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -73,7 +75,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = argparse.Namespace(written=False)
     try:
         with _terminated_like_interrupted():
-            _parser().parse_args(arguments, options)
+            _parser().parse_args(_asked(arguments), options)
             if "run" not in options:
                 raise InputError(NOTHING_ASKED)  # noqa: TRY301 - one way out for all
             return int(options.run(options) or 0)
@@ -120,11 +122,21 @@ def _parser() -> argparse.ArgumentParser:
         add_touchup,
         add_proof,
         add_farm,
+        add_page,
         add_manual,
     ):
         add(commands)
     add_replace(commands)
     return parser
+
+
+def _asked(arguments: Sequence[str] | None) -> Sequence[str]:
+    """The arguments; the page where there are none and a person sits at a terminal, as behind a double click."""
+    given = sys.argv[1:] if arguments is None else arguments
+    if given or sys.stdin is None or not sys.stdin.isatty():
+        return given
+    print(STARTED_ALONE, file=sys.stderr, flush=True)  # noqa: T201 - the person's line
+    return ["page"]
 
 
 # --- what the person sees ---------------------------------------------------------------------

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 CHAPTERS = (
     "getting_started",
+    "page",
     "log",
     "field",
     "machine",

@@ -89,7 +89,7 @@ class Source(ABC):
         if len(data) > most:
             raise too_large(most, self.place(name))
         if not data:
-            raise InputError("the file is empty; copy it again from where it was recorded", self.place(name))
+            raise _empty(self.place(name))
         return InputFile(self.base_name(name), data, hashlib.sha256(data).hexdigest())
 
     @abstractmethod
@@ -173,6 +173,25 @@ class Folder(Source):
 def too_large(most: int, place: str) -> InputError:
     """Refusal of a file with more than *most* bytes."""
     return InputError(f"the file has more than the limit of {most / 1024**2:.3g} MiB; cut it into one job", place)
+
+
+def _empty(place: str) -> InputError:
+    return InputError("the file is empty; copy it again from where it was recorded", place)
+
+
+def input_file(name: str, data: bytes) -> InputFile:
+    """A file whose bytes are at hand already.
+
+    Raises
+    ------
+    InputError
+        Empty, or larger than the limit.
+    """
+    if len(data) > MAX_FILE_BYTES:
+        raise too_large(MAX_FILE_BYTES, name)
+    if not data:
+        raise _empty(name)
+    return InputFile(name, data, hashlib.sha256(data).hexdigest())
 
 
 def read_bytes(path: Path, limit: int | None = None) -> InputFile:

@@ -1,0 +1,48 @@
+"""``coverage-audit page``: the whole work behind one page on this computer, in the person's own browser."""
+
+from __future__ import annotations
+
+import webbrowser
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import argparse
+
+USUAL_FOLDER = "Coverage audit"
+"""Name of the farm folder in the home folder, where none is given; the page asks before it makes it."""
+
+
+def add_page(commands: argparse._SubParsersAction[Any]) -> None:
+    """Add ``page`` with its arguments."""
+    page = commands.add_parser(
+        "page", help="do everything on a page in your web browser, on this computer alone", allow_abbrev=False
+    )
+    page.add_argument(
+        "farm",
+        nargs="?",
+        type=Path,
+        metavar="FARM",
+        help=f'the farm\'s folder (default: "{USUAL_FOLDER}" in your home folder; the page asks before it makes it)',
+    )
+    page.add_argument("--no-browser", action="store_true", help="only print the page's address, and open nothing")
+    page.set_defaults(run=page_command)
+
+
+def page_command(options: argparse.Namespace) -> None:
+    """Print the address, open it, and serve until ended."""
+    from coverage_audit.page import open_door, serve  # noqa: PLC0415
+
+    door = open_door()
+    print(door.address, flush=True)  # noqa: T201 - the person's line
+    if not options.no_browser:
+        _opened(door.address)
+    serve(door, (options.farm or Path.home() / USUAL_FOLDER).absolute())
+
+
+def _opened(address: str) -> None:
+    """Ask the system for its browser; where there is none the printed address has to do."""
+    try:
+        webbrowser.open(address)
+    except (OSError, webbrowser.Error):
+        return

@@ -1,0 +1,52 @@
+"""From the saved job to its papers: what ``check`` does, with the plain areas told on the way."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from coverage_audit import run
+from coverage_audit.files.whole_sets import Permit, check_folder, write_all
+
+from .work import plain_areas
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    Tell = Callable[..., None]
+
+
+def answered(job_file: Path, report: Path, tell: Tell) -> None:
+    """Audit the job and write its papers into *report*, as ``check`` does.
+
+    Raises
+    ------
+    InputError
+        Anything in the job or what it names that cannot be used; a paper that somebody has changed since.
+    """
+    check_folder(report, run.REPORT_PAPERS)
+    job = run.read(job_file, lambda what, part: tell(what=what, part=part))
+    permit = Permit({sha256 for _, sha256 in job.sources})
+    plain = run.audited(run.without_draws(job), lambda what, part: tell(what=what, part=part), job_file)
+    tell(stage="sure", areas=plain_areas(run.summary(plain)), part=0.0)
+    audit = run.audited(job, lambda what, part: tell(what=what, part=part), job_file)
+    tell(what="writing the report", part=1.0)
+    papers = run.papers(audit)
+    tell(what="writing the report", part=1.0)
+    write_all(report, papers, kind="report", job=run.token(job), permit=permit)
+
+
+def planned(job_file: Path, folder: Path, tell: Tell) -> None:
+    """Plan the touch-up and write its papers into *folder*, as ``touchup`` does.
+
+    Raises
+    ------
+    InputError
+        As :func:`answered`.
+    """
+    check_folder(folder, ("report.html",))
+    job = run.read(job_file, lambda what, part: tell(what=what, part=part))
+    audit = run.audited(job, lambda what, part: tell(what=what, part=part), job_file)
+    plan = run.planned(audit, None, lambda what, part: tell(what=what, part=part))
+    permit = Permit({sha256 for _, sha256 in job.sources})
+    write_all(folder, run.touchup_papers(audit, plan), kind="report", job=run.token(job), beside=True, permit=permit)

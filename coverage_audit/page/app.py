@@ -1,0 +1,366 @@
+"""Routes of the page: each asks the desk, the job sheet or run, and answers with a screen or with what has changed."""
+
+from __future__ import annotations
+
+import asyncio
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
+from starlette.routing import Route, Router
+
+from coverage_audit.errors import InputError
+from coverage_audit.papers import screens
+from coverage_audit.papers.manual import manual_html
+from coverage_audit.papers.words import screens as words
+from coverage_audit.papers.words.safe import json_text
+from coverage_audit.read.source import read_bytes
+from coverage_audit.sheet.draft import JOB_FILE
+
+from . import answer, asked, changes
+from .assets import assets
+from .desk import PLAN, REPORT, ChangedError
+from .drawn import drawn
+from .tolerances import TELL_S
+from .view import job_row, paper_files, sheet_facts
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator, Awaitable, Callable
+
+    from starlette.types import Receive, Scope, Send
+
+    from coverage_audit.sheet.facts import SheetFacts
+
+    from .desk import Desk, JobFolder
+    from .work import Work
+
+    Handler = Callable[[Request], Awaitable[Response]]
+
+PAPER_POLICY = (
+    "sandbox allow-scripts allow-popups allow-downloads; default-src 'none'; script-src 'unsafe-inline'; "
+    "style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'"
+)
+"""A report carries its own scripts: it is shown as a page of no origin, which reaches nothing of this one."""
+
+KINDS = {
+    "html": "text/html; charset=utf-8",
+    "json": "application/json",
+    "geojson": "application/geo+json",
+    "gpx": "application/gpx+xml",
+    "pdf": "application/pdf",
+    "csv": "text/csv; charset=utf-8",
+}
+CHANGED = (
+    "This job was changed in another window or by another program. What stands here now is what was saved there; "
+    "look at it, and enter your last change again if it is still right."
+)
+
+
+class Page:
+    """The page of one farm folder."""
+
+    def __init__(self, desk: Desk, work: Work, end: Callable[[], None]) -> None:
+        self.desk, self.work, self.end = desk, work, end
+        self.loose: dict[str, dict[str, bytes]] = {}
+
+    def router(self) -> Router:
+        """Every route there is."""
+        get = partial(Route, methods=["GET"])
+        post = partial(Route, methods=["POST"])
+        job = "/job/{job:str}"
+        return Router(
+            [
+                get("/", self.home),
+                get("/manual", self.manual),
+                get("/asset/{name:str}", self.asset),
+                get(job, self.sheet),
+                get(f"{job}/parts", self.parts),
+                get(f"{job}/map", self.map),
+                get(f"{job}/state", self.state),
+                get(f"{job}/events", self.events),
+                get(f"{job}/paper/{{folder:str}}/{{name:str}}", self.paper),
+                get(f"{job}/file/{{folder:str}}/{{name:str}}", self.file),
+                post("/farm", self.farm),
+                post("/upload", self.upload),
+                post("/jobs", self.new),
+                post("/bin", self.to_bin),
+                post("/unbin", self.from_bin),
+                post("/end", self.ended),
+                post(f"{job}/outline", self.outline),
+                post(f"{job}/work", self.working),
+                post(f"{job}/{{what:str}}", self.change),
+            ],
+            redirect_slashes=False,
+            default=_default,
+        )
+
+    # --- screens --------------------------------------------------------------------------------
+
+    async def home(self, _request: Request) -> Response:
+        """List of jobs, or the first question."""
+        return HTMLResponse(await run_in_threadpool(self._home))
+
+    def _home(self) -> str:
+        desk, folder = self.desk, str(self.desk.root)
+        try:
+            if not desk.is_there:
+                return screens.farm_html(folder)
+            farm = desk.farm()
+            rows = [job_row(desk, one) for one in desk.jobs()]
+            return screens.home_html(farm.name, rows, desk.in_bin(), folder, farm.units)
+        except InputError as error:
+            return screens.gone_html("", str(error))
+
+    async def sheet(self, request: Request) -> Response:
+        """The sheet of one job."""
+        try:
+            facts, _ = await self._facts(request)
+        except InputError as error:
+            return HTMLResponse(screens.gone_html("", str(error)), 404)
+        folder = str(self.desk.job(facts.id).path)
+        return HTMLResponse(screens.sheet_html(facts, self.work.facts(facts.id), folder))
+
+    async def manual(self, _request: Request) -> Response:
+        """The manual."""
+        return HTMLResponse(await run_in_threadpool(manual_html), headers={"content-security-policy": PAPER_POLICY})
+
+    async def asset(self, request: Request) -> Response:
+        """One of the fixed files that screens load."""
+        found = assets().get(request.path_params["name"])
+        if found is None:
+            return await _nothing(request)
+        return Response(found[0], media_type=found[1])
+
+    # --- what scripts ask for -------------------------------------------------------------------
+
+    async def parts(self, request: Request) -> Response:
+        """Every part of the sheet anew."""
+        return await _told(self._parts(request))
+
+    async def _parts(self, request: Request) -> Any:  # noqa: ANN401 - JSON
+        facts, _ = await self._facts(request)
+        return self._sheet(facts)
+
+    async def map(self, request: Request) -> Response:
+        """What the canvases draw."""
+
+        async def found() -> Any:  # noqa: ANN401 - JSON
+            facts, job = await self._facts(request)
+            return await run_in_threadpool(drawn, facts, job)
+
+        return await _told(found())
+
+    async def state(self, request: Request) -> Response:
+        """How far the work is, for a page that has no stream."""
+        return JSONResponse(self._state(request.path_params["job"]))
+
+    async def events(self, request: Request) -> Response:
+        """The same as a stream of events, until the work is done."""
+        return StreamingResponse(self._events(request), media_type="text/event-stream")
+
+    async def _events(self, request: Request) -> AsyncIterator[str]:
+        last = -1
+        while not await request.is_disconnected():
+            state = self._state(request.path_params["job"])
+            if state["serial"] != last:
+                last = state["serial"]
+                yield f"data: {json_text(state)}\n"
+            if not state["working"]:
+                return
+            await asyncio.sleep(TELL_S)
+
+    def _state(self, job: str) -> dict[str, Any]:
+        facts = self.work.facts(job)
+        told = "" if facts.stage in ("idle", "done") else words.work_words(facts)
+        return {
+            "stage": facts.stage,
+            "words": told,
+            "part": facts.part,
+            "serial": facts.serial,
+            "working": facts.is_working,
+        }
+
+    async def paper(self, request: Request) -> Response:
+        """A paper to look at."""
+        return await self._paper(request, saved=False)
+
+    async def file(self, request: Request) -> Response:
+        """A paper to save."""
+        return await self._paper(request, saved=True)
+
+    async def _paper(self, request: Request, *, saved: bool) -> Response:
+        asked_for = (request.path_params["folder"], request.path_params["name"])
+        try:
+            path = paper_files(self.desk.job(request.path_params["job"])).get(asked_for)
+            if path is None:
+                return await _nothing(request)
+            data = (await run_in_threadpool(read_bytes, path)).data
+        except InputError as error:
+            return HTMLResponse(screens.gone_html("", str(error)), 404)
+        kind = KINDS.get(path.suffix[1:], "application/octet-stream")
+        headers = {"content-security-policy": PAPER_POLICY}
+        if saved or not kind.startswith("text/html"):
+            headers["content-disposition"] = f'attachment; filename="{path.name}"'
+        return Response(data, media_type=kind, headers=headers)
+
+    # --- changes --------------------------------------------------------------------------------
+
+    async def farm(self, request: Request) -> Response:
+        """Make the farm folder."""
+
+        async def made() -> Any:  # noqa: ANN401 - JSON
+            given = await asked.words(request)
+            values = [asked.text(given, key) for key in ("name", "units", "timezone")]
+            await run_in_threadpool(self.desk.make, *values)
+            return {"go": "/"}
+
+        return await _told(made())
+
+    async def upload(self, request: Request) -> Response:
+        """Keep a dropped log."""
+
+        async def kept() -> Any:  # noqa: ANN401 - JSON
+            file = await asked.one_file(request)
+            return {"logs": await run_in_threadpool(changes.take_files, self.desk, file)}
+
+        return await _told(kept())
+
+    async def new(self, request: Request) -> Response:
+        """Make a job of kept logs."""
+
+        async def made() -> Any:  # noqa: ANN401 - JSON
+            logs = asked.texts(await asked.words(request), "logs")
+            return {"go": f"/job/{await run_in_threadpool(changes.new_job, self.desk, logs)}"}
+
+        return await _told(made())
+
+    async def to_bin(self, request: Request) -> Response:
+        """Put a job into the bin."""
+
+        async def moved() -> Any:  # noqa: ANN401 - JSON
+            job = asked.text(await asked.words(request), "job")
+            self.work.stop(job)
+            await run_in_threadpool(self.desk.to_bin, job)
+            return {"go": "/"}
+
+        return await _told(moved())
+
+    async def from_bin(self, request: Request) -> Response:
+        """Take a job out of the bin."""
+
+        async def moved() -> Any:  # noqa: ANN401 - JSON
+            name = asked.text(await asked.words(request), "name")
+            await run_in_threadpool(self.desk.from_bin, name)
+            return {"go": "/"}
+
+        return await _told(moved())
+
+    async def ended(self, _request: Request) -> Response:
+        """End the program."""
+        asyncio.get_running_loop().call_later(TELL_S, self.end)
+        return JSONResponse({"ended": True})
+
+    async def outline(self, request: Request) -> Response:
+        """Take the files of an outline, one after the other; the last one says so by its address."""
+
+        async def taken() -> Any:  # noqa: ANN401 - JSON
+            job = self.desk.job(request.path_params["job"])
+            file = await asked.one_file(request)
+            waiting = self.loose.setdefault(job.id, {})
+            waiting.update({one.name: one.data for one in changes.outline_parts(file)})
+            if request.query_params.get("more") == "yes" and len(waiting) < changes.MOST_BESIDE:
+                return {}
+            self.loose.pop(job.id)
+            return await self._changed(await run_in_threadpool(changes.take_outline, self.desk, job, waiting))
+
+        return await _told(taken())
+
+    async def working(self, request: Request) -> Response:
+        """Begin or stop the work on an answer or a plan."""
+
+        async def begun() -> Any:  # noqa: ANN401 - JSON
+            job = self.desk.job(request.path_params["job"])
+            wanted = asked.text(await asked.words(request), "do")
+            if wanted == "stop":
+                self.work.stop(job.id)
+            elif wanted == "plan":
+                self.work.begin(job.id, partial(answer.planned, job.path / JOB_FILE, job.path / PLAN))
+            else:
+                self._begin(job)
+            return self._sheet((await self._facts(request))[0])
+
+        return await _told(begun())
+
+    async def change(self, request: Request) -> Response:
+        """Change one thing of a job, if it stands as the page believes that it does."""
+
+        async def changed() -> Any:  # noqa: ANN401 - JSON
+            given = await asked.words(request)
+            job = self.desk.job(request.path_params["job"])
+            if asked.text(given, "mark") != job.mark:
+                raise ChangedError
+            act = self._acts().get(request.path_params["what"])
+            if act is None:
+                raise InputError("the page cannot do this; load it again", "page")
+            return await self._changed(await run_in_threadpool(act, job, given))
+
+        return await _told(changed())
+
+    def _acts(self) -> dict[str, Callable[[JobFolder, Any], JobFolder]]:
+        """What can be changed, by the last word of the address."""
+        desk = self.desk
+
+        def machine(job: JobFolder, given: Any) -> JobFolder:  # noqa: ANN401 - JSON
+            if "use" in given:
+                return changes.use_machine(desk, job, asked.text(given, "use"))
+            changes.keep_machine(desk, job, asked.text(given, "keep"))
+            return job
+
+        return {
+            "set": lambda job, given: changes.set_keys(desk, job, given.get("keys", {})),
+            "logs": lambda job, given: changes.add_logs(desk, job, asked.texts(given, "logs")),
+            "corners": lambda job, given: changes.set_corners(desk, job, given),
+            "edge": lambda job, _given: changes.start_from_edge(desk, job),
+            "field": lambda job, given: changes.keep_field(desk, job, asked.text(given, "name")),
+            "use-field": lambda job, given: changes.use_field(desk, job, asked.text(given, "file")),
+            "machine": machine,
+            "said": lambda job, given: changes.remember(desk, job, given, sheet_facts(desk, job)),
+        }
+
+    async def _changed(self, job: JobFolder) -> Any:  # noqa: ANN401 - JSON
+        """The sheet after a change; the answer follows when nothing is open."""
+        facts = await run_in_threadpool(sheet_facts, self.desk, job)
+        if not facts.draft.lacks and facts.is_old and not facts.faults:
+            self._begin(job)
+        return self._sheet(facts)
+
+    def _begin(self, job: JobFolder) -> None:
+        self.work.begin(job.id, partial(answer.answered, job.path / JOB_FILE, job.path / REPORT))
+
+    def _sheet(self, facts: SheetFacts) -> dict[str, Any]:
+        work = self.work.facts(facts.id)
+        return {"mark": facts.mark, "parts": screens.parts_html(facts, work), **self._state(facts.id)}
+
+    async def _facts(self, request: Request) -> tuple[SheetFacts, JobFolder]:
+        job = await run_in_threadpool(self.desk.job, request.path_params["job"])
+        return await run_in_threadpool(sheet_facts, self.desk, job), job
+
+
+async def _told(work: Awaitable[Any]) -> Response:
+    """What came of it, or in words why not."""
+    try:
+        return JSONResponse(await work)
+    except ChangedError:
+        return JSONResponse({"changed": CHANGED}, 409)
+    except InputError as error:
+        return JSONResponse({"fault": error.what, "place": error.place}, 422)
+
+
+async def _nothing(_request: Request) -> Response:
+    return HTMLResponse(screens.gone_html("", "There is no such page."), 404)
+
+
+async def _default(scope: Scope, receive: Receive, send: Send) -> None:
+    await (await _nothing(Request(scope)))(scope, receive, send)

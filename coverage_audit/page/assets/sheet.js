@@ -1,0 +1,217 @@
+// One job's sheet: what is typed or tapped is saved at once, and what it changes is shown.
+import { endButton, get, keepLogs, say, send, sendFile, takesFiles } from "./asking.js";
+import { Drawing } from "./drawing.js";
+import { Passes } from "./passes.js";
+import { INK, PLUM, PaperMap, SLATE, WASH, extentOf } from "./paper_map.js";
+
+const main = document.getElementById("main");
+const POLL_MS = 1000;
+
+const sheet = {
+  job: main.dataset.job,
+  mark: main.dataset.mark,
+  map: { ways: [], rings: [], corners: [], edge: [], stretches: [], on: [], said: [], found: [] },
+  waiting: Promise.resolve(),
+
+  // changes go one after the other, so that each knows what the one before it left
+  change(what, words, { quiet = false } = {}) {
+    this.waiting = this.waiting.then(() => this.changeNow(what, words, quiet));
+    return this.waiting;
+  },
+
+  async changeNow(what, words, quiet) {
+    const found = await send(`/job/${this.job}/${what}`, { ...words, mark: this.mark });
+    if (found.changed) {
+      say(found.changed);
+      await this.reload();
+      return;
+    }
+    if (found.fault) {
+      fault(found.place, found.fault);
+      return;
+    }
+    fault("", "");
+    this.mark = found.mark;
+    if (quiet) await this.loadMap();
+    else await this.take(found);
+    follow(found);
+  },
+
+  async reload() {
+    const found = await get(`/job/${this.job}/parts`);
+    if (found.fault) { say(found.fault); return; }
+    this.mark = found.mark;
+    await this.take(found);
+    follow(found);
+  },
+
+  async loadMap() {
+    const found = await get(`/job/${this.job}/map`);
+    if (!found.fault) this.map = { corners: [], edge: [], rings: [], stretches: [], on: [], said: [], found: [], ...found };
+  },
+
+  // show what came back; a part that is as it was stays, with whoever types in it
+  async take(found) {
+    await this.loadMap();
+    for (const [name, html] of Object.entries(found.parts || {})) show(name, html);
+    const name = document.getElementById("job.name")?.value;
+    document.getElementById("job-title").textContent = name || "New job";
+    draw();
+  },
+};
+
+const shown = {};
+
+function show(name, html) {
+  if (shown[name] === html) return;
+  shown[name] = html;
+  const part = document.getElementById(`part-${name}`);
+  const held = part.contains(document.activeElement) ? document.activeElement.id : "";
+  const open = [...part.querySelectorAll("details")].map((one) => one.open);
+  part.innerHTML = html;
+  [...part.querySelectorAll("details")].forEach((one, k) => { if (k in open && name !== "field") one.open = open[k]; });
+  if (held) document.getElementById(held)?.focus();
+  const [id, words] = sheet.keepWords || [];
+  if (id && part.querySelector(`#${id}`)) part.querySelector(`#${id}`).textContent = words;
+}
+
+function fault(place, words) {
+  document.querySelectorAll("[data-fault-of]").forEach((one) => { one.textContent = ""; });
+  const known = document.querySelector(`[data-fault-of="${CSS.escape(place)}"]`);
+  if (known) known.textContent = words;
+  say(known ? "" : words);
+}
+
+// --- maps -------------------------------------------------------------------------------------------
+
+const drawn = new WeakSet();
+
+function draw() {
+  for (const box of document.querySelectorAll("[data-map]")) {
+    if (drawn.has(box)) continue;
+    drawn.add(box);
+    const part = box.closest(".part");
+    if (box.dataset.map === "draw") new Drawing(box.closest("details"), sheet);
+    else if (box.dataset.map === "boom") sheet.passes = new Passes(part, sheet);
+    else still(box, box.dataset.map === "drive" ? paintDrive : paintAnswer);
+  }
+}
+
+function still(box, paint) {
+  const map = new PaperMap(box, { paint, units: () => sheet.map.units });
+  map.show(extentOf(sheet.map.ways, sheet.map.rings));
+}
+
+function paintDrive(ctx, map) {
+  sheet.map.rings.forEach((ring) => map.line(ctx, ring, { stroke: INK, width: 2, fill: `${WASH}66` }, true));
+  sheet.map.ways.forEach((way) => map.line(ctx, way, { stroke: SLATE, width: 1.4 }));
+}
+
+function paintAnswer(ctx, map) {
+  sheet.map.rings.forEach((ring) => map.line(ctx, ring, { stroke: INK, width: 2.4, fill: WASH }, true));
+  sheet.map.ways.forEach((way) => map.line(ctx, way, { stroke: SLATE, width: 1, alpha: 0.5 }));
+  for (const one of sheet.map.found) {
+    one.rings.forEach((rings) => map.hatched(ctx, rings, one.kind === "missed" ? { stroke: INK } : { stroke: PLUM, both: true }));
+  }
+  ctx.font = "700 14px Georgia, serif";
+  ctx.lineWidth = 4;
+  ctx.strokeStyle = "#fbf9f4";
+  ctx.fillStyle = INK;
+  for (const one of sheet.map.found.filter(({ kind }) => kind === "missed").slice(0, 12)) {
+    const ring = one.rings[0]?.[0] || [];
+    if (!ring.length) continue;
+    const [x, y] = map.screen(...ring[Math.floor(ring.length / 2)]);
+    ctx.strokeText(one.id, x + 4, y);
+    ctx.fillText(one.id, x + 4, y);
+  }
+}
+
+// --- typing -----------------------------------------------------------------------------------------
+
+document.addEventListener("change", (event) => {
+  const input = event.target;
+  const key = input.dataset.key || input.dataset.unitOf;
+  if (!key) return;
+  const field = document.querySelector(`[data-key="${CSS.escape(key)}"]`);
+  const unit = document.querySelector(`[data-unit-of="${CSS.escape(key)}"]`);
+  if (input.dataset.unitOf && !field.value) return;
+  const typed = (input.type === "radio" ? input.value : field.value).trim();
+  const value = unit && typed ? `${typed.replace(/^(-?\d+),(\d+)$/, "$1.$2")} ${unit.value}` : typed;
+  sheet.change("set", { keys: { [key]: value } });
+});
+
+document.addEventListener("change", async (event) => {
+  if (event.target.id !== "outline") return;
+  const files = [...event.target.files];
+  let found = {};
+  for (const [number, file] of files.entries()) {
+    const more = number + 1 < files.length ? "?more=yes" : "";
+    found = await sendFile(`/job/${sheet.job}/outline${more}`, file);
+    if (found.fault) break;
+  }
+  if (found.fault) { fault("field", found.fault); say(found.fault); return; }
+  sheet.mark = found.mark;
+  await sheet.take(found);
+  follow(found);
+});
+
+document.addEventListener("click", async (event) => {
+  const button = event.target.closest("button");
+  if (!button) return;
+  if (button.dataset.field) sheet.change("use-field", { file: button.dataset.field });
+  if (button.dataset.machine) sheet.change("machine", { use: button.dataset.machine });
+  if (button.dataset.keep) sheet.change("machine", { keep: document.getElementById("machine-name").value });
+  if (button.dataset.work) {
+    const found = await send(`/job/${sheet.job}/work`, { do: button.dataset.work });
+    if (found.fault) { say(found.fault); return; }
+    await sheet.take(found);
+    follow(found);
+  }
+});
+
+takesFiles(async (files) => {
+  const logs = await keepLogs(files);
+  if (logs.length) sheet.change("logs", { logs });
+});
+
+// --- following the work -----------------------------------------------------------------------------
+
+let stream = null;
+let stage = "";
+
+function follow(state) {
+  tell(state);
+  if (!state.working || stream) return;
+  stream = new EventSource(`/job/${sheet.job}/events`);
+  stream.onmessage = (event) => tell(JSON.parse(event.data));
+  stream.onerror = () => { close(); poll(); };
+}
+
+function close() {
+  stream?.close();
+  stream = null;
+}
+
+async function poll() {
+  const state = await get(`/job/${sheet.job}/state`);
+  if (state.fault) { say(state.fault); return; }
+  tell(state);
+  if (state.working && !stream) setTimeout(poll, POLL_MS);
+}
+
+function tell(state) {
+  const words = document.getElementById("work");
+  const bar = document.getElementById("bar");
+  if (words) words.textContent = state.words;
+  if (bar) {
+    bar.hidden = !state.working;
+    bar.querySelector("progress").value = state.part;
+  }
+  const before = stage;
+  stage = state.stage;
+  if (!state.working) close();
+  if (before && before !== stage && (stage === "sure" || stage === "done" || stage === "failed")) sheet.waiting = sheet.waiting.then(() => sheet.reload());
+}
+
+endButton();
+sheet.reload();

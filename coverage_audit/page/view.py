@@ -1,0 +1,229 @@
+"""What stands on the disk, as the facts that a screen shows; logs and drives are kept once they were read."""
+
+from __future__ import annotations
+
+import json
+from contextlib import suppress
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from coverage_audit import run
+from coverage_audit.errors import InputError
+from coverage_audit.files.whole_sets import settle
+from coverage_audit.read.source import read_bytes
+from coverage_audit.sheet.boom import ASSUME, SOURCES, BoomFacts, boom_facts, said_of
+from coverage_audit.sheet.draft import JOB_FILE
+from coverage_audit.sheet.facts import JobRow, SheetFacts
+from coverage_audit.sheet.logs import DriveFacts, drive_facts, log_of, plane_origin, simple_way
+from coverage_audit.sheet.outline import corners_m, known_field, middle_of, rings_m
+
+from .desk import PLAN, REPORT, Desk, JobFolder
+from .tolerances import MOST_KEPT_LOGS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from coverage_audit.drive.model import PlaneOrigin
+    from coverage_audit.read.records import TrackLog
+
+Stamp = tuple[Path, int, int]
+
+
+def sheet_facts(desk: Desk, job: JobFolder) -> SheetFacts:
+    """Everything about one job; what cannot be read is told under its part and harms no other."""
+    faults: dict[str, str] = {}
+    logs, stamps = _logs(job)
+    drive = None
+    if stamps:
+        with _told(faults, "logs"):
+            drive = _drive(stamps)
+    field, kept = desk.outline(job), desk.fields()
+    said, others = said_of(_rows(job))
+    boom = None
+    if drive and field and not {"logs", "field", "machine"} & {*job.draft.lacks}:
+        with _told(faults, "boom"):
+            boom = _boom(job)
+    corners = _corners(job)
+    return SheetFacts(
+        id=job.id,
+        mark=job.mark,
+        farm=desk.farm(),
+        draft=job.draft,
+        logs=logs,
+        drive=drive,
+        field=field,
+        field_file=Path(str(job.draft.get("field.boundary", ""))).name,
+        kept=kept,
+        proposed_field=(known_field(drive, {name: one.areas for name, one in kept.items()}) or "") if drive else "",
+        corners=corners_m(corners, drive.origin) if drive else (),
+        boom=boom,
+        said=said,
+        said_otherwise=len(others),
+        answer=summary_of(job),
+        is_old=is_old(job),
+        faults=faults,
+        papers=tuple(sorted(f"{folder}/{name}" for folder, name in paper_files(job))),
+    )
+
+
+class _told:  # noqa: N801 - used as a statement
+    """Catch what is at fault with the input and note it under *part*."""
+
+    def __init__(self, faults: dict[str, str], part: str) -> None:
+        self.faults, self.part = faults, part
+
+    def __enter__(self) -> None:
+        """Nothing to begin."""
+
+    def __exit__(self, _kind: object, error: BaseException | None, _trace: object) -> bool:
+        if isinstance(error, InputError):
+            self.faults[self.part] = str(error)
+            return True
+        return False
+
+
+# --- logs and drive ---------------------------------------------------------------------------------
+
+
+def _logs(job: JobFolder) -> tuple[list[tuple[str, str]], tuple[Stamp, ...]]:
+    """(name, fault) of every log of the job, and stamps of those that can be read."""
+    rows, stamps = [], []
+    named = job.draft.get("track.files", ())
+    for name in [named] if isinstance(named, str) else named:
+        fault = ""
+        try:
+            stamp = stamp_of(job.path / str(name))
+            _log(*stamp)
+            stamps.append(stamp)
+        except InputError as error:
+            fault = error.what
+        rows.append((Path(str(name)).name, fault))
+    return rows, tuple(stamps)
+
+
+def stamp_of(path: Path) -> Stamp:
+    """A path with size and time of change: as long as they stay, so does what was read."""
+    try:
+        stat = path.stat()
+    except (OSError, ValueError) as error:
+        raise InputError("this file is no longer there; put it back, or take it off the job", path.name) from error
+    return path, stat.st_size, stat.st_mtime_ns
+
+
+@lru_cache(maxsize=MOST_KEPT_LOGS)
+def _log(path: Path, _size: int, _time: int) -> TrackLog:
+    return log_of(read_bytes(path))
+
+
+@lru_cache(maxsize=MOST_KEPT_LOGS)
+def _drive(stamps: tuple[Stamp, ...]) -> DriveFacts:
+    logs = sorted((_log(*stamp) for stamp in stamps), key=lambda log: float(log.fixes.time_s[0]))
+    return drive_facts(tuple(logs))
+
+
+def _corners(job: JobFolder) -> list[tuple[float, float]]:
+    """Corners noted so far, as longitude and latitude."""
+    found = job.notes.get("corners", [])
+    with suppress(TypeError, ValueError):
+        return [(float(lon), float(lat)) for lon, lat in found]
+    return []
+
+
+# --- the boom ---------------------------------------------------------------------------------------
+
+
+def _rows(job: JobFolder) -> list[Mapping[str, Any]]:
+    rows = job.draft.get("boom.remembered", ())
+    return [row for row in rows if isinstance(row, dict)]
+
+
+def source_of(job: JobFolder) -> str:
+    """Where the job takes its boom state from; "" when it is open."""
+    found = job.draft.get("boom.intervals", "")
+    return found if found in SOURCES else "csv" if found else ""
+
+
+def _boom(job: JobFolder) -> BoomFacts:
+    """Stretches and on-times of the job; kept as long as drive, field and machine stay as they are."""
+    source = source_of(job)
+    keys = ("track", "field", "boom", "job")
+    own = {key: job.draft.values.get(key, {}) for key in keys}
+    boom = {name: value for name, value in own["boom"].items() if name not in ("remembered", "intervals")}
+    told = json.dumps([own["track"], own["field"], boom, own["job"].get("date")], sort_keys=True, default=str)
+    files = [*own["track"].get("files", ()), own["field"].get("boundary", "")]
+    stamps = tuple(stamp_of(job.path / str(name)) for name in files)
+    return _boom_once(job.path / JOB_FILE, source if source in SOURCES else ASSUME, told, stamps)
+
+
+@lru_cache(maxsize=8)
+def _boom_once(job_file: Path, source: str, _told: str, _stamps: tuple[Stamp, ...]) -> BoomFacts:
+    return boom_facts(run.read(job_file, intervals=source), source)
+
+
+# --- the answer -------------------------------------------------------------------------------------
+
+
+def summary_of(job: JobFolder) -> dict[str, Any] | None:
+    """Summary of the last audit; None when there is none that can be read."""
+    with suppress(InputError, ValueError):
+        settle(job.path / REPORT)
+        found = json.loads(read_bytes(job.path / REPORT / "summary.json").data)
+        if isinstance(found, dict) and isinstance(found.get("area_m2"), dict):
+            return found
+    return None
+
+
+def is_old(job: JobFolder) -> bool:
+    """Whether job file, log or outline were changed after the last audit."""
+    with suppress(InputError):
+        _, _, written = stamp_of(job.path / REPORT / "summary.json")
+        named = job.draft.get("track.files", ())
+        names = [JOB_FILE, *([named] if isinstance(named, str) else named), job.draft.get("field.boundary", "")]
+        return any(stamp_of(job.path / str(name))[2] > written for name in names if name)
+    return True
+
+
+def paper_files(job: JobFolder) -> dict[tuple[str, str], Path]:
+    """Papers of the job by the folder and name under which they are asked for."""
+    found = {}
+    for folder in (REPORT, PLAN):
+        with suppress(OSError):
+            for path in (job.path / folder).iterdir():
+                if path.is_file() and not path.name.startswith("."):
+                    found[folder, path.name] = path
+    return found
+
+
+def job_row(desk: Desk, wanted: str) -> JobRow:
+    """One row of the list of jobs; no log is read for it."""
+    try:
+        job = desk.job(wanted)
+    except InputError as error:
+        return JobRow(wanted, wanted, (), None, (), (), str(error))
+    field = desk.outline(job)
+    sketch, origin = _sketch(job)
+    return JobRow(
+        id=job.id,
+        name=str(job.draft.get("job.name", "")) or job.id,
+        lacks=job.draft.lacks,
+        answer=summary_of(job),
+        is_old=is_old(job),
+        ways=sketch,
+        rings=rings_m(field.areas, origin or middle_of(field.areas)) if field else (),
+    )
+
+
+def _sketch(job: JobFolder) -> tuple[list[list[tuple[float, float]]], PlaneOrigin | None]:
+    """The drive as it was noted when the log came, and the middle of its plane."""
+    with suppress(TypeError, ValueError, KeyError):
+        noted = job.notes["sketch"]
+        ways = [[(float(x), float(y)) for x, y in way] for way in noted["ways"]]
+        return ways, plane_origin(float(noted["lon"]), float(noted["lat"]))
+    return [], None
+
+
+def sketch_of(drive: DriveFacts) -> dict[str, Any]:
+    """What is noted of a drive for the list of jobs."""
+    ways = [simple_way(way) for way in drive.ways]
+    return {"lon": drive.origin.lon_deg, "lat": drive.origin.lat_deg, "ways": ways}

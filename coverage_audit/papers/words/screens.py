@@ -1,0 +1,194 @@
+"""The page's words: what logs show, what is open, what was found, as a grower says it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+from . import display
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from coverage_audit.sheet.boom import Said
+    from coverage_audit.sheet.facts import SheetFacts, WorkFacts
+    from coverage_audit.sheet.logs import DriveFacts
+
+PARTS = {
+    "logs": "The logs",
+    "field": "The field",
+    "machine": "The machine",
+    "boom": "On and off",
+    "tank": "In the tank",
+    "answer": "The answer",
+}
+"""Parts of the sheet in their order."""
+
+OPEN_WORDS = {
+    "logs": "a log",
+    "field": "the field",
+    "machine": "how wide the boom is",
+    "boom": "when the boom was on",
+}
+RECEIVER_WORDS = {
+    "fixed": "A receiver with RTK corrections",
+    "corrected": "A receiver with some corrections",
+    "plain": "A receiver without corrections, such as a phone",
+    "unknown": "A phone, or a receiver that does not say how good it is",
+}
+SOURCE_WORDS = {
+    "log": "As the switch in the log says",
+    "marks": "As the marks in the log say",
+    "segments": "On in every piece of the track, off between them",
+    "assume": "Nothing was logged: work it out from the drive",
+}
+STEERING_WORDS = {
+    "hand": "Steered by eye",
+    "guided": "Steered by the receiver that made this log",
+    "guided-other": "Steered by another receiver",
+    "unknown": "I do not know",
+}
+MOST_LINES = 3
+"""So many cautions stand under the answer; all of them in the report. [1]"""
+
+LENGTH_UNITS = {"metric": ("m", "cm"), "us": ("ft", "in")}
+RATE_UNITS = {"metric": ("L/ha",), "us": ("gal/ac",)}
+FLOW_UNITS = {"metric": ("L/min",), "us": ("gal/min",)}
+VOLUME_UNITS = {"metric": ("L",), "us": ("gal",)}
+DOSE_UNITS = {"metric": ("L/ha", "mL/ha", "kg/ha", "g/ha"), "us": ("oz/ac", "pt/ac", "qt/ac", "lb/ac")}
+
+
+def drive_words(drive: DriveFacts, units: str, timezone: str) -> list[str]:
+    """When and how far was driven, and what such a log can and cannot show."""
+    start = display.local_datetime(drive.start_s, timezone)
+    often = "one place a second" if abs(drive.step_s - 1) < 0.05 else f"one place every {drive.step_s:.3g} s"
+    if drive.step_s < 0.5:
+        often = f"{1 / drive.step_s:.0f} places a second"
+    span = f"{start} to {display.local_time(drive.end_s, timezone)}"
+    return [
+        f"{span}, {display.length(drive.length_m, units)} driven, {often}.",
+        _gap_words(drive, units, timezone),
+        _able_words(drive, units),
+    ]
+
+
+def _gap_words(drive: DriveFacts, units: str, timezone: str) -> str:
+    if not drive.gaps:
+        return "No gaps."
+    longest = max(drive.gaps, key=lambda gap: gap[2])
+    lost = sum(moved for _, _, moved in drive.gaps)
+    return (
+        f"{display.count(len(drive.gaps), 'gap')} in the log, {display.length(lost, units)} driven in them; the "
+        f"longest way at {display.local_time(longest[0], timezone)}, {display.length(longest[2], units)}. What "
+        "was sprayed there no log can tell."
+    )
+
+
+def _able_words(drive: DriveFacts, units: str) -> str:
+    who, narrow = RECEIVER_WORDS[drive.receiver], display.length(drive.narrowest_m, units)
+    boom = "It says when the boom was on." if drive.sources else "It does not say when the boom was on."
+    return f"{who}: good for skips wider than about {narrow}. {boom}"
+
+
+def open_words(lacks: Sequence[str]) -> str:
+    """What a job still needs, in one line; "" when it needs nothing."""
+    needed = [OPEN_WORDS[part] for part in lacks]
+    if not needed:
+        return ""
+    listed = needed[0] if len(needed) == 1 else f"{', '.join(needed[:-1])} and {needed[-1]}"
+    return f"Still needed: {listed}."
+
+
+def answer_words(summary: Mapping[str, Any], units: str) -> str:
+    """The first line: go back or not, where, how sure."""
+    decision = summary.get("decision")
+    if isinstance(decision, dict) and decision.get("sentence"):
+        return str(decision["sentence"])
+    missed = summary["area_m2"].get("missed") or 0.0
+    strips = len(summary.get("missed_strips", ()))
+    return f"{display.area(missed, units)} missed as counted, in {display.count(strips, 'strip')}."
+
+
+def answer_lines(summary: Mapping[str, Any]) -> list[str]:
+    """What must be known beside the first line: the notice of an assumed boom state, and cautions, the first few."""
+    notice = summary.get("assumed_notice")
+    return [str(one) for one in (*([notice] if notice else []), *summary.get("cautions", ())[:MOST_LINES])]
+
+
+def figures(summary: Mapping[str, Any], units: str) -> list[tuple[str, str, str]]:
+    """Three figures: what it is, the figure, and what stands below it."""
+    areas, accuracy = summary["area_m2"], summary.get("accuracy") or {}
+    target = areas.get("target") or 0.0
+    rows = [("Covered", "covered", "covered_m2"), ("Missed", "missed", "missed_m2")]
+    rows.append(("Sprayed twice", "double", "double_m2"))
+    found = []
+    for name, key, range_key in rows:
+        value = areas.get(key)
+        low, high = _range(accuracy.get(range_key), summary.get("assumed_ranges_m2") or {}, key)
+        if value is None:
+            found.append((name, display.NOT_KNOWN, ""))
+        elif low is None or high is None:
+            found.append((name, display.area(value, units), display.share(value, target)))
+        else:
+            least, most = display.area_range(low, high, units)
+            found.append((name, f"{least} to {most}" if least != most else least, "nine chances in ten"))
+    return found
+
+
+def _range(
+    accuracy: Mapping[str, Any] | None, assumed: Mapping[str, Any], key: str
+) -> tuple[float | None, float | None]:
+    told = accuracy or {}
+    if told.get("low90") is not None:
+        return told["low90"], told["high90"]
+    other = assumed.get(key) or {}
+    return other.get("low"), other.get("high")
+
+
+def plain_figures(areas: Mapping[str, float], units: str) -> list[tuple[str, str, str]]:
+    """The same figures as counted, while how sure they are is still being worked out."""
+    names = (("Covered", "covered"), ("Missed", "missed"), ("Sprayed twice", "double"))
+    return [(name, display.area(areas[key], units), "as counted") for name, key in names if key in areas]
+
+
+def work_words(work: WorkFacts) -> str:
+    """What is being done, and how far it is."""
+    if work.stage == "waiting":
+        return "Waiting for its turn."
+    if work.stage == "stopped":
+        return "Stopped. Nothing you entered is lost."
+    if work.stage == "failed":
+        return f"This does not work yet: {work.fault}"
+    doing = {"plain": "Counting the ground", "sure": "Working out how sure"}[work.stage]
+    return f"{doing}: {work.what}, {100 * work.part:.0f} %." if work.what else f"{doing}."
+
+
+def said_words(said: Sequence[Said], others: int) -> str:
+    """How much is remembered."""
+    if not said and not others:
+        return "Nothing is remembered yet."
+    told = display.count(len(said) + others, "stretch", "stretches")
+    return f"{told} as you remember it: marked as remembered in every paper."
+
+
+def clock(time_s: float, timezone: str) -> str:
+    """Time of day to the second: "07:42:10"."""
+    return f"{dt.datetime.fromtimestamp(round(time_s), ZoneInfo(timezone)):%H:%M:%S}"
+
+
+def missing_words(facts: SheetFacts) -> str:
+    """Why there is no answer yet."""
+    return open_words(facts.draft.lacks)
+
+
+def when_words(summary: Mapping[str, Any] | None) -> str:
+    """Local date of the job, from its summary; "" without one."""
+    if not summary:
+        return ""
+    job = summary.get("job", {})
+    try:
+        start = dt.datetime.fromisoformat(str(job["start"])).timestamp()
+        return display.local_date(start, str(job.get("timezone", "UTC")))
+    except (KeyError, ValueError):
+        return ""

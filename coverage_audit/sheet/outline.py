@@ -1,0 +1,175 @@
+"""Field outlines as drawn or driven: corners in plane metres to a GeoJSON file (RFC 7946) and back."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from coverage_audit.drive.model import PlaneOrigin
+from coverage_audit.drive.plane import GEOD, Plane
+from coverage_audit.errors import InputError
+from coverage_audit.read.outlines.registry import field_of
+from coverage_audit.read.packed import Memory
+
+from .tolerances import EDGE_CLOSE_M, EDGE_SIMPLE_M, KNOWN_FIELD_SHARE, LEAST_FIELD_M2, MOST_CORNERS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from coverage_audit.read.records import NamedArea
+
+    from .logs import DriveFacts
+
+Corner = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class OutlineFile:
+    """A file with field outlines: its polygons in degrees, what the reader noted, and their geodesic area. [m2]"""
+
+    areas: tuple[NamedArea, ...]
+    cautions: tuple[str, ...]
+
+    @property
+    def area_m2(self) -> float:
+        """Geodesic area on WGS 84 (Karney 2013). [m2]"""
+        return sum(abs(GEOD.geometry_area_perimeter(area.geometry)[0]) for area in self.areas)
+
+
+def outline_file(files: Mapping[str, bytes], name: str) -> OutlineFile:
+    """Read the outline *name* among *files* held in memory (a Shapefile has others beside it).
+
+    Raises
+    ------
+    InputError
+        It is no outline that can be read.
+    """
+    found = field_of(Memory(files), name)
+    return OutlineFile(found.areas, found.cautions)
+
+
+def checked_corners(corners: Sequence[Corner]) -> shapely.Polygon:
+    """Polygon in plane metres of drawn corners.
+
+    Raises
+    ------
+    InputError
+        Too few or too many corners, edges that cross, or no ground inside.
+    """
+    if len(corners) < 3:
+        raise InputError("a field needs three corners or more; tap another one", "field")
+    if len(corners) > MOST_CORNERS:
+        raise InputError(f"these are more than {MOST_CORNERS} corners; leave some out", "field")
+    polygon = shapely.Polygon(corners)
+    if not polygon.is_valid:
+        raise InputError("two edges of the outline cross each other; move a corner or undo the last one", "field")
+    if polygon.area < LEAST_FIELD_M2:
+        raise InputError("this outline has hardly any ground in it; draw it larger", "field")
+    return polygon
+
+
+def outline_geojson(polygon: shapely.Polygon, name: str, origin: PlaneOrigin) -> dict[str, object]:
+    """Feature collection of one named field, nine decimals of a degree (0.1 mm); JSON's own types."""
+    ring = shapely.get_coordinates(shapely.orient_polygons(polygon).exterior)
+    lon, lat = Plane(origin).to_degrees(ring[:, 0], ring[:, 1])
+    places = [[round(float(x), 9), round(float(y), 9)] for x, y in zip(lon, lat, strict=True)]
+    feature = {
+        "type": "Feature",
+        "properties": {"name": name},
+        "geometry": {"type": "Polygon", "coordinates": [places]},
+    }
+    return {"type": "FeatureCollection", "features": [feature]}
+
+
+def areas_geojson(areas: Sequence[NamedArea]) -> dict[str, object]:
+    """Feature collection of areas in degrees, with their names; JSON's own types."""
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"name": area.name},
+            "geometry": json.loads(shapely.to_geojson(shapely.orient_polygons(area.geometry))),
+        }
+        for area in areas
+    ]
+    return {"type": "FeatureCollection", "features": features}
+
+
+def rings_m(areas: Sequence[NamedArea], origin: PlaneOrigin) -> list[list[Corner]]:
+    """Rings of polygons in degrees, as corners in plane metres; the first corner is not repeated at the end."""
+    plane = Plane(origin)
+    rings: list[list[Corner]] = []
+    for area in areas:
+        for polygon in shapely.get_parts(plane.geometry_to_metres(area.geometry)):
+            corners = [shapely.get_coordinates(ring)[:-1] for ring in (polygon.exterior, *polygon.interiors)]
+            rings += [[(float(x), float(y)) for x, y in ring] for ring in corners]
+    return rings
+
+
+def ground_m(geometry: Mapping[str, object], origin: PlaneOrigin) -> list[list[list[Corner]]]:
+    """Polygons of a GeoJSON geometry as rings of plane metres, the outer one first."""
+    shape = Plane(origin).geometry_to_metres(shapely.from_geojson(json.dumps(geometry)))
+    parts = [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon"]
+    return [
+        [[(float(x), float(y)) for x, y in shapely.get_coordinates(ring)] for ring in (one.exterior, *one.interiors)]
+        for one in parts
+    ]
+
+
+def corners_m(corners_deg: Sequence[Corner], origin: PlaneOrigin) -> list[Corner]:
+    """Corners (longitude, latitude) in plane metres."""
+    return _pairs(Plane(origin).to_metres(*_columns(corners_deg))) if corners_deg else []
+
+
+def corners_deg(corners: Sequence[Corner], origin: PlaneOrigin) -> list[Corner]:
+    """Corners in plane metres as (longitude, latitude)."""
+    return _pairs(Plane(origin).to_degrees(*_columns(corners))) if corners else []
+
+
+def driven_edge(drive: DriveFacts, half_width_m: float) -> list[Corner]:
+    """Corners of the outer edge of what was driven, half a boom outside the outer pass. [m]
+
+    Such an outline follows the drive: whatever was skipped along the edge is not in it.
+    """
+    lines = shapely.MultiLineString([way[:, :2] for way in drive.ways])
+    reach = max(EDGE_CLOSE_M, half_width_m * 1.2)
+    # widened until neighbouring passes join, then drawn back: what is left is the drive's outer edge
+    ground = lines.buffer(reach, quad_segs=4).buffer(half_width_m - reach, join_style="mitre", mitre_limit=2.0)
+    largest = max(shapely.get_parts(ground), key=lambda one: one.area, default=None)
+    if largest is None or largest.is_empty:
+        raise InputError("the drive leaves no ground inside it; draw the field by its corners", "field")
+    simple = shapely.simplify(shapely.Polygon(largest.exterior), EDGE_SIMPLE_M)
+    return [(float(x), float(y)) for x, y in shapely.get_coordinates(simple.exterior)[:-1]]
+
+
+def share_inside(drive: DriveFacts, areas: Sequence[NamedArea]) -> float:
+    """Share of the drive's way that lies in *areas*. [1]"""
+    plane = Plane(drive.origin)
+    ground = shapely.union_all([plane.geometry_to_metres(area.geometry) for area in areas])
+    lines = shapely.MultiLineString([way[:, :2] for way in drive.ways])
+    return float(lines.intersection(ground).length / lines.length) if lines.length > 0 else 0.0
+
+
+def known_field(drive: DriveFacts, fields: Mapping[str, Sequence[NamedArea]]) -> str | None:
+    """Name of the kept field in which most of the drive lies, if enough of it does."""
+    shares = {name: share_inside(drive, areas) for name, areas in fields.items()}
+    best = max(shares, key=lambda name: shares[name], default=None)
+    return best if best is not None and shares[best] >= KNOWN_FIELD_SHARE else None
+
+
+def middle_of(areas: Sequence[NamedArea]) -> PlaneOrigin:
+    """Middle of a plane for *areas*. [deg]"""
+    west, south, east, north = shapely.total_bounds([area.geometry for area in areas]).tolist()
+    return PlaneOrigin((west + east) / 2, (south + north) / 2)
+
+
+def _columns(corners: Sequence[Corner]) -> tuple[np.ndarray, np.ndarray]:
+    columns = np.array(corners, float).reshape(-1, 2)
+    return columns[:, 0], columns[:, 1]
+
+
+def _pairs(columns: tuple[np.ndarray, np.ndarray]) -> list[Corner]:
+    return [(float(x), float(y)) for x, y in zip(*columns, strict=True)]
