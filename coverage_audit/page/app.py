@@ -315,8 +315,7 @@ class Page:
         def machine(job: JobFolder, given: Any) -> JobFolder:  # noqa: ANN401 - JSON
             if "use" in given:
                 return changes.use_machine(desk, job, asked.text(given, "use"))
-            changes.keep_machine(desk, job, asked.text(given, "keep"))
-            return job
+            return changes.keep_machine(desk, job, asked.text(given, "keep"))
 
         return {
             "set": lambda job, given: changes.set_keys(desk, job, given.get("keys", {})),

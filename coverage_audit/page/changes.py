@@ -11,7 +11,7 @@ from coverage_audit.errors import InputError
 from coverage_audit.papers.words.safe import json_text
 from coverage_audit.sheet.boom import ASSUME, SOURCES, Said, remembered_rows, said_of, with_one
 from coverage_audit.sheet.draft import draft_of, with_keys, with_product
-from coverage_audit.sheet.farm import machine_keys, with_machine
+from coverage_audit.sheet.farm import FARM_OF_JOB, with_machine
 from coverage_audit.sheet.logs import drive_facts, is_log, log_of, unpacked
 from coverage_audit.sheet.names import plain_name
 from coverage_audit.sheet.outline import (
@@ -92,16 +92,12 @@ def new_job(desk: Desk, logs: Sequence[str]) -> str:
     day = dt.datetime.fromtimestamp(drive.start_s, ZoneInfo(farm.timezone)).date()
     field = known_field(drive, {name: one.areas for name, one in desk.fields().items()})
     draft = draft_of("")
-    changes: dict[str, Any] = {
-        "job.timezone": farm.timezone,
-        "track.files": files,
-        "report.units": farm.units,
-    }
+    changes: dict[str, Any] = {"job.farm": FARM_OF_JOB, "track.files": files}
     name = plain_name(Path(field).stem, "job") if field else "job"
     if field:
         changes["field.boundary"] = f"../../fields/{field}"
     if len(farm.machines) == 1:
-        changes |= machine_keys(next(iter(farm.machines.values())))
+        changes["job.machine"] = next(iter(farm.machines))
     changes["boom.intervals"] = drive.sources[0] if drive.sources else ASSUME
     return desk.new_job(f"{day}-{name}", with_keys(draft, changes).text, {"sketch": sketch_of(drive)})
 
@@ -215,21 +211,20 @@ def _drive(desk: Desk, job: JobFolder) -> Any:  # noqa: ANN401 - DriveFacts, or 
 # --- machine ----------------------------------------------------------------------------------------
 
 
-def keep_machine(desk: Desk, job: JobFolder, name: str) -> None:
-    """Keep the job's machine in the farm file."""
+def keep_machine(desk: Desk, job: JobFolder, name: str) -> JobFolder:
+    """Keep the job's machine in the farm file, and take it from there."""
     if not name:
         raise InputError("give the machine a name", "machine")
-    keys = {key: job.draft.get(key) for key in MACHINE_KEYS}
-    desk.keep_farm(with_machine(desk.farm(), plain_name(name, "machine"), keys))
+    kept = plain_name(name, "machine")
+    desk.keep_farm(with_machine(desk.farm(), kept, {key: job.draft.get(key) for key in MACHINE_KEYS}))
+    return use_machine(desk, job, kept)
 
 
 def use_machine(desk: Desk, job: JobFolder, name: str) -> JobFolder:
-    """Take a kept machine."""
-    machine = desk.farm().machines.get(name)
-    if machine is None:
+    """Take a kept machine; what the job itself said of one is taken out."""
+    if name not in desk.farm().machines:
         raise InputError("this machine is no longer there; load the page again", "machine")
-    keys = dict.fromkeys(MACHINE_KEYS) | machine_keys(machine)
-    return desk.keep(job, with_keys(job.draft, {key: value for key, value in keys.items() if key in MACHINE_KEYS}))
+    return desk.keep(job, with_keys(job.draft, {**dict.fromkeys(MACHINE_KEYS), "job.machine": name}))
 
 
 # --- what is remembered -----------------------------------------------------------------------------

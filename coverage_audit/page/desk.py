@@ -11,7 +11,7 @@ import json
 import re
 import threading
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -108,7 +108,9 @@ class Desk:
         text = _text(path / JOB_FILE)
         noted = _text(path / NOTES_FILE) if (path / NOTES_FILE).is_file() else "{}"
         mark = hashlib.sha256(f"{text}\0{noted}".encode()).hexdigest()[:20]
-        return JobFolder(wanted, path, draft_of(text), _notes(noted), mark)
+        draft = draft_of(text)
+        kept = self.farm().machine_keys(draft.own("job.machine"))
+        return JobFolder(wanted, path, replace(draft, kept=kept), _notes(noted), mark)
 
     def new_job(self, wanted: str, text: str, notes: Mapping[str, Any]) -> str:
         """Make a folder for a job; its id."""

@@ -22,7 +22,7 @@ from markupsafe import escape
 from .tolerances import LONGEST_BODY_S, MAX_FILE_BODY_BYTES, MAX_WORDS_BODY_BYTES, SLOW_BODY_S
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, MutableMapping
+    from collections.abc import Callable
     from typing import Any
 
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -92,10 +92,6 @@ class RefusedError(Exception):
         super().__init__(why)
 
 
-class BodyRefusedError(RefusedError):
-    """A body that grew too large or came too slowly; it ends the reading of it."""
-
-
 class Guard:
     """Pure ASGI: everything passes here first, and what is not known is refused."""
 
@@ -127,32 +123,47 @@ class Guard:
 
     async def _through(self, scope: Scope, receive: Receive, begun: _Begun) -> None:
         headers = _Headers(scope)
-        self._place(scope, headers)
-        path = scope["path"]
-        if path.startswith(ENTRANCE):
-            self._enter(scope, headers)
+        self.host(headers)
+        self.method(scope)
+        self.path(scope)
+        self.site(headers)
+        if scope["path"].startswith(ENTRANCE):
+            self.token(scope)
             await _welcome(begun, self.keys)
             return
-        self._cookie(headers)
+        self.cookie(headers)
         limit = 0
         if scope["method"] == "POST":
-            limit = self._write(headers)
-        elif headers.one(b"sec-fetch-site", b"none") not in (b"none", b"same-origin"):
-            raise RefusedError(403, "another web site asked for this")
+            self.origin(headers)
+            self.own_header(headers)
+            limit = self.kind(headers)
         self.alive()
-        await self.app(scope, _bounded(receive, headers, limit), begun)
+        await self.app(scope, self.body(receive, headers, limit), begun)
 
-    def _place(self, scope: Scope, headers: _Headers) -> None:
-        """Method, Host and address: those of the page and no other."""
+    # --- one check each -------------------------------------------------------------------------
+
+    def host(self, headers: _Headers) -> None:
+        """Exactly the address of this run: a name that was bound anew to 127.0.0.1 is another host."""
         if not hmac.compare_digest(headers.one(b"host"), self.keys.host.encode()):
             raise RefusedError(421, "this is not the address of this program")
+
+    def method(self, scope: Scope) -> None:
+        """GET and POST, and nothing else."""
         if scope["method"] not in ("GET", "POST"):
             raise RefusedError(405, "only GET and POST are known here")
+
+    def path(self, scope: Scope) -> None:
+        """An address as the page makes them, before anything was decoded."""
         raw = scope.get("raw_path") or scope["path"].encode("utf-8", "replace")
         if not _PATH.fullmatch(raw) or not _QUERY.fullmatch(scope["query_string"]) or b"//" in raw:
             raise RefusedError(404, "there is no such page")
 
-    def _enter(self, scope: Scope, headers: _Headers) -> None:
+    def site(self, headers: _Headers) -> None:
+        """No other web site; browsers say who asks (Fetch Metadata, W3C)."""
+        if headers.one(b"sec-fetch-site", b"none") not in (b"none", b"same-origin"):
+            raise RefusedError(403, "another web site asked for this")
+
+    def token(self, scope: Scope) -> None:
         """The token of the first address, once."""
         given = scope["path"].removeprefix(ENTRANCE)
         right = hmac.compare_digest(given.encode(), self.keys.token.encode())
@@ -160,11 +171,10 @@ class Guard:
             raise RefusedError(
                 403, "this address was used already, or is from an earlier run; start coverage-audit page again"
             )
-        if headers.one(b"sec-fetch-site", b"none") not in (b"none", b"same-origin"):
-            raise RefusedError(403, "another web site asked for this")
         self.keys.used = True
 
-    def _cookie(self, headers: _Headers) -> None:
+    def cookie(self, headers: _Headers) -> None:
+        """The cookie of this run."""
         try:
             held = SimpleCookie(headers.joined(b"cookie").decode("latin-1"))
         except CookieError:
@@ -175,17 +185,30 @@ class Guard:
                 403, "this page belongs to whoever started it; open the address that coverage-audit page printed"
             )
 
-    def _write(self, headers: _Headers) -> int:
-        """What a request that changes anything must bring; the most bytes that its body may have."""
-        if headers.one(b"origin") != self.keys.origin.encode() or headers.one(OWN_HEADER) != OWN_VALUE:
+    def origin(self, headers: _Headers) -> None:
+        """What changes anything comes from a page of this run."""
+        if headers.one(b"origin") != self.keys.origin.encode():
             raise RefusedError(403, "only the page itself may change anything")
-        if headers.one(b"sec-fetch-site", b"same-origin") != b"same-origin":
-            raise RefusedError(403, "another web site asked for this")
+
+    def own_header(self, headers: _Headers) -> None:
+        """... and from its script: no form and no script of another origin can set this header."""
+        if headers.one(OWN_HEADER) != OWN_VALUE:
+            raise RefusedError(403, "only the page itself may change anything")
+
+    def kind(self, headers: _Headers) -> int:
+        """The most bytes that a body of this kind may have."""
         limits = {FILE_TYPE: MAX_FILE_BODY_BYTES, WORDS_TYPE: MAX_WORDS_BODY_BYTES}
         kind = headers.one(b"content-type")
         if kind not in limits:
             raise RefusedError(415, "what was sent is of no kind that is read here")
         return limits[kind]
+
+    def body(self, receive: Receive, headers: _Headers, limit: int) -> Receive:
+        """*receive*, until more than *limit* bytes came, or nothing for too long."""
+        declared = headers.one(b"content-length", b"0")
+        if not declared.isdigit() or len(declared) > 12 or int(declared) > limit:
+            raise RefusedError(413, "this is larger than anything that is read here")
+        return _Bounded(receive, limit)
 
 
 class _Headers:
@@ -224,28 +247,28 @@ class _Begun:
         await self._send(message)
 
 
-def _bounded(receive: Receive, headers: _Headers, limit: int) -> Receive:
-    """*receive*, until more than *limit* bytes came, or nothing for too long."""
-    declared = headers.one(b"content-length", b"0")
-    if not declared.isdigit() or len(declared) > 12 or int(declared) > limit:
-        raise RefusedError(413, "this is larger than anything that is read here")
-    state: MutableMapping[str, Any] = {"bytes": 0, "since": time.monotonic(), "more": limit > 0}
+class _Bounded:
+    """A body as it comes, up to its limits of size and time."""
 
-    async def bounded() -> Message:
-        if not state["more"]:
-            return await receive()  # only the end of the connection is waited for
-        left = LONGEST_BODY_S - (time.monotonic() - state["since"])
+    def __init__(self, receive: Receive, limit: int) -> None:
+        self._receive, self._limit = receive, limit
+        self._bytes, self._since = 0, time.monotonic()
+        self._more = limit > 0
+
+    async def __call__(self) -> Message:
+        """The next part; when the body is whole, the end of the connection."""
+        if not self._more:
+            return await self._receive()
+        left = LONGEST_BODY_S - (time.monotonic() - self._since)
         try:
-            message = await asyncio.wait_for(receive(), min(SLOW_BODY_S, max(left, 0.0)))
+            message = await asyncio.wait_for(self._receive(), min(SLOW_BODY_S, max(left, 0.0)))
         except TimeoutError as error:
-            raise BodyRefusedError(408, "this came too slowly; try again") from error
-        state["bytes"] += len(message.get("body", b""))
-        state["more"] = message["type"] == "http.request" and message.get("more_body", False)
-        if state["bytes"] > limit:
-            raise BodyRefusedError(413, "this is larger than anything that is read here")
+            raise RefusedError(408, "this came too slowly; try again") from error
+        self._bytes += len(message.get("body", b""))
+        self._more = message["type"] == "http.request" and message.get("more_body", False)
+        if self._bytes > self._limit:
+            raise RefusedError(413, "this is larger than anything that is read here")
         return message
-
-    return bounded
 
 
 async def _welcome(send: Callable[[Message], Any], keys: Keys) -> None:

@@ -150,7 +150,8 @@ def _boom(job: JobFolder) -> BoomFacts:
     keys = ("track", "field", "boom", "job")
     own = {key: job.draft.values.get(key, {}) for key in keys}
     boom = {name: value for name, value in own["boom"].items() if name not in ("remembered", "intervals")}
-    told = json.dumps([own["track"], own["field"], boom, own["job"].get("date")], sort_keys=True, default=str)
+    known = [own["track"], own["field"], boom, own["job"].get("date"), dict(job.draft.kept)]
+    told = json.dumps(known, sort_keys=True, default=str)
     files = [*own["track"].get("files", ()), own["field"].get("boundary", "")]
     stamps = tuple(stamp_of(job.path / str(name)) for name in files)
     return _boom_once(job.path / JOB_FILE, source if source in SOURCES else ASSUME, told, stamps)

@@ -5,6 +5,7 @@ What a person wrote into the file by hand, comments too, stays as it was.
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -25,16 +26,25 @@ WIDTHS = ("width", "sections", "nozzles")
 
 @dataclass(frozen=True)
 class Draft:
-    """The text of a job file and what it says, table by table; nothing in it is checked yet."""
+    """The text of a job file and what it says, table by table; nothing in it is checked yet.
+
+    ``kept``: keys such as "boom.width" that count where the job does not say them, since its machine does.
+    """
 
     text: str
     values: Mapping[str, Any]
+    kept: Mapping[str, Any] = dataclasses.field(default_factory=dict)
 
     def get(self, key: str, otherwise: Any = None) -> Any:  # noqa: ANN401 - any TOML value
-        """Value of a key such as "boom.width"."""
+        """Value of a key such as "boom.width", the job's own or that of its machine."""
+        own = self.own(key)
+        return own if own is not None else self.kept.get(key, otherwise)
+
+    def own(self, key: str) -> Any:  # noqa: ANN401 - any TOML value
+        """Value of a key in the job itself; None without one."""
         table, _, name = key.partition(".")
         inside = self.values.get(table)
-        return inside.get(name, otherwise) if isinstance(inside, dict) else otherwise
+        return inside.get(name) if isinstance(inside, dict) else None
 
     @property
     def lacks(self) -> tuple[str, ...]:
@@ -82,7 +92,7 @@ def with_keys(draft: Draft, changes: Mapping[str, Any]) -> Draft:
             document[table] = tomlkit.table()
         checked_value(key, value)
         document[table][name] = _rows(value) if isinstance(value, list) else value
-    return draft_of(tomlkit.dumps(document))
+    return dataclasses.replace(draft_of(tomlkit.dumps(document)), kept=draft.kept)
 
 
 def checked_value(key: str, value: object) -> None:
@@ -109,7 +119,7 @@ def with_product(draft: Draft, product: Mapping[str, Any] | None) -> Draft:
         rows = tomlkit.aot()
         rows.append(row)
         document["product"] = rows
-    return draft_of(tomlkit.dumps(document))
+    return dataclasses.replace(draft_of(tomlkit.dumps(document)), kept=draft.kept)
 
 
 def _rows(values: list[Any]) -> Any:  # noqa: ANN401 - the library's own kind

@@ -1,4 +1,4 @@
-"""The farm file as the page needs it: who, units, time zone, and the machines that are kept for the next job."""
+"""The farm file as the page needs it: who, units, time zone, and what is kept for the next job."""
 
 from __future__ import annotations
 
@@ -6,21 +6,22 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import tomlkit
-from tomlkit.exceptions import TOMLKitError
 
-from coverage_audit.errors import InputError
+from coverage_audit.jobs.farm import read_farm
 from coverage_audit.jobs.keys import TABLES, timezone
+from coverage_audit.read.packed import Memory
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
 FARM_FILE = "farm.toml"
-UNITS = ("metric", "us")
+FARM_OF_JOB = f"../../{FARM_FILE}"
+"""The farm file as a job file of the farm names it."""
 
 
 @dataclass(frozen=True)
 class Farm:
-    """Text of the farm file and what it says; ``machines`` and ``products`` by name, with a job file's keys."""
+    """Text of the farm file and what it says; ``machines`` and ``products`` by name, as they were typed."""
 
     text: str
     name: str
@@ -28,6 +29,11 @@ class Farm:
     timezone: str
     machines: Mapping[str, Mapping[str, Any]]
     products: Mapping[str, Mapping[str, Any]]
+
+    def machine_keys(self, name: object) -> dict[str, Any]:
+        """Keys of a kept machine, such as "boom.width", with their values; none of one that is not kept."""
+        machine = self.machines.get(name, {}) if isinstance(name, str) else {}
+        return {f"{table}.{key}": value for table, inside in machine.items() for key, value in inside.items()}
 
 
 def new_farm(name: str, units: str, zone: str) -> str:
@@ -40,7 +46,8 @@ def new_farm(name: str, units: str, zone: str) -> str:
     """
     document = tomlkit.document()
     table = tomlkit.table()
-    table["name"] = name
+    if name:
+        table["name"] = name
     table["timezone"] = timezone(zone, "time zone")
     table["units"] = TABLES["report"].keys["units"](units, "units")
     document["farm"] = table
@@ -53,21 +60,10 @@ def farm_of(text: str) -> Farm:
     Raises
     ------
     InputError
-        It is not TOML.
+        It cannot be read, or holds a key that is not known or a value that is not right.
     """
-    try:
-        values = tomlkit.parse(text).unwrap()
-    except TOMLKitError as error:
-        raise InputError(f"this is not TOML ({error}); correct it there", FARM_FILE) from error
-    own = _table(values, "farm")
-    return Farm(
-        text=text,
-        name=str(own.get("name", "")),
-        units=own["units"] if own.get("units") in UNITS else "metric",
-        timezone=str(own.get("timezone", "UTC")),
-        machines={name: one for name, one in _table(values, "machine").items() if isinstance(one, dict)},
-        products={name: one for name, one in _table(values, "product").items() if isinstance(one, dict)},
-    )
+    found = read_farm(Memory({FARM_FILE: text.encode()}), FARM_FILE)
+    return Farm(text, found.name, found.units or "metric", found.timezone or "UTC", found.machines, found.products)
 
 
 def with_machine(farm: Farm, name: str, keys: Mapping[str, Any]) -> str:
@@ -77,24 +73,18 @@ def with_machine(farm: Farm, name: str, keys: Mapping[str, Any]) -> str:
     machine = machines.setdefault(name, tomlkit.table())
     for key, value in keys.items():
         table, _, inner = key.partition(".")
-        inside = machine.setdefault(table, tomlkit.inline_table())
         if value is None:
-            inside.pop(inner, None)
+            if table in machine:
+                machine[table].pop(inner, None)
         else:
-            inside[inner] = value
+            machine.setdefault(table, tomlkit.inline_table())[inner] = value
     return tomlkit.dumps(document)
 
 
-def machine_keys(machine: Mapping[str, Any]) -> dict[str, Any]:
-    """Keys of a kept machine, such as "boom.width", with their values."""
-    return {
-        f"{table}.{name}": value
-        for table, inside in machine.items()
-        if isinstance(inside, dict)
-        for name, value in inside.items()
-    }
-
-
-def _table(values: Mapping[str, Any], name: str) -> dict[str, Any]:
-    found = values.get(name)
-    return found if isinstance(found, dict) else {}
+def with_product(farm: Farm, name: str, keys: Mapping[str, Any]) -> str:
+    """Text of the farm file with a product kept under *name*."""
+    document = tomlkit.parse(farm.text)
+    products = document.setdefault("product", tomlkit.table(is_super_table=True))
+    product = products.setdefault(name, tomlkit.table())
+    product.update(keys)
+    return tomlkit.dumps(document)

@@ -1,0 +1,249 @@
+"""From an empty folder and a phone's log to the answer, by what the page's script sends; then the command."""
+
+from __future__ import annotations
+
+import io
+import json
+import zipfile
+
+import numpy as np
+import pytest
+from page_house import open_house
+from phone_log import PLACE, phone_log
+
+from coverage_audit.cli import command as cli
+from coverage_audit.drive.model import PlaneOrigin
+from coverage_audit.drive.plane import Plane
+from coverage_audit.page.desk import Desk
+
+LOG = phone_log(scale=0.45)
+
+
+@pytest.fixture
+def house(tmp_path):
+    with open_house(tmp_path / "farm", made=False) as opened:
+        yield opened
+
+
+@pytest.fixture
+def farm(house):
+    assert house.post("/farm", name="Larch Hollow", units="us", timezone="America/Boise")["go"] == "/"
+    return house
+
+
+def job_of(house, data=LOG.gpx, name="Tuesday.gpx"):
+    """Drop a log and begin a job with it; the job's id and its mark."""
+    kept = house.send("/upload", data, name)
+    go = house.post("/jobs", logs=kept["logs"])["go"]
+    return go.removeprefix("/job/"), json.loads(house.get(f"{go}/parts").body)["mark"]
+
+
+def corners_on(house, job):
+    """The true corners of the field in the plane of the job's map."""
+    desk = Desk(house.root)
+    sketch = desk.job(job).notes["sketch"]
+    lon, lat = PLACE.to_degrees(*np.array(LOG.corners).T)
+    x, y = Plane(PlaneOrigin(sketch["lon"], sketch["lat"])).to_metres(lon, lat)
+    return np.column_stack([x, y]).tolist()
+
+
+def finished(house):
+    """A job with everything that an audit needs; its id."""
+    job, _ = job_of(house)
+    path = house.root / "jobs" / job / "job.toml"
+    path.write_text(path.read_text() + "[accuracy]\nreplicates = 4\n")  # few draws: how they come out is not asked here
+    mark = Desk(house.root).job(job).mark
+    for path, words in (
+        ("corners", {"corners": corners_on(house, job)}),
+        ("field", {"name": "Long meadow"}),
+        ("set", {"keys": {"boom.width": "9 m", "boom.antenna_ahead": "1.4 m"}}),
+    ):
+        found = house.post(f"/job/{job}/{path}", mark=mark, **words)
+        assert found["status"] == 200, found
+        mark = found["mark"]
+    return job
+
+
+def papers(folder):
+    return {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
+
+
+def test_answer_is_what_check_writes_of_the_saved_job_byte_for_byte(farm, tmp_path, capsys):
+    job = finished(farm)
+    assert farm.facts(job).stage == "done"
+    folder = farm.root / "jobs" / job
+    assert cli.main(["check", str(folder / "job.toml"), "-o", str(tmp_path / "out"), "--quiet"]) == 0
+    assert capsys.readouterr().err == ""
+    assert papers(folder / "report") == papers(tmp_path / "out")
+    told = json.loads(farm.get(f"/job/{job}/parts").body)["parts"]["answer"]
+    assert "headline" in told
+
+
+def test_plan_is_what_touchup_writes_of_the_saved_job(farm, tmp_path, capsys):
+    job = finished(farm)
+    farm.facts(job)
+    assert farm.post(f"/job/{job}/work", do="plan")["status"] == 200
+    assert farm.facts(job).stage == "done"
+    folder = farm.root / "jobs" / job
+    assert cli.main(["touchup", str(folder / "job.toml"), "-o", str(tmp_path / "plan"), "--quiet"]) == 0
+    capsys.readouterr()
+    assert papers(folder / "plan") == papers(tmp_path / "plan")
+
+
+def test_nothing_is_made_before_the_person_has_said_so(house):
+    assert b"Before the first job" in house.get("/").body
+    assert not house.root.exists()
+    assert house.post("/farm", name="x", units="us", timezone="Nowhere/Atall")["status"] == 422
+    assert not house.root.exists()
+
+
+def test_zipped_logs_are_taken_apart_and_kept_once(farm):
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as archive:
+        archive.writestr("phone/Tuesday.gpx", LOG.gpx)
+    first = farm.send("/upload", packed.getvalue(), "day.zip")["logs"]
+    again = farm.send("/upload", LOG.gpx, "the same day.gpx")["logs"]
+    assert first == again == ["2026-05-21-tuesday.gpx"]
+    assert (farm.root / "logs" / first[0]).read_bytes() == LOG.gpx
+
+
+@pytest.mark.parametrize("data", [b"not a log", b"<gpx></gpx>", b"PK\x03\x04broken"])
+def test_what_is_no_log_is_refused_in_words_and_not_kept(data, farm):
+    found = farm.send("/upload", data, "odd.gpx")
+    assert (found["status"], found["fault"] != "") == (422, True)
+    assert list((farm.root / "logs").iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["../../evil.gpx", "..\\..\\evil.gpx", "C:\\x.gpx", "\\\\server\\share\\x.gpx", "a\0b.gpx", "con.gpx", "é" * 300],
+)
+def test_names_of_dropped_files_never_decide_where_they_go(name, farm):
+    kept = farm.send("/upload", LOG.gpx, name)["logs"]
+    assert [path.name for path in (farm.root / "logs").iterdir()] == kept
+    assert kept[0].startswith("2026-05-21-")
+    assert not set(kept[0]) - set("abcdefghijklmnopqrstuvwxyz0123456789-.")
+
+
+def test_a_kept_field_is_taken_by_the_next_job_there(farm):
+    finished(farm)
+    job, _ = job_of(farm)
+    draft = Desk(farm.root).job(job).draft
+    assert draft.get("field.boundary") == "../../fields/long-meadow.geojson"
+    assert job == "2026-05-20-long-meadow"  # the local day: 02:38 UTC is the evening before in Boise
+
+
+def test_a_kept_machine_is_named_in_the_job_and_counts_there(farm):
+    job = finished(farm)
+    mark = Desk(farm.root).job(job).mark
+    assert farm.post(f"/job/{job}/machine", mark=mark, keep="Quad")["status"] == 200
+    text = (farm.root / "jobs" / job / "job.toml").read_text()
+    assert 'machine = "quad"' in text
+    assert "width" not in text
+    assert Desk(farm.root).job(job).draft.get("boom.width") == "9 m"
+    assert farm.facts(job).stage == "done"
+
+
+def test_outline_from_a_file_becomes_a_field_of_the_farm(farm):
+    job, _ = job_of(farm)
+    found = farm.send(f"/job/{job}/outline", LOG.geojson.encode(), "meadow.geojson")
+    assert found["status"] == 200
+    assert "Long meadow" in found["parts"]["field"]
+    assert (farm.root / "fields" / "long-meadow.geojson").is_file()
+
+
+def test_driven_edge_runs_half_a_boom_outside_the_outer_passes(farm):
+    job, mark = job_of(farm)
+    mark = farm.post(f"/job/{job}/set", mark=mark, keys={"boom.width": "9 m"})["mark"]
+    farm.post(f"/job/{job}/edge", mark=mark)
+    corners = np.array(json.loads(farm.get(f"/job/{job}/map").body)["corners"])
+    x, y = corners.T
+    area = abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
+    # the outer lap is driven half a boom inside the field's edge; turns beyond it and a phone's metre widen the rest
+    assert area == pytest.approx(18_497 * 0.45**2, rel=0.16)
+
+
+def test_two_windows_the_second_is_told_and_nothing_of_the_first_is_lost(farm):
+    job, mark = job_of(farm)
+    first = farm.post(f"/job/{job}/set", mark=mark, keys={"job.name": "from the first window"})
+    second = farm.post(f"/job/{job}/set", mark=mark, keys={"job.name": "from the second window"})
+    assert (first["status"], second["status"]) == (200, 409)
+    assert "another window" in second["changed"]
+    assert Desk(farm.root).job(job).draft.get("job.name") == "from the first window"
+
+
+def test_a_change_of_the_file_by_hand_is_seen_and_its_comments_stay(farm):
+    job, mark = job_of(farm)
+    path = farm.root / "jobs" / job / "job.toml"
+    path.write_text(path.read_text() + "# mine\n")
+    assert farm.post(f"/job/{job}/set", mark=mark, keys={"job.name": "x"})["status"] == 409
+    mark = json.loads(farm.get(f"/job/{job}/parts").body)["mark"]
+    assert farm.post(f"/job/{job}/set", mark=mark, keys={"job.name": "x"})["status"] == 200
+    assert "# mine" in path.read_text()
+
+
+def test_only_keys_of_the_page_are_set(farm):
+    job, mark = job_of(farm)
+    for key, value in (("track.files", "../../../secret"), ("boom.intervals", "../../x.csv"), ("job.farm", "x")):
+        before = (farm.root / "jobs" / job / "job.toml").read_bytes()
+        assert farm.post(f"/job/{job}/set", mark=mark, keys={key: value})["status"] == 422
+        assert (farm.root / "jobs" / job / "job.toml").read_bytes() == before
+
+
+def test_wrong_quantity_is_told_at_its_place_and_changes_nothing(farm):
+    job, mark = job_of(farm)
+    found = farm.post(f"/job/{job}/set", mark=mark, keys={"boom.width": "wide ft"})
+    assert (found["status"], found["place"]) == (422, "boom.width")
+    assert Desk(farm.root).job(job).draft.get("boom.width") is None
+
+
+def test_markup_in_names_is_data_on_every_screen(farm):
+    hostile = "</h1><script>alert(1)</script>"
+    job, mark = job_of(farm, name=f"{hostile}.gpx")
+    mark = farm.post(f"/job/{job}/set", mark=mark, keys={"job.name": hostile})["mark"]
+    farm.post(f"/job/{job}/set", mark=mark, keys={"product.name": hostile})
+    named = LOG.geojson.replace("Long meadow", hostile)
+    farm.send(f"/job/{job}/outline", named.encode(), f"{hostile}.geojson")
+    for page in (farm.get("/").body, farm.get(f"/job/{job}").body):
+        assert b"<script>alert" not in page
+        assert b"&lt;script&gt;alert(1)" in page
+
+
+def test_bin_takes_a_job_and_gives_it_back_whole(farm):
+    job, _ = job_of(farm)
+    before = papers(farm.root / "jobs" / job)
+    assert farm.post("/bin", job=job)["go"] == "/"
+    assert Desk(farm.root).jobs() == []
+    assert papers(farm.root / "bin" / job) == before
+    assert farm.post("/unbin", name=job)["go"] == "/"
+    assert papers(farm.root / "jobs" / job) == before
+
+
+def test_work_is_stopped_when_asked_and_leaves_no_half_report(farm):
+    job = finished(farm)
+    farm.post(f"/job/{job}/work", do="stop")
+    assert farm.facts(job).stage == "stopped"
+    assert not (farm.root / "jobs" / job / "report" / "summary.json").exists()
+
+
+def test_a_vanished_folder_is_told_in_words(farm):
+    job, mark = job_of(farm)
+    farm.root.rename(farm.root.with_name("elsewhere"))
+    assert farm.post(f"/job/{job}/set", mark=mark, keys={"job.name": "x"})["status"] == 422
+    assert farm.get(f"/job/{job}").status == 404
+    assert farm.get("/").status == 200
+
+
+def test_a_full_disk_is_told_in_words_and_the_job_stays_as_it_was(farm, monkeypatch):
+    job, mark = job_of(farm)
+    before = papers(farm.root / "jobs" / job)
+
+    def full(*_args, **_more):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("coverage_audit.files.whole_sets.os.fsync", full)
+    found = farm.post(f"/job/{job}/set", mark=mark, keys={"job.name": "x"})
+    assert found["status"] == 422
+    assert "space" in found["fault"]
+    monkeypatch.undo()
+    assert papers(farm.root / "jobs" / job) == before
