@@ -100,13 +100,6 @@ def read_files(contents: Mapping[str, str | bytes], job_file: str, progress: Pro
         return read(folder / job_file, progress)
 
 
-def without_draws(job: Job) -> Job:
-    """The same job, of whose accuracy nothing is asked: its plain areas come many times sooner."""
-    from coverage_audit.jobs.accuracy import with_replicates
-
-    return with_replicates(job, 0)
-
-
 def token(job: Job) -> str:
     """What tells a job from others: a hash over everything it was read from."""
     return hashlib.sha256("".join(sorted(sha256 for _, sha256 in job.sources)).encode()).hexdigest()

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from coverage_audit import run
 from coverage_audit.files.whole_sets import Permit, check_folder, write_all
+from coverage_audit.jobs.accuracy import with_replicates
 
 from .work import plain_areas
 
@@ -27,7 +28,7 @@ def answered(job_file: Path, report: Path, tell: Tell) -> None:
     check_folder(report, run.REPORT_PAPERS)
     job = run.read(job_file, lambda what, part: tell(what=what, part=part))
     permit = Permit({sha256 for _, sha256 in job.sources})
-    plain = run.audited(run.without_draws(job), lambda what, part: tell(what=what, part=part), job_file)
+    plain = run.audited(with_replicates(job, 0), lambda what, part: tell(what=what, part=part), job_file)
     tell(stage="sure", areas=plain_areas(run.summary(plain)), part=0.0)
     audit = run.audited(job, lambda what, part: tell(what=what, part=part), job_file)
     tell(what="writing the report", part=1.0)

@@ -223,7 +223,7 @@ class Page:
 
         async def kept() -> Any:  # noqa: ANN401 - JSON
             file = await asked.one_file(request)
-            return {"logs": await run_in_threadpool(changes.take_files, self.desk, file)}
+            return {"logs": [await run_in_threadpool(changes.take_file, self.desk, file)]}
 
         return await _told(kept())
 

@@ -12,7 +12,7 @@ from coverage_audit.papers.words.safe import json_text
 from coverage_audit.sheet.boom import ASSUME, SOURCES, Said, remembered_rows, said_of, with_one
 from coverage_audit.sheet.draft import draft_of, with_keys, with_product
 from coverage_audit.sheet.farm import FARM_OF_JOB, with_machine
-from coverage_audit.sheet.logs import drive_facts, is_log, log_of, unpacked
+from coverage_audit.sheet.logs import drive_facts, logs_in, unpacked
 from coverage_audit.sheet.names import plain_name
 from coverage_audit.sheet.outline import (
     areas_geojson,
@@ -59,36 +59,23 @@ USUAL_HALF_M = 5.0
 # --- logs -------------------------------------------------------------------------------------------
 
 
-def take_files(desk: Desk, file: InputFile) -> list[str]:
-    """Keep the logs of a dropped file; their names among the farm's logs.
+def take_file(desk: Desk, file: InputFile) -> str:
+    """Keep a dropped file of logs as it came; its name among the farm's logs.
 
     Raises
     ------
     InputError
         There is no log in it that can be read.
     """
-    kept, faults = [], []
-    for one in unpacked(file):
-        if not is_log(one):
-            faults.append(InputError("this is no log; a log is GPX or NMEA, as phone or receiver wrote it", one.name))
-            continue
-        try:
-            log = log_of(one)
-            day = dt.datetime.fromtimestamp(drive_facts((log,)).start_s, dt.UTC).date()
-        except InputError as error:
-            faults.append(error)
-            continue
-        kept.append(desk.keep_log(one, f"{day}-{plain_name(Path(one.name).stem, 'log')}").name)
-    if not kept and faults:
-        raise faults[0]
-    return kept
+    day = dt.datetime.fromtimestamp(drive_facts(logs_in(file)).start_s, dt.UTC).date()
+    return desk.keep_log(file, f"{day}-{plain_name(Path(file.name).stem, 'log')}").name
 
 
 def new_job(desk: Desk, logs: Sequence[str]) -> str:
     """Make a job of kept logs; its id."""
     files = _log_paths(desk, logs)
     farm = desk.farm()
-    drive = drive_facts(tuple(log_of(file) for file in (desk.read_log(name) for name in logs)))
+    drive = drive_facts(tuple(log for name in logs for log in logs_in(desk.read_log(name))))
     day = dt.datetime.fromtimestamp(drive.start_s, ZoneInfo(farm.timezone)).date()
     field = known_field(drive, {name: one.areas for name, one in desk.fields().items()})
     draft = draft_of("")
@@ -107,7 +94,7 @@ def add_logs(desk: Desk, job: JobFolder, logs: Sequence[str]) -> JobFolder:
     named = job.draft.get("track.files", [])
     before = [named] if isinstance(named, str) else list(named)
     files = [*before, *(path for path in _log_paths(desk, logs) if path not in before)]
-    drive = drive_facts(tuple(log_of(desk.log(job, str(name))) for name in files))
+    drive = drive_facts(tuple(log for name in files for log in logs_in(desk.log(job, str(name)))))
     return desk.keep(job, with_keys(job.draft, {"track.files": files}), {**job.notes, "sketch": sketch_of(drive)})
 
 

@@ -172,7 +172,7 @@ class Desk:
 
     def keep_log(self, file: InputFile, wanted: str) -> Path:
         """Put a log into the farm's logs, once however often it comes."""
-        return self._kept(self.root / "logs", file, wanted, ".nmea" if file.data[:1] in b"$!" else ".gpx")
+        return self._kept(self.root / "logs", file, wanted, _ending(file))
 
     def logs(self) -> list[str]:
         """Names of the kept logs."""
@@ -223,6 +223,11 @@ class Desk:
             name = free_name(wanted, {path.stem.casefold() for path in folder.iterdir()}) + ending
             write_all(folder, {name: file.data})
             return folder / name
+
+
+def _ending(file: InputFile) -> str:
+    """Ending by the file's first bytes; what it holds is told by its content whenever it is read."""
+    return {b"P": ".zip", b"$": ".nmea", b"!": ".nmea"}.get(file.data[:1], ".gpx")
 
 
 def shown_id(name: str) -> str:

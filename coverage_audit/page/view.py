@@ -15,7 +15,7 @@ from coverage_audit.read.source import read_bytes
 from coverage_audit.sheet.boom import ASSUME, SOURCES, BoomFacts, boom_facts, said_of
 from coverage_audit.sheet.draft import JOB_FILE
 from coverage_audit.sheet.facts import JobRow, SheetFacts
-from coverage_audit.sheet.logs import DriveFacts, drive_facts, log_of, plane_origin, simple_way
+from coverage_audit.sheet.logs import DriveFacts, drive_facts, logs_in, plane_origin, simple_way
 from coverage_audit.sheet.outline import corners_m, known_field, middle_of, rings_m
 
 from .desk import PLAN, REPORT, Desk, JobFolder
@@ -112,13 +112,13 @@ def stamp_of(path: Path) -> Stamp:
 
 
 @lru_cache(maxsize=MOST_KEPT_LOGS)
-def _log(path: Path, _size: int, _time: int) -> TrackLog:
-    return log_of(read_bytes(path))
+def _log(path: Path, _size: int, _time: int) -> tuple[TrackLog, ...]:
+    return logs_in(read_bytes(path))
 
 
 @lru_cache(maxsize=MOST_KEPT_LOGS)
 def _drive(stamps: tuple[Stamp, ...]) -> DriveFacts:
-    logs = sorted((_log(*stamp) for stamp in stamps), key=lambda log: float(log.fixes.time_s[0]))
+    logs = sorted((log for stamp in stamps for log in _log(*stamp)), key=lambda log: float(log.fixes.time_s[0]))
     return drive_facts(tuple(logs))
 
 

@@ -12,8 +12,9 @@ from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.drive.track import clean_track
 from coverage_audit.errors import InputError
-from coverage_audit.read.packed import Zip
-from coverage_audit.read.tracks.registry import FORMS, track_of
+from coverage_audit.read.packed import Memory, Zip
+from coverage_audit.read.tracks.form import Asked
+from coverage_audit.read.tracks.registry import logs_of
 from coverage_audit.recipe.tolerances import ASSUMED_ERROR_ELSE_M, ASSUMED_ERROR_M
 
 from .tolerances import DRAWN_WAY_M, MAX_GAP_S, RTK_CODES, SKETCH_M
@@ -71,20 +72,15 @@ def unpacked(file: InputFile) -> list[InputFile]:
     return [packed.read(name) for name in packed.names if packed.size(name)]
 
 
-def is_log(file: InputFile) -> bool:
-    """Whether a file looks like a track log of a form that is read."""
-    return any(form.recognises(file.data) for form in FORMS)
-
-
-def log_of(file: InputFile) -> TrackLog:
-    """Read one log.
+def logs_in(file: InputFile) -> tuple[TrackLog, ...]:
+    """Every log that a file holds: one, or those of a zip file.
 
     Raises
     ------
     InputError
         Of no form that is read, damaged, or without a usable fix.
     """
-    return track_of(file)
+    return tuple(logs_of(Memory({file.name: file.data}), file.name, Asked()))
 
 
 def drive_facts(logs: tuple[TrackLog, ...]) -> DriveFacts:

@@ -97,14 +97,16 @@ def test_nothing_is_made_before_the_person_has_said_so(house):
     assert not house.root.exists()
 
 
-def test_zipped_logs_are_taken_apart_and_kept_once(farm):
+def test_a_zipped_log_is_kept_as_it_came_and_once(farm):
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w") as archive:
         archive.writestr("phone/Tuesday.gpx", LOG.gpx)
     first = farm.send("/upload", packed.getvalue(), "day.zip")["logs"]
-    again = farm.send("/upload", LOG.gpx, "the same day.gpx")["logs"]
-    assert first == again == ["2026-05-21-tuesday.gpx"]
-    assert (farm.root / "logs" / first[0]).read_bytes() == LOG.gpx
+    again = farm.send("/upload", packed.getvalue(), "the same day.zip")["logs"]
+    assert first == again == ["2026-05-21-day.zip"]
+    assert (farm.root / "logs" / first[0]).read_bytes() == packed.getvalue()
+    job = farm.post("/jobs", logs=first)["go"]
+    assert b"driven, one place a second" in farm.get(job).body
 
 
 @pytest.mark.parametrize("data", [b"not a log", b"<gpx></gpx>", b"PK\x03\x04broken"])
