@@ -302,14 +302,10 @@ def _rate_grid(audit: Audit) -> dict[str, str]:
 
 
 def record(audit: Audit, label: str) -> JobRecord:
-    """An audit as the comparison sees it."""
-    import json
+    """An audit as the comparison and the season see it."""
+    from coverage_audit.papers.record import job_record
 
-    from coverage_audit.papers.geojson import findings_geojson, passes_geojson
-    from coverage_audit.read.result_record import JobRecord
-
-    features = [tuple(json.loads(text(audit))["features"]) for text in (findings_geojson, passes_geojson)]
-    return JobRecord(label, summary(audit), *features)
+    return job_record(audit, label)
 
 
 def finished(folder: Path, label: str) -> JobRecord:

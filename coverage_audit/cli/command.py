@@ -32,6 +32,7 @@ from .page import add_page
 from .proof import add_proof
 from .propose import add_propose
 from .receiver import add_receiver
+from .season import add_season
 from .touchup import add_touchup
 
 if TYPE_CHECKING:
@@ -46,8 +47,8 @@ MESSAGE_HEAD, MESSAGE_TAIL = 500, 300
 
 
 NOTHING_ASKED = (
-    "say what to do: page, check, demo, touchup, propose, compare, look, receiver, keygen, proof, verify, farm, field "
-    "or manual (see --help)"
+    "say what to do: page, check, demo, touchup, propose, compare, look, receiver, keygen, proof, verify, farm, field, "
+    "season or manual (see --help)"
 )
 STARTED_ALONE = f"The page opens in your web browser. For the commands: {PROGRAM} --help. Ctrl-C ends the page."
 
@@ -123,6 +124,7 @@ def _parser() -> argparse.ArgumentParser:
         add_proof,
         add_farm,
         add_page,
+        add_season,
         add_manual,
     ):
         add(commands)

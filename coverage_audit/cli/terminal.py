@@ -73,3 +73,22 @@ def progress_bar(options: argparse.Namespace) -> Iterator[Progress]:
             bar.refresh()
 
         yield show
+
+
+@contextmanager
+def jobs_bar(options: argparse.Namespace) -> Iterator[Callable[[int, int, int], None]]:
+    """Progress of many jobs on standard error: done, left, failed and the time left; asked of as the bar above."""
+    if options.quiet or not sys.stderr.isatty():
+        yield lambda _done, _left, _failed: None
+        return
+    from tqdm import tqdm  # noqa: PLC0415
+
+    shape = "{desc} {bar} {remaining} left"
+    with tqdm(total=0, leave=False, bar_format=shape) as bar:
+
+        def show(done: int, left: int, failed: int) -> None:
+            bar.total, bar.n = done + left, done
+            bar.set_description_str(f"{done} done, {left} left, {failed} failed", refresh=False)
+            bar.refresh()
+
+        yield show

@@ -27,6 +27,10 @@ else:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
+class FolderBusyError(InputError):
+    """Another run is writing into the folder."""
+
+
 LOCK = ".coverage-audit.lock"
 _HELD = (errno.EACCES, errno.EAGAIN, errno.EDEADLK)
 
@@ -37,7 +41,7 @@ def only_writer(folder: Path) -> Iterator[None]:
 
     Raises
     ------
-    InputError
+    FolderBusyError
         Another run is writing into the folder.
     OSError
         The folder may not be written to.
@@ -66,7 +70,7 @@ def _taken(path: Path) -> int:
         except OSError as error:
             if error.errno in _HELD:
                 os.close(descriptor)
-                raise InputError(
+                raise FolderBusyError(
                     "another run is writing into this folder; wait until it has ended", str(path.parent)
                 ) from error
         # the owner before us may have removed the file between our opening and our locking it

@@ -98,19 +98,33 @@ def read_job_from(
     InputError
         Anything in the job file or in a file it names that cannot be used.
     """
+    values, sources, use = job_values(source, name, intervals)
+    places = Places(f"{source.base_name(name)}, ", {} if use is None else use.places)
+    return _job(values, source.folder_of(name), places, sources, progress, use)
+
+
+def job_values(
+    source: Source, name: str, intervals: str | None = None
+) -> tuple[dict[str, dict[str, Any]], tuple[tuple[str, str], ...], FarmUse | None]:
+    """Checked values of a job file by table, the (file, sha256) they come from, and what its farm filled.
+
+    No other file that it names is read.
+
+    Raises
+    ------
+    InputError
+        The job file or the farm's is wrong.
+    """
     file = source.read(name)
     data = toml_of(file, NO_JOB_FILE)
-    beside = source.folder_of(name)
-    farm = farm_of(data, beside, file.name)
+    farm = farm_of(data, source.folder_of(name), file.name)
     use = None
     if farm is not None:
         data, use = with_farm(data, farm, file.name)
     if intervals is not None:
         data["boom"] = (boom if isinstance(boom := data.get("boom"), dict) else {}) | {"intervals": intervals}
-    values = job_file(data, file.name)
     sources = [(one.name, one.sha256) for one in (file, *([] if farm is None else [farm.file]))]
-    places = Places(f"{file.name}, ", {} if use is None else use.places)
-    return _job(values, beside, places, tuple(sources), progress, use)
+    return job_file(data, file.name), tuple(sources), use
 
 
 def job_from_options(
@@ -197,7 +211,7 @@ def _job(
     tell = progress or (lambda _stage, _fraction: None)
     if values["boom"]["intervals"] != "log" or states_width(values["boom"]):
         boom_settings(values["boom"], places)  # a slip is told before any log is read
-    files = [_existing(source, name, places["track.files"], folder=True) for name in values["track"]["files"]]
+    files = [existing(source, name, places["track.files"], folder=True) for name in values["track"]["files"]]
     csv_file = None
     if values["boom"]["intervals"] not in INTERVAL_SOURCES:
         csv_file = _intervals_file(source, values["boom"]["intervals"], places["boom.intervals"])
@@ -258,7 +272,7 @@ def _operator(logs: Sequence[TrackLog]) -> str:
 # --- files ------------------------------------------------------------------------------------
 
 
-def _existing(source: Source, name: str, place: str, *, folder: bool = False) -> str:
+def existing(source: Source, name: str, place: str, *, folder: bool = False) -> str:
     """Name of a file, or with *folder* of a folder too, that is there."""
     if not (source.exists(name, place) or (folder and source.folder(name))):
         raise InputError(f'there is no file "{name}" ({source.start}); check the name', place)
@@ -270,14 +284,14 @@ def _intervals_file(source: Source, name: str, place: str) -> str:
     close = get_close_matches(name.lower(), INTERVAL_SOURCES, n=1, cutoff=0.7)
     if close and not source.exists(name, place):
         raise InputError(f'there is no file "{name}"; did you mean "{close[0]}"?', place)
-    return _existing(source, name, place)
+    return existing(source, name, place)
 
 
 def _areas(
     values: dict[str, Any], source: Source, places: Places
 ) -> tuple[FieldFile, tuple[NamedArea, ...], list[tuple[str, str]], list[str]]:
     """Boundary, no-spray areas, their (file, sha256) and cautions."""
-    boundary = field_of(source, _existing(source, values["boundary"], places["field.boundary"]))
+    boundary = field_of(source, existing(source, values["boundary"], places["field.boundary"]))
     if not boundary.areas:
         raise InputError(
             "there are only no-spray areas in it; name a file with the field's outline", places["field.boundary"]
@@ -285,7 +299,7 @@ def _areas(
     sources, cautions = list(boundary.sources), list(boundary.cautions)
     exclude: list[NamedArea] = list(boundary.no_spray)
     for name in values.get("exclude", ()):
-        found = field_of(source, _existing(source, name, places["field.exclude"]))
+        found = field_of(source, existing(source, name, places["field.exclude"]))
         exclude += found.no_spray or found.areas
         sources += found.sources
         cautions += found.cautions

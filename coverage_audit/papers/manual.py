@@ -34,6 +34,7 @@ CHAPTERS = (
     "proof",
     "compare",
     "farm",
+    "season",
     "job_file",
     "commands",
     "limits",

@@ -99,6 +99,7 @@ def _job(audit: Audit) -> dict[str, Any]:
         "timezone": settings.timezone,
         "units": settings.report.units,
         "fields": audit.sprayed_fields,
+        "machine": None if settings.farm is None else settings.farm.machine or None,
     }
 
 

@@ -32,3 +32,6 @@ ROWS_SHOWN = 12
 
 LISTED_STRIPS = 5
 """Missed strips named on the terminal; the report and summary.json have them all. [1]"""
+
+LISTED_FAILURES = 10
+"""Jobs that failed, named on the terminal; the ledger has them all. [1]"""

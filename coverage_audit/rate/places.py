@@ -41,8 +41,7 @@ def places_above(
         return (), 0.0
     order = above[np.lexsort((cells.column[above], cells.row[above]))]
     row, column = cells.row[order].astype(np.int64), cells.column[order].astype(np.int64)
-    run, first, last = _runs(row, column)
-    place = _components(row[first], column[first], column[last])[run]
+    place = connected(row, column)
     area = np.bincount(place, weights=cells.area_m2(cells.swept[order]))
     named = np.flatnonzero(area >= LEAST_RATE_PLACE_M2)
     named = named[np.argsort(-area[named], kind="stable")][:MOST_RATE_PLACES]
@@ -61,13 +60,19 @@ def places_above(
                 mean_l_ha=float(litres[own].sum() * HECTARE_M2 / area[number]),
                 max_l_ha=float(rate[own].max()),
                 cause=(*CAUSES, "overlap")[int(total[:, number].argmax())],
-                polygon=_outline(row[own], column[own], cells.cell_m),
+                polygon=cell_outline(row[own], column[own], cells.cell_m),
             )
         )
     return tuple(found), float(area.sum() - area[named].sum())
 
 
-def _outline(row: IntArray, column: IntArray, cell_m: float) -> BaseGeometry:
+def connected(row: IntArray, column: IntArray) -> IntArray:
+    """Number, from 0, of the connected place of each cell; cells in order of row and column, shape (n,)."""
+    run, first, last = _runs(row, column)
+    return np.asarray(_components(row[first], column[first], column[last])[run])
+
+
+def cell_outline(row: IntArray, column: IntArray, cell_m: float) -> BaseGeometry:
     """One shape of connected cells, in metres, its staircases drawn as slanted lines."""
     south, west = int(row.min()) - 1, int(column.min()) - 1
     rows, columns = int(row.max()) - south + 2, int(column.max()) - west + 2
@@ -91,7 +96,7 @@ def _outline(row: IntArray, column: IntArray, cell_m: float) -> BaseGeometry:
 
 
 def _run_by_run(row: IntArray, column: IntArray, cell_m: float) -> BaseGeometry:
-    """As :func:`_outline`, without a picture of the whole place; cells in order of row and column."""
+    """As :func:`cell_outline`, without a picture of the whole place; cells in order of row and column."""
     _, first, last = _runs(row, column)
     west, east, south = column[first] * cell_m, (column[last] + 1) * cell_m, row[first] * cell_m
     return shapely.union_all(shapely.box(west, south, east, south + cell_m))

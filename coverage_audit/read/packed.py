@@ -145,8 +145,8 @@ class Zip(Packed):
 
     Parameters
     ----------
-    data : bytes
-        The zip file.
+    data : bytes or ZipFile
+        The zip file; opened already, one of the program's own.
     title : str
         Its name, for messages.
 
@@ -157,16 +157,9 @@ class Zip(Packed):
         the same, a link, a file under a password or packed in a rare way.
     """
 
-    def __init__(self, data: bytes, title: str) -> None:
-        if len(data) > MAX_FILE_BYTES:
-            raise too_large(MAX_FILE_BYTES, title)
-        if data.count(_ENTRY) > MAX_PACKED_FILES:  # before a list of them is made; at most a few false ones
-            raise InputError(f"it holds more than {MAX_PACKED_FILES} files; pack only the job's folder", title)
-        try:
-            self._archive = zipfile.ZipFile(io.BytesIO(data))
-        except _BROKEN as error:
-            raise InputError(f"this is no whole zip file ({error}); pack the job's folder again", title) from error
-        members = [member for member in self._archive.infolist() if not member.filename.endswith("/")]
+    def __init__(self, data: bytes | zipfile.ZipFile, title: str) -> None:
+        archive = _opened(data, title) if isinstance(data, bytes) else data
+        members = [member for member in archive.infolist() if not member.filename.endswith("/")]
         names = _plain_names([member.filename for member in members], title)
         for member in members:
             _refuse_odd(member, title)
@@ -175,6 +168,7 @@ class Zip(Packed):
                 f"what it holds has more than {MAX_PACKED_BYTES / 1024**2:.3g} MiB; pack only the job's folder", title
             )
         self.title = title
+        self._archive = archive
         self._members = dict(zip(names, members, strict=True))
 
     def _sizes(self) -> Mapping[str, int]:
@@ -192,6 +186,18 @@ class Zip(Packed):
         if len(data) != declared:
             raise InputError("it has another size than the zip file declares; pack it again", self.place(key))
         return data
+
+
+def _opened(data: bytes, title: str) -> zipfile.ZipFile:
+    """Zip file in memory; refused when it is none, or holds more than a job does."""
+    if len(data) > MAX_FILE_BYTES:
+        raise too_large(MAX_FILE_BYTES, title)
+    if data.count(_ENTRY) > MAX_PACKED_FILES:  # before a list of them is made; at most a few false ones
+        raise InputError(f"it holds more than {MAX_PACKED_FILES} files; pack only the job's folder", title)
+    try:
+        return zipfile.ZipFile(io.BytesIO(data))
+    except _BROKEN as error:
+        raise InputError(f"this is no whole zip file ({error}); pack the job's folder again", title) from error
 
 
 def _refuse_odd(member: zipfile.ZipInfo, title: str) -> None:

@@ -1,4 +1,4 @@
-"""A finished result folder: its summary, findings and passes, for comparing."""
+"""A finished audit read from its papers: summary, findings and passes."""
 
 from __future__ import annotations
 
@@ -14,9 +14,12 @@ from .source import Folder
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from .result_record import RecordSurface
     from .source import Source
 
 SUMMARY_FILE = "summary.json"
+RESULT_FILES = (SUMMARY_FILE, "findings.geojson", "passes.geojson")
+"""The papers that a record is read from: its summary, findings, and lines."""
 SUMMARY = "coverage-audit summary 1"
 NEEDED = ("passes", "steering", "area_m2", "time_s", "volume_l")
 
@@ -29,7 +32,17 @@ def read_result(folder: Path, label: str) -> JobRecord:
     InputError
         A file is missing, damaged, or of another kind.
     """
-    source = Folder(folder)
+    return read_result_of(Folder(folder), label)
+
+
+def read_result_of(source: Source, label: str, surface: RecordSurface | None = None) -> JobRecord:
+    """Read the papers of an audit from any source; *surface* is the rate surface that lies beside them.
+
+    Raises
+    ------
+    InputError
+        As :func:`read_result`.
+    """
     summary = _json(source, SUMMARY_FILE)
     if summary.get("schema") != SUMMARY or any(key not in summary for key in NEEDED):
         raise InputError(
@@ -38,11 +51,11 @@ def read_result(folder: Path, label: str) -> JobRecord:
         )
     SUMMARY_SHAPE(summary, source.place(SUMMARY_FILE))
     found = {}
-    for name in ("findings.geojson", "passes.geojson"):
+    for name in RESULT_FILES[1:]:
         found[name] = _json(source, name)
         FEATURES_SHAPE(found[name], source.place(name))
     findings, lines = (tuple(one["features"]) for one in found.values())
-    return JobRecord(label, summary, findings, lines)
+    return JobRecord(label, summary, findings, lines, surface)
 
 
 def _json(source: Source, name: str) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""A finished audit as the comparison sees it: its summary and its map, from memory or a result folder."""
+"""A finished audit as one typed record: its summary, its map and its rate surface, from memory or from files."""
 
 from __future__ import annotations
 
@@ -8,15 +8,36 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from coverage_audit.arrays import FloatArray, IntArray
+
+
+@dataclass(frozen=True, eq=False)
+class RecordSurface:
+    """What every cell of the sprayed ground got. Arrays of shape (n,).
+
+    The plane is the equal-area one about ``lon_deg``, ``lat_deg`` (see ``drive.plane``); a cell spans ``column``
+    to ``column + 1`` times ``cell_m`` [m] east of there, and ``row`` likewise north. ``rate_l_ha`` is the mean over
+    the part of it that was swept, ``swept`` that part. [L/ha], [1]
+    """
+
+    lon_deg: float
+    lat_deg: float
+    cell_m: float
+    row: IntArray
+    column: IntArray
+    rate_l_ha: FloatArray
+    swept: FloatArray
+
 
 @dataclass(frozen=True, eq=False)
 class JobRecord:
-    """One job: its label, its ``summary.json``, and the features of its two GeoJSON files."""
+    """One job: its label, its ``summary.json``, the features of its two GeoJSON files, its rate surface if known."""
 
     label: str
     summary: Mapping[str, Any]
     findings: tuple[Mapping[str, Any], ...]
     lines: tuple[Mapping[str, Any], ...]
+    surface: RecordSurface | None = None
 
     @property
     def passes(self) -> list[Mapping[str, Any]]:

@@ -68,3 +68,6 @@ LARGEST_FIGURE = 1e12
 
 MAX_WITHIN_S = 7200.0
 """A remembered moment that may be off by more than this says nothing. [s]"""
+
+RATE_BITS = 14
+"""Significant bits of a saved rate: the last is 3e-5 of it, and three digits are told. [bit]"""

@@ -1,0 +1,193 @@
+"""What a season's ledger holds: frozen dataclasses of plain values, no algorithms.
+
+Areas [m2], amounts of product [L or kg], places in degrees (WGS 84), days as ISO dates. None: cannot be told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from dataclasses import field as dataclass_field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+
+@dataclass(frozen=True)
+class ProductRow:
+    """One product in one job. ``unit`` is "L" or "kg", ``per_l`` [L or kg a litre of mix], the others per hectare."""
+
+    name: str
+    reg_no: str
+    unit: str | None
+    per_l: float | None
+    used: float | None
+    most_per_ha: float | None
+    max_per_season: float | None
+    phi_days: float | None
+    grazing_days: float | None
+
+    @property
+    def key(self) -> str:
+        """The same product by whichever letters it was typed in."""
+        return " ".join(self.name.casefold().split())
+
+
+@dataclass(frozen=True)
+class CauseRow:
+    """Missed strips of one cause: how many, and their area. [m2]"""
+
+    kind: str
+    strips: int
+    area_m2: float
+
+
+@dataclass(frozen=True)
+class JobRow:
+    """One audited job as the ledger lists it.
+
+    ``job`` is its folder from the farm's ("jobs/..."). ``start``, ``end`` are UTC, ``first_day``, ``last_day`` local
+    dates. ``area_m2`` holds the areas of ``summary.json`` by name. ``laid_l`` is what lies on the ground by the rate
+    surface [L]. ``box_deg`` is (west, south, east, north) of the field.
+    """
+
+    job: str
+    name: str
+    fields: tuple[str, ...]
+    machine: str
+    start: str
+    end: str
+    first_day: str
+    last_day: str
+    units: str
+    assumed: bool
+    area_m2: Mapping[str, float | None]
+    applied_l: float | None
+    laid_l: float | None
+    over_covered_l_ha: float | None
+    target_l_ha: float | None
+    products: tuple[ProductRow, ...]
+    causes: tuple[CauseRow, ...]
+    box_deg: tuple[float, float, float, float]
+
+    @property
+    def field(self) -> str:
+        """Name of the field, or of the fields that were sprayed as one."""
+        return " and ".join(name for name in self.fields if name)
+
+
+@dataclass(frozen=True)
+class FailedJob:
+    """A job that could not be audited, and why, in one line. ``kind`` says what sort of failure it was."""
+
+    job: str
+    kind: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class AbovePlace:
+    """Connected ground that got more than the label's most per season. Area [m2], dose per hectare."""
+
+    area_m2: float
+    most_per_ha: float
+    lat: float
+    lon: float
+    jobs: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ProductSeason:
+    """A product on one field over the season; amounts per hectare are of ``unit``.
+
+    ``most_per_ha`` is the dose at the spot that got most, ``above_m2`` the ground above ``max_per_season``. Where
+    ``unknown`` names jobs whose rate on the ground nobody knows, both are None, and ``at_least_per_ha`` is what the
+    others alone add up to. ``closing``: amount in the grid over what the jobs put on the ground. [1]
+    """
+
+    name: str
+    reg_no: str
+    unit: str | None
+    jobs: tuple[str, ...]
+    used: float | None
+    most_per_ha: float | None
+    at_least_per_ha: float | None
+    max_per_season: float | None
+    above_m2: float | None
+    places: tuple[AbovePlace, ...] = ()
+    unknown: tuple[str, ...] = ()
+    closing: float | None = None
+    assumed: bool = False
+
+
+@dataclass(frozen=True)
+class Mended:
+    """A missed strip that a later job sprayed, wholly or in part. [m2]"""
+
+    job: str
+    strip: str
+    by: str
+    area_m2: float
+    mended_m2: float
+
+
+@dataclass(frozen=True)
+class StripRow:
+    """A missed strip of one job, as the audit told it; ``wkb`` is its ground in degrees. [m], [m2]"""
+
+    job: str
+    strip: str
+    area_m2: float
+    mended_m2: float
+    length_m: float
+    mean_width_m: float
+    max_width_m: float
+    where: str
+    cause: str
+    wkb: bytes = dataclass_field(repr=False)
+
+
+@dataclass(frozen=True)
+class FieldLedger:
+    """One field over the season.
+
+    ``earliest_cut`` and ``earliest_grazing`` hold for all jobs together; ``without_phi`` and ``without_grazing`` name
+    products for which no interval was given, so that a day may be too early for them. ``without_product`` names jobs
+    that say of no product. ``touchups`` are jobs that mended others. ``outlines`` are the field as each job has it,
+    ``shapes`` what the map draws, in order: "field", "missed" (still so) and "above". Ground is well-known binary
+    (OGC 06-103r4) in degrees, as it has to travel.
+    """
+
+    field: str
+    jobs: tuple[JobRow, ...]
+    products: tuple[ProductSeason, ...]
+    earliest_cut: str | None
+    earliest_grazing: str | None
+    without_phi: tuple[str, ...]
+    without_grazing: tuple[str, ...]
+    without_product: tuple[str, ...]
+    mended: tuple[Mended, ...]
+    touchups: tuple[str, ...]
+    strips: tuple[StripRow, ...] = ()
+    outlines: tuple[bytes, ...] = dataclass_field(default=(), repr=False)
+    shapes: tuple[tuple[str, bytes], ...] = dataclass_field(default=(), repr=False)
+
+    def mended_m2(self, job: str) -> float:
+        """Ground that *job* missed and a later one sprayed. [m2]"""
+        return sum(one.mended_m2 for one in self.mended if one.job == job)
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """A season of one farm; ``fields`` and ``failed`` in order of their names."""
+
+    farm: str
+    season: str
+    units: str
+    fields: tuple[FieldLedger, ...]
+    failed: tuple[FailedJob, ...]
+
+    @property
+    def jobs(self) -> tuple[JobRow, ...]:
+        """Every audited job, in order of its folder."""
+        return tuple(sorted((job for one in self.fields for job in one.jobs), key=lambda job: job.job))

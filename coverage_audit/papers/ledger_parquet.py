@@ -1,0 +1,99 @@
+"""The ledger of a season as GeoParquet 1.1 (OGC), each row with the box of its ground (covering)."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING, Any
+
+from coverage_audit.errors import InputError
+
+from .ledger_files import AREAS
+
+if TYPE_CHECKING:
+    from coverage_audit.ledger.model import JobRow, Ledger
+
+VERSION = "1.1.0"
+
+
+def season_parquet(ledger: Ledger) -> dict[str, bytes]:
+    """``jobs.parquet``: a row an audited job with the outline of its field; ``strips.parquet``: a row a missed strip.
+
+    Raises
+    ------
+    InputError
+        The library is not installed.
+    """
+    touchups = {job for one in ledger.fields for job in one.touchups}
+    jobs = sorted(
+        (
+            (job, one.field, one.mended_m2(job.job), wkb)
+            for one in ledger.fields
+            for job, wkb in zip(one.jobs, one.outlines or [None] * len(one.jobs), strict=True)
+        ),
+        key=lambda row: row[0].job,
+    )
+    strips = sorted(((strip, one.field) for one in ledger.fields for strip in one.strips), key=lambda row: row[0].job)
+    return {
+        "jobs.parquet": _parquet(
+            [
+                {**_job(job), "field": field, "mended_m2": mended, "touchup": job.job in touchups}
+                for job, field, mended, _ in jobs
+            ],
+            [wkb for *_, wkb in jobs],
+            JOB_TYPES,
+        ),
+        "strips.parquet": _parquet(
+            [
+                {"field": field, **{name: getattr(strip, name) for name in STRIP_TYPES if name != "field"}}
+                for strip, field in strips
+            ],
+            [strip.wkb for strip, _ in strips],
+            STRIP_TYPES,
+        ),
+    }
+
+
+TEXT, FIGURE, TRUTH = "string", "float64", "bool"
+JOB_TYPES = {
+    **dict.fromkeys(("job", "name", "field", "machine", "day", "start", "end"), TEXT),
+    **dict.fromkeys(("assumed", "touchup"), TRUTH),
+    **dict.fromkeys((*(f"{name}_m2" for name in AREAS), "mended_m2"), FIGURE),
+    **dict.fromkeys(("applied_l", "target_l_ha", "over_covered_l_ha"), FIGURE),
+}
+STRIP_TYPES = {
+    **dict.fromkeys(("job", "field", "strip", "where", "cause"), TEXT),
+    **dict.fromkeys(("area_m2", "mended_m2", "length_m", "mean_width_m", "max_width_m"), FIGURE),
+}
+"""Columns of the two files and what they hold; SI units stand in the names."""
+
+
+def _job(job: JobRow) -> dict[str, Any]:
+    return {
+        "job": job.job,
+        "name": job.name,
+        "machine": job.machine,
+        "day": job.first_day,
+        "start": job.start,
+        "end": job.end,
+        "assumed": job.assumed,
+        **{f"{name}_m2": job.area_m2.get(name) for name in AREAS},
+        "applied_l": job.applied_l,
+        "target_l_ha": job.target_l_ha,
+        "over_covered_l_ha": job.over_covered_l_ha,
+    }
+
+
+def _parquet(rows: list[dict[str, Any]], wkb: list[bytes | None], types: dict[str, str]) -> bytes:
+    import geopandas  # noqa: PLC0415 - takes half a second to import
+    import pandas as pd  # noqa: PLC0415
+
+    columns = {name: pd.array([row[name] for row in rows], dtype=kind) for name, kind in types.items()}
+    frame = geopandas.GeoDataFrame(columns, geometry=geopandas.GeoSeries.from_wkb(wkb, crs="OGC:CRS84"))
+    file = io.BytesIO()
+    try:
+        frame.to_parquet(file, index=False, schema_version=VERSION, write_covering_bbox=True)
+    except ImportError as error:
+        raise InputError(
+            "GeoParquet needs one more library; install it in the program's folder: .venv/bin/pip install '.[season]'",
+        ) from error
+    return file.getvalue()

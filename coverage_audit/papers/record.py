@@ -1,0 +1,35 @@
+"""A finished audit as the one typed record that comparison and season read."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+from coverage_audit.read.result_record import JobRecord, RecordSurface
+
+from .geojson import findings_geojson, passes_geojson
+from .summary import summary_dict
+
+if TYPE_CHECKING:
+    from coverage_audit.recipe.result import Audit
+
+
+def job_record(audit: Audit, label: str) -> JobRecord:
+    """Record of *audit*: what its papers hold, and its rate surface where a rate is known."""
+    findings, lines = (tuple(json.loads(text(audit))["features"]) for text in (findings_geojson, passes_geojson))
+    return JobRecord(label, summary_dict(audit), findings, lines, _surface(audit))
+
+
+def _surface(audit: Audit) -> RecordSurface | None:
+    cells = None if audit.rate is None else audit.rate.cells
+    if cells is None:
+        return None
+    return RecordSurface(
+        audit.origin.lon_deg,
+        audit.origin.lat_deg,
+        cells.cell_m,
+        cells.row,
+        cells.column,
+        cells.rate_l_ha,
+        cells.swept,
+    )
