@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from coverage_audit.read.source import Source
 
 SIBLINGS = {".shp": (".shx", ".dbf", ".prj", ".cpg"), ".xml": (".xml", ".bin")}
-"""What belongs to a file: to a Shapefile what is called like it, to task data (ISO 11783-10) all that lies beside it."""
+"""What belongs to a file: to a Shapefile what is called like it, to task data (ISO 11783-10) all beside it."""
 
 
 def job_stamp(source: Source, name: str) -> str:
