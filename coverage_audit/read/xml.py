@@ -33,6 +33,15 @@ class Element:
         return [child for child in self.children if child.tag in tags]
 
 
+@dataclass(frozen=True)
+class Break:
+    """Where XML is broken: the line, what is wrong, and the bytes behind it."""
+
+    line: int
+    why: str
+    rest: bytes
+
+
 def parse_xml(
     data: bytes,
     file: str,
@@ -46,6 +55,32 @@ def parse_xml(
     ------
     InputError
         A document type, XML that is broken, or an encoding that is not known here.
+    """
+    broken = parse_to_break(data, file, start, end, text)
+    if broken is not None:
+        raise broken_xml(broken, file)
+
+
+def broken_xml(broken: Break, file: str) -> InputError:
+    """Refusal of XML that is broken."""
+    return InputError(
+        f"the XML is broken or cut off ({broken.why}); copy the file again", f"{file}, line {broken.line}"
+    )
+
+
+def parse_to_break(
+    data: bytes,
+    file: str,
+    start: Callable[[str, dict[str, str]], None],
+    end: Callable[[str], object],
+    text: Callable[[str], None],
+) -> Break | None:
+    """Feed an XML file to handlers as far as it is sound; where it is broken, None for a whole one.
+
+    Raises
+    ------
+    InputError
+        A document type, or an encoding that is not known here.
     """
     parser = expat.ParserCreate()
 
@@ -63,12 +98,11 @@ def parse_xml(
     try:
         parser.Parse(data, True)  # noqa: FBT003 - expat takes it by position only
     except expat.ExpatError as error:
-        raise InputError(
-            f"the XML is broken or cut off ({expat.errors.messages[error.code]}); copy the file again",
-            f"{file}, line {error.lineno}",
-        ) from error
+        rest = data[max(parser.ErrorByteIndex, 0) + 1 :]
+        return Break(error.lineno, expat.errors.messages[error.code], rest)
     except (LookupError, ValueError) as error:  # UnicodeError is a ValueError
         raise InputError("its text is in an encoding that cannot be read; export it again as UTF-8", file) from error
+    return None
 
 
 def root_of(data: bytes, file: str) -> str:

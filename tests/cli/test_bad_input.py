@@ -50,11 +50,18 @@ def test_empty_file(small_job, refusal, name):
 
 
 @pytest.mark.parametrize(
-    "content", [b"hello\n", b"\x89PNG\r\n\x1a\n" + bytes(range(256)), b"<kml/>", b"lat,lon\n1,2\n"]
+    ("content", "said"),
+    [
+        (b"hello\n", "neither GPX nor NMEA"),
+        (b"\x89PNG\r\n\x1a\n" + bytes(range(256)), "neither GPX nor NMEA"),
+        (b"<html/>", "not GPX"),
+        (b"<kml/>", "no place with a time"),
+        (b"lat,lon\n1,2\n", "it has no column time_utc"),
+    ],
 )
-def test_neither_gpx_nor_nmea(small_job, refusal, content):
+def test_no_log(small_job, refusal, content, said):
     small_job.write("track.gpx", content)
-    assert re.search(r"track\.gpx: .*(neither GPX nor NMEA|not GPX)", refusal())
+    assert re.search(rf"track\.gpx: .*{said}", refusal())
 
 
 def test_truncated_xml(small_job, refusal):

@@ -21,6 +21,7 @@ from coverage_audit.read.times import iso_moment
 from .faults import find_faults, out_of_range, refuse_unusable, time_out_of_range, zero_position
 from .form import MARKS, QUALITY, SEGMENTS, TrackForm
 from .gpx_xml import parse
+from .kml_track import is_kml
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
@@ -250,8 +251,8 @@ def _cautions(name: str, notes: Counter[str]) -> tuple[str, ...]:
 
 
 def is_gpx(data: bytes) -> bool:
-    """Whether *data* is XML: a log that is XML can only be GPX, and what else it is then says the reader."""
-    return data.startswith(_UTF16_XML_STARTS) or _XML_START.match(data) is not None
+    """Whether *data* is XML and no KML: such a log can only be GPX, and what else it is then says the reader."""
+    return (data.startswith(_UTF16_XML_STARTS) or _XML_START.match(data) is not None) and not is_kml(data)
 
 
 GPX = TrackForm("GPX", frozenset({SEGMENTS, MARKS, QUALITY}), is_gpx, lambda data, name, _asked: read_gpx(data, name))

@@ -7,10 +7,14 @@ from typing import TYPE_CHECKING
 from coverage_audit.errors import InputError
 from coverage_audit.read.source import Folder
 
+from .fit import FIT
 from .form import Asked
+from .geojson_track import GEOJSON_TRACK
 from .gpx import GPX
+from .kml_track import KML_TRACK
 from .nmea import NMEA
 from .opened import opened_logs
+from .table import TABLE
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -21,7 +25,7 @@ if TYPE_CHECKING:
 
     from .form import TrackForm
 
-FORMS: tuple[TrackForm, ...] = (GPX, NMEA)
+FORMS: tuple[TrackForm, ...] = (GPX, NMEA, KML_TRACK, FIT, GEOJSON_TRACK, TABLE)
 """Every form of track log that is read. A new one is a module like ``gpx`` and a word here."""
 
 
