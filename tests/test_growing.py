@@ -70,7 +70,7 @@ def test_a_damaged_toy_log_is_refused_in_one_line(toy_job, check, monkeypatch):
 def test_the_refusal_names_every_form(toy_job, monkeypatch):
     monkeypatch.setattr(registry, "FORMS", (*registry.FORMS, TOY))
     toy_job[0].write("track.gpx", "nothing\n")
-    with pytest.raises(InputError, match="is neither GPX nor NMEA 0183 nor .* nor toy log;"):
+    with pytest.raises(InputError, match=r"is neither GPX nor NMEA 0183 nor .* nor toy log;"):
         read_job(toy_job[0].path)
 
 
