@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from .tolerances import BUSY_TURN_DEG, CUT_STEP_M, LEAST_LINE_CUTS, LINE_CUTS_PER_FIX, MOST_LINE_CUTS, VISIT_WIDTHS
+from .tolerances import (
+    BUSY_TURN_DEG,
+    CUT_STEP_M,
+    LEAST_LINE_CUTS,
+    LINE_CUTS_PER_FIX,
+    MOST_LINE_CUTS,
+    POINTS_A_VISIT,
+    VISIT_WIDTHS,
+)
 
 if TYPE_CHECKING:
     from coverage_audit.arrays import BoolArray, FloatArray, IntArray
@@ -70,7 +78,7 @@ def _parts(path: BoomPath, timeline: Timeline) -> list[slice]:
 
 def _zones(path: BoomPath, part: slice, visit_m: float) -> _Zones | None:
     """The zones of one stretch in which the boom may come back within one visit, None where there is none."""
-    travel, heading, reverse = path.travel_m[part], path.heading_rad[part], path.reverse[part]
+    travel, heading, reverse = _close_points(path, part, visit_m / POINTS_A_VISIT)
     reach = np.searchsorted(travel, travel + visit_m, "right") - 1
     busy = _busy(heading, reverse, reach)
     if not busy.any():
@@ -79,6 +87,21 @@ def _zones(path: BoomPath, part: slice, visit_m: float) -> _Zones | None:
     fresh = np.append([True], start[1:] > np.maximum.accumulate(end)[:-1])
     ends = np.maximum.reduceat(end, np.flatnonzero(fresh))
     return _Zones(part, start[fresh], ends, travel[1:][np.diff(reverse.astype(np.int8)) != 0])
+
+
+def _close_points(path: BoomPath, part: slice, apart_m: float) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Travel [m], heading [rad] and reversing at the points of the path and at others between that are far apart.
+
+    A long straight step before a turn lies within one visit of what comes after it only with its last metres.
+    """
+    travel = path.travel_m[part]
+    count = np.maximum(1, np.ceil(np.diff(travel) / apart_m)).astype(np.int64)
+    step = np.repeat(np.arange(len(count)), count)
+    share = (np.arange(len(step)) - np.repeat(np.cumsum(count) - count, count)) / count[step]
+    at = np.append(step + share, len(travel) - 1.0)
+    points = np.arange(len(travel))
+    heading = np.interp(at, points, path.heading_rad[part])
+    return np.interp(at, points, travel), heading, path.reverse[part][at.astype(np.int64)]
 
 
 def _busy(heading: FloatArray, reverse: BoolArray, reach: IntArray) -> BoolArray:

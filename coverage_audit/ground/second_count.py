@@ -29,6 +29,7 @@ from .tolerances import (
     RASTER_STEP_DEG,
     RASTER_STEP_M,
     RASTER_STEP_REACH_M,
+    RASTER_STEPS_A_VISIT,
     RASTER_TILE_CELLS,
     RASTER_TURN_DEG,
     VISIT_WIDTHS,
@@ -208,7 +209,7 @@ def _steps(all_lines: Sequence[BoomLines], turn: float, visit_m: float) -> _Step
             left, right = _rotate(lines.tips(left_m), turn), _rotate(lines.tips(right_m), turn)
             corners.append(np.stack([left[used], left[used + 1], right[used + 1], right[used]], axis=1))
             batches.append(number)
-            travels.append((lines.travel_m[used] + lines.travel_m[used + 1]) / 2)
+            travels.append(np.column_stack([lines.travel_m[used], lines.travel_m[used + 1]]))
             stretches.append(np.full(len(used), lines.stretch))
             backward.append(_any_backward(corners[-1]))
         batch = int(number[-1]) + 1
@@ -216,7 +217,28 @@ def _steps(all_lines: Sequence[BoomLines], turn: float, visit_m: float) -> _Step
     batch_of, travel, stretch, back = (np.concatenate(one)[order] for one in (batches, travels, stretches, backward))
     plain = ~np.isin(stretch, stretch[np.append(np.diff(batch_of) * (np.diff(stretch) == 0), 0) > 0])
     plain &= ~np.isin(stretch, stretch[back])
-    return _Steps(np.concatenate(corners)[order], batch_of, travel + stretch * 2 * visit_m, plain)
+    apart = travel + (stretch * 2 * visit_m)[:, None]
+    return _in_short_steps(np.concatenate(corners)[order], batch_of, apart, plain, visit_m / RASTER_STEPS_A_VISIT)
+
+
+def _in_short_steps(
+    corners: FloatArray, batch: IntArray, travel_m: FloatArray, plain: BoolArray, longest_m: float
+) -> _Steps:
+    """Steps cut across so that no part that may be swept again is longer: each has one travel for all its cells.
+
+    *travel_m*: at the begin and the end of each step, shape (n, 2).
+    """
+    length = travel_m[:, 1] - travel_m[:, 0]
+    parts = np.where(plain, 1, np.maximum(1, np.ceil(length / longest_m))).astype(np.int64)
+    step = np.repeat(np.arange(len(parts)), parts)
+    place = np.arange(len(step)) - np.repeat(np.cumsum(parts) - parts, parts)
+    begin, end = place / parts[step], (place + 1) / parts[step]
+    left, right = corners[step, 0], corners[step, 3]
+    to_left, to_right = corners[step, 1] - left, corners[step, 2] - right
+    cut = [left + begin[:, None] * to_left, left + end[:, None] * to_left]
+    cut += [right + end[:, None] * to_right, right + begin[:, None] * to_right]
+    middle = travel_m[step, 0] + (begin + end) / 2 * length[step]
+    return _Steps(np.stack(cut, axis=1), batch[step], middle, plain[step])
 
 
 def _any_backward(corners: FloatArray) -> BoolArray:

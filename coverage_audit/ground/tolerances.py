@@ -56,6 +56,9 @@ BUSY_TURN_DEG = 90.0
 """Ground is cut finely where the heading turns by more than this within one visit's travel with
 the boom on: only then can sweeps meet again so soon. [deg]"""
 
+POINTS_A_VISIT = 16
+"""Whether it does is looked at from points of the way so close that this many make the travel of one visit. [1]"""
+
 CUT_STEP_M = 0.15
 """Cuts there lie this close, so the border between one visit and two is off by half of it at most. [m]"""
 
@@ -80,6 +83,10 @@ RASTER_STEP_DEG = 2.0
 RASTER_STEP_REACH_M = 15.0
 """The raster count keeps a boom line at least this often: a wheel-wide wiggle of steering is
 longer, and between lines 2 degrees apart a tip 15 m out is cut by 2 mm. [m], [deg], [m]"""
+
+RASTER_STEPS_A_VISIT = 16
+"""...and where ground may be swept again, a step is cut so that this many make the travel of one visit. [1] Each
+part has one travel for all its cells: the border between one visit and two is then off by a 32nd of it at most."""
 
 RASTER_CELLS_ACROSS = 20
 """A boom is at least so many cells wide... [1] Each edge of a pass is then rounded by less than a fortieth of it."""

@@ -60,6 +60,26 @@ def test_the_second_count_goes_as_far_as_the_boom_before_it_backs():
     assert found.covered_m2 == pytest.approx(103, abs=0.2)
 
 
+def test_the_second_count_knows_when_within_a_long_step_ground_was_swept():
+    """20 m ahead and 20 m back, one step each: ground at y is swept again 2 (20 - y) m on, as one visit up to 5 pi."""
+    lines = boom_lines([0, 0, 0], [0, 20, 0], [0, 0, 0])
+    found = raster_count([lines], shapely.box(-20, -5, 20, 25), 10.0)
+    assert found.covered_m2 == pytest.approx(200, abs=0.5)  # half a row of cells at each end
+    assert found.double_m2 == pytest.approx(10 * (20 - 2.5 * np.pi), abs=10 * 10 * np.pi / 2 / 16)  # half a part
+
+
+def test_the_end_of_a_long_step_before_a_sharp_turn_is_cut_finely():
+    """From 30 m straight on into 150 degrees: what lies within 5 pi m before the end of the turn may be met again."""
+    y = np.array([0.0, 30.0, 30.5, 31.0, 20.0])
+    heading = np.radians([0.0, 0.0, 75.0, 150.0, 150.0])
+    travel = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(y)))])
+    no = np.zeros(5, bool)
+    path = BoomPath(np.arange(5.0), np.zeros(5), y, heading, travel, no, no, no, 5)
+    on = Timeline(np.array([0.0]), np.array([4.0]), np.ones((1, 1), bool), np.zeros(1, int))
+    within = cut_times(path, on, 10.0) * 30.0  # the first second is the straight step
+    assert within.min() == pytest.approx(31.0 - 5 * np.pi, abs=5 * np.pi / 16 + 0.2)
+
+
 def test_the_second_count_follows_the_tips_of_a_long_boom():
     """A boom of 100 m swings by 1.8 degrees and back, six times over 12 m: its tips go 1.6 m to and fro each time."""
     turned = np.radians(np.tile(np.concatenate([np.linspace(0.1, 1.9, 20), np.linspace(1.9, 0.1, 20)]), 6))
