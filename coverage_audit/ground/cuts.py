@@ -15,6 +15,7 @@ import numpy as np
 from .tolerances import (
     BUSY_TURN_DEG,
     CUT_STEP_M,
+    LEAST_BACK_M,
     LEAST_LINE_CUTS,
     LINE_CUTS_PER_FIX,
     MOST_LINE_CUTS,
@@ -101,7 +102,23 @@ def _close_points(path: BoomPath, part: slice, apart_m: float) -> tuple[FloatArr
     at = np.append(step + share, len(travel) - 1.0)
     points = np.arange(len(travel))
     heading = np.interp(at, points, path.heading_rad[part])
-    return np.interp(at, points, travel), heading, path.reverse[part][at.astype(np.int64)]
+    return np.interp(at, points, travel), heading, _backing(path, part)[at.astype(np.int64)]
+
+
+def _backing(path: BoomPath, part: slice) -> BoolArray:
+    """At which points the boom goes backwards: as its vehicle reverses, or against its heading all the same.
+
+    A track that slides back, as when its fixes leap, has no reversal and yet sweeps ground again.
+    """
+    heading = path.heading_rad[part]
+    middle = (heading[1:] + heading[:-1]) / 2
+    ahead_m = np.diff(path.x_m[part]) * np.sin(middle) + np.diff(path.y_m[part]) * np.cos(middle)
+    backing = path.reverse[part].copy()
+    if (ahead_m < 0).any():
+        begins = np.flatnonzero(np.append([True], np.diff(ahead_m < 0)))
+        runs = np.diff(np.append(begins, len(ahead_m)))
+        backing[:-1] |= np.repeat(np.add.reduceat(ahead_m, begins) < -LEAST_BACK_M, runs)
+    return backing
 
 
 def _busy(heading: FloatArray, reverse: BoolArray, reach: IntArray) -> BoolArray:

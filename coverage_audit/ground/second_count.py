@@ -218,7 +218,8 @@ def _steps(all_lines: Sequence[BoomLines], turn: float, visit_m: float) -> _Step
     plain = ~np.isin(stretch, stretch[np.append(np.diff(batch_of) * (np.diff(stretch) == 0), 0) > 0])
     plain &= ~np.isin(stretch, stretch[back])
     apart = travel + (stretch * 2 * visit_m)[:, None]
-    return _in_short_steps(np.concatenate(corners)[order], batch_of, apart, plain, visit_m / RASTER_STEPS_A_VISIT)
+    short = _in_short_steps(np.concatenate(corners)[order], batch_of, apart, plain, visit_m / RASTER_STEPS_A_VISIT)
+    return _without_ties(short)
 
 
 def _in_short_steps(
@@ -239,6 +240,36 @@ def _in_short_steps(
     cut += [right + end[:, None] * to_right, right + begin[:, None] * to_right]
     middle = travel_m[step, 0] + (begin + end) / 2 * length[step]
     return _Steps(np.stack(cut, axis=1), batch[step], middle, plain[step])
+
+
+def _without_ties(steps: _Steps) -> _Steps:
+    """*steps* of which each that is a bow-tie is two triangles: no row of cells then crosses one twice.
+
+    A bow-tie is a step in which the boom lines cross, or the ways of the two tips do.
+    """
+    a, b, c, d = np.moveaxis(steps.corners, 1, 0)
+    lines, ways = _crossing(a, d, b, c), _crossing(a, b, d, c)
+    by_lines, by_ways = np.isfinite(lines[:, 0]), np.isfinite(ways[:, 0])
+    first = np.stack([a, np.where(by_ways[:, None], ways, b), np.where(by_ways[:, None], ways, c), d], axis=1)
+    first[by_lines, 2:] = lines[by_lines, None]
+    second = np.stack([ways, b, c, ways], axis=1)
+    second[by_lines, :2], second[by_lines, 3] = lines[by_lines, None], d[by_lines]
+    tied = np.flatnonzero(by_lines | by_ways)
+    of = np.concatenate([np.arange(len(first)), tied])
+    order = np.argsort(of, kind="stable")
+    corners, of = np.concatenate([first, second[tied]])[order], of[order]
+    return _Steps(corners, steps.batch[of], steps.travel_m[of], steps.plain[of])
+
+
+def _crossing(a: FloatArray, b: FloatArray, c: FloatArray, d: FloatArray) -> FloatArray:
+    """Where each line a-b crosses the line c-d within both, NaN where it does not; all shape (n, 2)."""
+    along, other, between = b - a, d - c, c - a
+    turn = along[:, 0] * other[:, 1] - along[:, 1] * other[:, 0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        here = (between[:, 0] * other[:, 1] - between[:, 1] * other[:, 0]) / turn
+        there = (between[:, 0] * along[:, 1] - between[:, 1] * along[:, 0]) / turn
+        inside = (here > 0) & (here < 1) & (there > 0) & (there < 1)
+        return np.where(inside[:, None], a + here[:, None] * along, np.nan)
 
 
 def _any_backward(corners: FloatArray) -> BoolArray:

@@ -59,6 +59,9 @@ the boom on: only then can sweeps meet again so soon. [deg]"""
 POINTS_A_VISIT = 16
 """Whether it does is looked at from points of the way so close that this many make the travel of one visit. [1]"""
 
+LEAST_BACK_M = 0.5
+"""A boom that goes back by less only trembles: the border between one visit and two moves by no more. [m]"""
+
 CUT_STEP_M = 0.15
 """Cuts there lie this close, so the border between one visit and two is off by half of it at most. [m]"""
 

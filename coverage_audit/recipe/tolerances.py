@@ -78,6 +78,10 @@ of the target: between such fixes the way in turns is not known. [1] 28 simulate
 MOST_STRIPS = 60
 """Strips planned for, the most valuable ones; a person with more of them sprays the field again. [1]"""
 
+MOST_BOOM_WAY_M = 20_000.0
+"""Longest way of the boom over one strip that is still a touch-up, two hours at a walking pace: more ground than
+that is a job of its own. [m]"""
+
 BACK_RADII = (1.0, 2.0)
 """How far a vehicle backs up along a strip that ends at the fence, in turning radii beyond the place where
 it is clear of it: a quarter turn needs one, a turn to a lap along the fence up to two. [turning radii]"""

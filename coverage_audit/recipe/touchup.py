@@ -158,6 +158,9 @@ def _options(setting: Setting, strip: Strip) -> tuple[Option, Option, Option]:
 
 def _boom(setting: Setting, strip: Strip) -> Option:
     """The better of going along the strip and, where the boom covers its whole length, square to it."""
+    width_m = setting.audit.job.settings.boom.width_m
+    if max(strip.length_m, strip.area_m2 / width_m) > tol_recipe.MOST_BOOM_WAY_M:
+        return no_boom("so much ground is a job of its own, not a touch-up")
     option = _boom_over(setting, strip, strip_parts(strip.line))
     if not _spanned(setting, strip):
         return option

@@ -170,14 +170,18 @@ def _choice(
     with np.errstate(invalid="ignore"):
         first = ways.cost[ways.row[start]][entry]
         between = ways.cost[exits][:, entry] if modes else np.zeros((0, 0))
-    money = np.array([np.where(np.isinf(one), np.inf, one * setting.way_cost_m) for one in (first,)])[0]
     return Choice(
         strip=np.array([names.index(mode.strip) for mode in modes], dtype=int),
-        first=money,
-        between=np.where(np.isinf(between), np.inf, between * setting.way_cost_m),
+        first=_priced(first, setting.way_cost_m),
+        between=_priced(between, setting.way_cost_m),
         own=np.nan_to_num(np.array(own), nan=np.inf, posinf=np.inf),
         leave=np.array([options[name][0].own_cost for name in names]),
     )
+
+
+def _priced(ways_m: FloatArray, per_m: float) -> FloatArray:
+    """What ways cost; where there is no way, no price buys one, though driving be free."""
+    return np.where(np.isinf(ways_m), np.inf, np.where(np.isinf(ways_m), 0.0, ways_m) * per_m)
 
 
 def least_cost(setting: Setting, field: PlanField) -> tuple[tuple[int, ...], bool]:

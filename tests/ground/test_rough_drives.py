@@ -68,6 +68,29 @@ def test_the_second_count_knows_when_within_a_long_step_ground_was_swept():
     assert found.double_m2 == pytest.approx(10 * (20 - 2.5 * np.pi), abs=10 * 10 * np.pi / 2 / 16)  # half a part
 
 
+def test_the_second_count_lays_a_bow_tie_out_as_its_two_triangles():
+    """A boom of 40 m in one step whose tips go either way: between its triangles nothing is swept.
+
+    After a long pass north the rows of cells lie 14 degrees off the boom, here between its two lines.
+    """
+    straight = boom_lines([0, 0], [0, 300], [0, 0], 1.0)
+    tie = boom_lines([100, 100], [100, 100.2], np.radians(14) + np.array([-0.25, 0.25]), 40.0)
+    found = raster_count([straight, tie], shapely.box(-10, -10, 200, 310), 40.0)
+    assert quad_area(tie) == pytest.approx(400 * np.sin(0.5), rel=0.01)  # two triangles, 20 by 20 m; 0.2 m ahead
+    assert found.covered_m2 == pytest.approx(300 + quad_area(tie), rel=0.01)  # half a cell along 40 m of edges
+
+
+def test_a_track_that_slides_back_with_one_heading_is_cut_where_it_turns():
+    """20 m ahead, 8 m back, no reversal told: cuts lie half a visit before and after the place it turned at."""
+    y = np.concatenate([np.linspace(0, 20, 21), np.linspace(19, 12, 8)])
+    no = np.zeros(len(y), bool)
+    path = BoomPath(np.arange(29.0), np.zeros(29), y, np.zeros(29), np.arange(29.0), no, no, no, 29)
+    on = Timeline(np.array([0.0]), np.array([28.0]), np.ones((1, 1), bool), np.zeros(1, int))
+    cuts = cut_times(path, on, 10.0)
+    assert np.abs(cuts - (20 - 2.5 * np.pi)).min() < 0.01  # travel and seconds are one here
+    assert np.abs(cuts - (20 + 2.5 * np.pi)).min() < 0.01
+
+
 def test_the_end_of_a_long_step_before_a_sharp_turn_is_cut_finely():
     """From 30 m straight on into 150 degrees: what lies within 5 pi m before the end of the turn may be met again."""
     y = np.array([0.0, 30.0, 30.5, 31.0, 20.0])

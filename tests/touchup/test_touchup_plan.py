@@ -26,6 +26,7 @@ from coverage_audit.jobs.settings import (
 from coverage_audit.papers.touchup_files import touchup_json
 from coverage_audit.papers.words.touchup import date_words
 from coverage_audit.recipe import touchup as audit_touchup
+from coverage_audit.recipe import touchup_field
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.recipe.tolerances import TIE_SHARE
 from coverage_audit.recipe.touchup import plan_touchup
@@ -447,3 +448,21 @@ def test_pass_beside_a_bent_strip_keeps_to_the_radius_too():
             make_audit(field, passes, [dataclasses.replace(found, length_m=18.0)], [], settings=made)
         ).strips
         assert one.boom.possible is possible, one.boom.why_not
+
+
+def test_ground_for_hours_of_driving_is_a_job_and_no_touchup(monkeypatch):
+    """600 m square under a boom of 10 m: 36 km of way. Laying passes over it took minutes."""
+    monkeypatch.setattr(audit_touchup, "lay_boom", None)
+    field = shapely.box(0, 0, 620, 600)
+    passes = [shapely.LineString([(615, 0), (615, 600)])]
+    entry = (ORIGIN.lat_deg, ORIGIN.lon_deg)
+    made = JobSettings(
+        boom=BoomSettings((10.0,), "csv"), rate=RATE, touchup=TouchupSettings(value_m2=0.5, entry_deg=entry)
+    )
+    plan = plan_touchup(make_audit(field, passes, [box_strip("M1", (0, 0, 600, 600))], [], settings=made))
+    assert "job of its own" in plan.strips[0].boom.why_not
+
+
+def test_where_no_way_leads_free_driving_buys_none():
+    found = touchup_field._priced(np.array([3.0, np.inf]), 0.0)  # noqa: SLF001 - its errors are what a plan hides
+    assert found.tolist() == [0.0, np.inf]
