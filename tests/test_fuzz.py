@@ -15,6 +15,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import pytest
+from simulator import exported, taskdata
 
 from coverage_audit.cli import command as cli
 from coverage_audit.errors import InputError
@@ -29,8 +30,8 @@ from coverage_audit.read.tracks.registry import read_track
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 JOBS = ("forgotten_pass_by_segments", "late_on_by_marks", "one_pass_off", "sections_by_log")
 SEED = 20261
-QUICK_BYTES, QUICK_JOBS = 30, 10
-MANY_BYTES, MANY_JOBS = 20_000, 400
+QUICK_JOBS, MANY_JOBS = 10, 400
+MANY_A_FORM = 2_000
 
 NUMBERS = "0 -0 1 -1 1e-9 -1e-9 0.05 7 90 180 -180 181 1e6 1e18 1e308 1e400 -1e400 nan inf 0x10 1_0 000007 " + "9" * 40
 WORDS = ("", " ", "\t", "\ufeff", "\u202e", "\0", "\x1b[31m", "<b>", "&amp;", "]]>", "\\", '"', "'", ",,", "null", "\n")
@@ -111,9 +112,30 @@ def record_of(path):
         raise InputError(str(error), path.name) from error
 
 
+def counted(path):
+    """Read a log, every fix of which is there or counted."""
+    log = read_track(path)
+    lost = sum(count for why, count in log.dropped.items() if why != "bad_checksum")
+    assert log.fixes_read == len(log.fixes) + lost
+    assert all(len(column) == len(log.fixes) for column in vars(log.fixes).values())
+    assert all(text.strip() and "\n" not in text for text in log.cautions)
+
+
 READERS = {
-    "track.gpx": read_track,
-    "track.nmea": read_track,
+    "track.gpx": counted,
+    "track.nmea": counted,
+    "track.fit": counted,
+    "track.csv": counted,
+    "track.kml": counted,
+    "points.kml": counted,
+    "track.geojson": counted,
+    "points.geojson": counted,
+    "logs.zip": counted,
+    "task.zip": counted,
+    "TASKDATA/TASKDATA.XML": lambda path: counted(path.parent),
+    "TASKDATA/TLG00001.XML": lambda path: counted(path.parent),
+    "TASKDATA/TLG00001.BIN": lambda path: counted(path.parent),
+    "TASKDATA/FIELDS.XML": lambda path: read_field(path.parent / "TASKDATA.XML"),
     "boom.csv": lambda path: read_boom(read_bytes(path), 3),
     "b.geojson": read_field,
     "b.kml": read_field,
@@ -142,6 +164,7 @@ def sound(tmp_path_factory):
     frame = gpd.read_file(folder / "field.geojson")
     for suffix, driver in {"geojson": "GeoJSON", "kml": "LIBKML", "gpkg": "GPKG", "shp": "ESRI Shapefile"}.items():
         frame.to_file(folder / f"b.{suffix}", driver=driver)
+    write_logs(folder)
     points = "".join(f'<trkpt lat="{y}" lon="{x}"/>' for x, y, *_ in frame.geometry[0].exterior.coords)
     (folder / "round.gpx").write_text(f'<gpx version="1.1"><trk><trkseg>{points}</trkseg></trk></gpx>')
     job = str(folder / "job.toml")
@@ -150,6 +173,30 @@ def sound(tmp_path_factory):
     when, key = "2026-06-30T12:00:00Z", str(folder / "keys" / "coverage-audit.key")
     assert cli.main(["proof", job, "-o", str(folder / "proof"), "--key", key, "--time", when, "--quiet"]) == 0
     return folder
+
+
+def write_logs(folder):
+    """A short log of every form."""
+    fixes = [(1_780_146_000.0 + k, 43.6 + 9e-6 * k, -116.2) for k in range(40)]
+    (folder / "track.fit").write_bytes(exported.fit_of(fixes))
+    (folder / "track.csv").write_text(exported.csv_of(fixes))
+    for points in (False, True):
+        name = "points" if points else "track"
+        (folder / f"{name}.kml").write_text(exported.kml_of(fixes, points=points))
+        (folder / f"{name}.geojson").write_text(exported.geojson_of(fixes, points=points))
+    (folder / "logs.zip").write_bytes(taskdata.packed({"a.csv": exported.csv_of(fixes)}))
+    records = [taskdata.Fix(t, lat, lon, utc_s=t) for t, lat, lon in fixes]
+    records[5].values = {0: taskdata.condensed((1, 1, 1)), 1: 280_000}
+    records[30].values = {0: taskdata.condensed((0, 0, 0))}
+    log = taskdata.TimeLog("TLG00001", [(161, "DET-2"), (37, "DET-2")], records)
+    ring = [(-116.2, 43.6), (-116.19, 43.6), (-116.19, 43.61)]
+    outline = taskdata.partfield("PFD-1", "Meadow", [taskdata.polygon(1, [ring]), taskdata.polygon(3, [ring])])
+    text = taskdata.index('<XFR A="FIELDS" B="1"/>', taskdata.sprayer(), taskdata.task("TSK-1", "Spray", ["TLG00001"]))
+    files = taskdata.folder(text, [log], {"FIELDS.XML": taskdata.external(outline)})
+    (folder / "task.zip").write_bytes(taskdata.packed(files))
+    (folder / "TASKDATA").mkdir()
+    for name, data in files.items():
+        (folder / name).write_bytes(data)
 
 
 def test_every_form_is_read_as_it_stands(sound):
@@ -175,18 +222,20 @@ def read_changed(sound, number):
         assert "\n" not in str(refusal)
 
 
-@pytest.mark.parametrize("number", range(QUICK_BYTES))
+@pytest.mark.parametrize("number", range(2 * len(READERS)))
 def test_changed_files_are_read_or_refused(sound, number):
     read_changed(sound, number)
 
 
 @pytest.mark.slow
-def test_very_many_changed_files_are_read_or_refused(sound):
-    for number in range(QUICK_BYTES, MANY_BYTES):
+@pytest.mark.parametrize("name", READERS)
+def test_very_many_changed_files_are_read_or_refused(sound, name):
+    first = list(READERS).index(name)
+    for number in range(first, first + MANY_A_FORM * len(READERS), len(READERS)):
         try:
             read_changed(sound, number)
         except BaseException as error:
-            error.add_note(f"case {number}: {list(READERS)[number % len(READERS)]}")
+            error.add_note(f"case {number}: {name}")
             raise
 
 

@@ -8,8 +8,14 @@ import numpy as np
 
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
-from coverage_audit.drive.tolerances import GAP_STEPS
+from coverage_audit.drive.tolerances import GAP_STEPS, STAND_SPEED_M_S
+from coverage_audit.drive.track import clean_track
+from coverage_audit.errors import InputError
 from coverage_audit.papers.words.safe import printable
+from coverage_audit.passes.model import GAP, Span
+from coverage_audit.passes.spans import standing_s
+from coverage_audit.passes.way import smooth_way
+from coverage_audit.recipe.passes import antenna_fixes
 
 from .words import display
 
@@ -172,13 +178,27 @@ def _movement(log: TrackLog, units: str) -> list[str]:
         return ["Extent: the log shows no way, as its fixes never go forwards in time"]
     pace = moved[timed] / step[timed]
     usual, quick = (display.speed(float(np.percentile(pace, q)), units) for q in (50, 95))
-    stood = float(step[timed][pace < 0.1].sum())
     wide, high = (display.length(float(np.ptp(values)), units) for values in (x, y))
     way = display.length(float(moved.sum()), units)
+    stood = _standing_s(log, plane)
+    told = "" if stood is None else f"; standing {display.duration(stood)}"
     return [
         f"Extent: {wide} east-west, {high} north-south, about {np.median(lat):.5f}, {np.median(lon):.5f}",
-        f"Driven: {way}; speed {usual} (median), {quick} (95 % are slower); standing {display.duration(stood)}",
+        f"Driven: {way}; speed {usual} (median), {quick} (95 % are slower){told}",
     ]
+
+
+def _standing_s(log: TrackLog, plane: Plane) -> float | None:
+    """Time stood, by the rule of the report; None where the log cannot be audited. [s]"""
+    try:
+        track, _ = clean_track((log,), plane.to_metres, 0.0, MAX_GAP_S)
+    except InputError:
+        return None
+    time = track.time_s
+    moved = np.hypot(np.diff(track.x_m, append=track.x_m[-1]), np.diff(track.y_m, append=track.y_m[-1]))
+    away = track.gap_after & (moved > STAND_SPEED_M_S * np.diff(time, append=time[-1]))  # else it was parked
+    breaks = [Span(GAP, float(time[k]), float(time[k + 1])) for k in np.flatnonzero(away)]
+    return standing_s(smooth_way(antenna_fixes(track, None)), breaks)
 
 
 def _task(log: TrackLog) -> list[str]:

@@ -110,6 +110,11 @@ def backing_up(way: Way, breaks: Sequence[Span]) -> BoolArray:
     return np.asarray(_states(way, [one for one in breaks if one.kind == REVERSING]) == 1)
 
 
+def standing_s(way: Way, breaks: Sequence[Span]) -> float:
+    """Time that the vehicle stood, within passes and beside them, gaps of the log left out. [s]"""
+    return float(np.diff(way.time_s)[_states(way, breaks) == BREAKS.index(STANDING) + 1].sum())
+
+
 def _states(way: Way, breaks: Sequence[Span]) -> IntArray:
     """For each step of the grid 0, or the place of its kind in ``BREAKS`` from 1, shape (n - 1,)."""
     state = np.zeros(len(way.time_s) - 1, int)

@@ -105,8 +105,9 @@ def ground_of(job: Job, plane: Plane, drive: Drive) -> tuple[Ground, tuple[str, 
     chosen, others = sprayed_fields(areas, sprayed, settings.field.select, settings.boom.width_m)
     exclude = [plane.geometry_to_metres(area.geometry) for area in job.exclude]
     ground = lay_out([polygon for _, polygon in chosen], exclude, settings.field)
-    left_out = (Caution("fields left out", names=tuple(others)),) if others else ()
-    return ground, tuple(name for name, _ in chosen), left_out
+    taken = tuple(name for name, _ in chosen)
+    left_out = (Caution("fields left out", names=tuple(others), taken=taken),) if others else ()
+    return ground, taken, left_out
 
 
 def ways(lines: BoomLines) -> list[np.ndarray]:

@@ -125,8 +125,18 @@ TOLD = [
         ),
     ),
     (
-        Caution("fields left out", names=("East bench", "Alder")),
-        "Not sprayed in this job, so left out of every figure: East bench, Alder.",
+        Caution("fields left out", names=("East bench", "Alder"), taken=("West",)),
+        (
+            "The field is West, where the boom was on. Not sprayed in this job, so left out of every figure: "
+            "East bench, Alder."
+        ),
+    ),
+    (
+        Caution("fields left out", names=tuple("abcdefghijkl"), taken=("West", "North")),
+        (
+            "The field is West, North, where the boom was on. Not sprayed in this job, so left out of every figure: "
+            "a, b, c, d, e, f, g and 5 more."
+        ),
     ),
     (
         Caution("much double", share=0.316, width_m=9.0),

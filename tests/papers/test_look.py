@@ -2,9 +2,13 @@
 
 import re
 
+import numpy as np
 import pytest
 
 from coverage_audit.cli import command as cli
+from coverage_audit.jobs.read import read_job
+from coverage_audit.papers.words import display
+from coverage_audit.recipe.audit import audit_job
 
 
 def look(capsys, *arguments):
@@ -99,3 +103,24 @@ def test_a_log_that_runs_backwards_in_time_is_told_so(small_job, capsys):
     code, out, err = look(capsys, small_job.folder / "track.gpx")
     assert (code, err) == (0, "")
     assert "never go forwards in time" in out
+
+
+def test_standing_is_that_of_the_report(small_job, capsys):
+    """Two stops of some minutes among passes, fixes a second apart that scatter by half a metre all the while."""
+    rng = np.random.default_rng(3)
+    fixes, intervals = small_job.drive()
+    driven, late = [], 0
+    for seconds, east, north in fixes:
+        driven.append((seconds + late, east, north))
+        if seconds in (41, 400):  # between passes, boom off
+            driven += [(seconds + late + k, east, north) for k in range(1, 300)]
+            late += 299
+    scattered = [(t, east + rng.normal(0, 0.5), north + rng.normal(0, 0.5)) for t, east, north in driven]
+    moved = [[one + 299 * ((one > 41) + (one > 400)) for one in pair] for pair in intervals]
+    small_job.write("track.gpx", small_job.gpx_of(scattered))
+    rows = "".join(f"{small_job.stamp(on)},{small_job.stamp(off)}\n" for on, off in moved)
+    small_job.write("boom.csv", f"on,off\n{rows}")
+    stood = audit_job(read_job(small_job.path)).passes.time_by_kind_s()["standing"]
+    assert 560 < stood < 640
+    _, out, _ = look(capsys, small_job.folder / "track.gpx")
+    assert f"standing {display.duration(stood)}" in out

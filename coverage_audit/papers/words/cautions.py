@@ -190,8 +190,20 @@ def _turns_coarse(_units: str) -> str:
 # --- the ground -------------------------------------------------------------------------------------
 
 
-def _left_out(_units: str, *, names: tuple[str, ...]) -> str:
-    return f"Not sprayed in this job, so left out of every figure: {', '.join(names)}."
+MOST_NAMED = 8  # a file of a whole farm has dozens; the rest is counted
+
+
+def _left_out(_units: str, *, names: tuple[str, ...], taken: tuple[str, ...]) -> str:
+    return (
+        f"The field is {_listed(taken)}, where the boom was on. Not sprayed in this job, so left out of every figure: "
+        f"{_listed(names)}."
+    )
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    if len(names) <= MOST_NAMED:
+        return ", ".join(names)
+    return f"{', '.join(names[: MOST_NAMED - 1])} and {len(names) - MOST_NAMED + 1} more"
 
 
 def _much_double(units: str, *, share: float, width_m: float) -> str:
