@@ -308,8 +308,8 @@ def record(audit: Audit, label: str) -> JobRecord:
     return job_record(audit, label)
 
 
-def finished(folder: Path, label: str) -> JobRecord:
-    """A finished result folder as the comparison sees it.
+def finished(path: Path, label: str) -> JobRecord:
+    """A finished audit as the comparison sees it, from a result folder or a saved record.
 
     Raises
     ------
@@ -317,8 +317,9 @@ def finished(folder: Path, label: str) -> JobRecord:
         A file is missing, damaged, or of another kind.
     """
     from coverage_audit.read.result import read_result
+    from coverage_audit.read.result_saved import load_record
 
-    return read_result(folder, label)
+    return read_result(path, label) if path.is_dir() else load_record(path, label, surface=False)
 
 
 def compared(jobs: Sequence[JobRecord], price: Price | None = None) -> Comparison:

@@ -20,6 +20,7 @@ from coverage_audit import __version__
 from coverage_audit.errors import InputError
 from coverage_audit.files.whole_sets import StoppedAfterWritingError
 from coverage_audit.papers.words.safe import REPLACEMENT, printable
+from coverage_audit.threads import ONE_THREAD
 
 from .check import add_check
 from .compare import add_compare
@@ -40,8 +41,6 @@ if TYPE_CHECKING:
 
 PROGRAM = "coverage-audit"
 TRACEBACK_VARIABLE = "COVERAGE_AUDIT_TRACEBACK"
-THREAD_VARIABLES = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS", "OMP_NUM_THREADS")
-"""How many threads the linear algebra under NumPy takes, by its makers' names."""
 MESSAGE_HEAD, MESSAGE_TAIL = 500, 300
 """Characters kept of a very long message: what is wrong stands first, what to do stands last."""
 
@@ -66,9 +65,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     int
         Exit code: 0, 1 or 2.
     """
-    # sums of several threads differ in their last digits with the number of processors, and small ones take longer;
-    # the libraries read this when they are first imported, which the commands below do
-    os.environ.update(dict.fromkeys(THREAD_VARIABLES, "1"))
+    os.environ.update(ONE_THREAD)  # before the commands below import what reads it
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             # a name from a file must not stop the run because the terminal lacks a letter

@@ -28,7 +28,9 @@ if TYPE_CHECKING:
 def add_compare(commands: argparse._SubParsersAction[Any]) -> None:
     """Add ``compare`` with its arguments."""
     compare = commands.add_parser("compare", help="put jobs side by side", allow_abbrev=False)
-    compare.add_argument("jobs", nargs="+", metavar="JOB", help="job files, or result folders of check")
+    compare.add_argument(
+        "jobs", nargs="+", metavar="JOB", help="job files, result folders of check, or saved audits of season"
+    )
     compare.add_argument("--label", action="append", metavar="WORDS", help="name of each job, in the same order")
     compare.add_argument("--price", metavar="PRICE", help='price of the mix, such as "0.35 EUR/L"')
     compare.add_argument("-o", "--output", type=Path, metavar="DIR", required=True, help="folder for the page")
@@ -78,10 +80,10 @@ def _labels(options: argparse.Namespace) -> list[str]:
 
 
 def _record(options: argparse.Namespace, path: Path, label: str, progress: Progress) -> JobRecord:
-    """Audit a job file, or read a finished result."""
+    """Audit a job file, or read a finished audit."""
     if not is_there(path, "arguments"):
         raise InputError("there is no such job file or result folder; check the name", str(path))
-    if path.is_dir():
+    if path.is_dir() or path.suffix == ".zip":
         return run.finished(path, label)
     # what is compared does not rest on draws of the job
     job = run.read(path, progress, replicates=0)

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 _SIZE = re.compile(r"([0-9]+(?:\.[0-9]+)?) ?(GB|GiB|MB|MiB)")
 _BYTES = {"GB": 1e9, "GiB": 1024**3, "MB": 1e6, "MiB": 1024**2}
+_ADDRESS = re.compile(r"(?:tcp|tls)://\S+:[0-9]{1,5}")
 MOST_WORKERS, MOST_TIME_S = 1024, 7 * 86400.0
 """Bounds of what may be typed: a slip of the finger, beyond them. [1], [s]"""
 
@@ -31,6 +32,7 @@ def add_season(commands: argparse._SubParsersAction[Any]) -> None:
     season.add_argument("farm", type=Path, metavar="DIR", help="the farm's folder, with jobs/ in it")
     season.add_argument("--season", metavar="YEAR", help="the year the season begins in; by default the latest one")
     season.add_argument("--workers", type=_workers, metavar="N", help="jobs at a time; by default one a core")
+    season.add_argument("--cluster", metavar="ADDRESS", help="a Dask scheduler, such as tcp://192.0.2.7:8786")
     season.add_argument("--time-limit", metavar="TIME", help='longest time for one job; by default "5 min"')
     season.add_argument("--memory-limit", metavar="SIZE", help='most memory for one job; by default "3 GiB"')
     season.add_argument("--json", action="store_true", help="print season.json and nothing else")
@@ -64,8 +66,14 @@ def season_command(options: argparse.Namespace) -> None:
 
 
 def _workers_of(options: argparse.Namespace, limits: Limits) -> Workers:
-    from coverage_audit.season.season import local_workers  # noqa: PLC0415
+    from coverage_audit.season.season import cluster_workers, local_workers  # noqa: PLC0415
 
+    if options.cluster is not None:
+        if options.workers is not None:
+            raise InputError("a cluster has its own workers; leave one of --workers and --cluster out", "arguments")
+        if not _ADDRESS.fullmatch(options.cluster):
+            raise InputError(f'"{options.cluster[:80]}" is no address; write it as tcp://HOST:8786', "--cluster")
+        return cluster_workers(options.cluster, limits)
     return local_workers(options.workers or cores(), limits)
 
 

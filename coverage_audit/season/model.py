@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 DONE, FAILED = "done", "failed"
-INPUT, TIME, MEMORY, KILLED, WRITING, FAULT = "input", "time", "memory", "killed", "writing", "fault"
-"""Why a job failed: its files, its limits, a worker that died, a disk, or a fault of this program."""
+INPUT, TIME, MEMORY, FAULT = "input", "time", "memory", "fault"
+KILLED, WRITING, VERSION = "killed", "writing", "version"
+"""Why a job failed: its files, its limits, a fault of this program; a worker that died, a disk, another program."""
 
 KEPT = frozenset({INPUT, TIME, MEMORY, FAULT})
 """Failures that would come again as long as nothing changes; the others are tried anew by every run."""
@@ -38,3 +39,11 @@ class Outcome:
     state: str
     kind: str = ""
     reason: str = ""
+
+
+@dataclass(frozen=True)
+class Ended:
+    """A task that gave no answer: ``kind`` as above, and what is known of why."""
+
+    kind: str
+    reason: str

@@ -7,14 +7,13 @@ import sys
 from collections import deque
 from concurrent.futures import FIRST_COMPLETED, wait
 from concurrent.futures import TimeoutError as OutOfTimeError
-from dataclasses import dataclass
 from multiprocessing.context import SpawnContext, SpawnProcess
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from coverage_audit.errors import InputError
 
-from .model import KILLED, MEMORY, TIME
+from .model import KILLED, MEMORY, TIME, Ended
 from .tolerances import WAITING_PER_WORKER
 from .work import prepare
 
@@ -22,14 +21,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from .model import Limits
-
-
-@dataclass(frozen=True)
-class Ended:
-    """A task that gave no answer: ``kind`` as in ``season.model``, and what is known of why."""
-
-    kind: str
-    reason: str
 
 
 class _Process(SpawnProcess):
@@ -55,7 +46,7 @@ class _Context(SpawnContext):
 def on_this_machine(
     function: Callable[[Any], Any], tasks: Sequence[Any], workers: int, limits: Limits
 ) -> Iterator[tuple[Any, Any]]:
-    """Each task with what *function* made of it, or with how it :class:`Ended`, as they come in.
+    """Each task with what *function* made of it, or with how it :class:`.model.Ended`, as they come in.
 
     Parameters
     ----------
@@ -93,9 +84,9 @@ def on_this_machine(
             done, _ = wait(running, return_when=FIRST_COMPLETED)
             for future in done:
                 yield running.pop(future), _answer(future, limits)
-        pool.close()  # type: ignore[no-untyped-call]
+        pool.close()
     finally:
-        pool.stop()  # type: ignore[no-untyped-call]
+        pool.stop()
         pool.join()
 
 

@@ -13,10 +13,11 @@ from coverage_audit.ledger.model import FailedJob, Ledger
 from coverage_audit.ledger.rows import job_row
 from coverage_audit.read.source import Folder
 
+from .cluster import on_cluster
 from .farm import farm_facts
 from .jobs import job_folders, latest, named_day, season_of
-from .model import DONE, FAILED, INPUT, WRITING, Order, Outcome
-from .pool import Ended, on_this_machine
+from .model import DONE, FAILED, INPUT, WRITING, Ended, Order, Outcome
+from .pool import on_this_machine
 from .program import program_stamp
 from .store import record_of, store, stored
 from .work import JOB_FILE, FieldOrder, audit_order, field_order, one_line_reason
@@ -45,6 +46,11 @@ class Season:
 def local_workers(workers: int, limits: Limits) -> Workers:
     """Workers on this machine."""
     return lambda function, tasks: on_this_machine(function, tasks, workers, limits)
+
+
+def cluster_workers(address: str, limits: Limits) -> Workers:
+    """Workers of a cluster, by the address of its scheduler."""
+    return lambda function, tasks: on_cluster(function, tasks, address, limits)
 
 
 def run_season(farm: Path, wanted: str | None, limits: Limits, workers: Workers, tell: Tell) -> Season:
@@ -120,6 +126,8 @@ def _work(farm: Path, orders: list[Order], outcomes: dict[str, Outcome], workers
         if isinstance(answer, Ended):
             outcome = Outcome(order.job, FAILED, answer.kind, one_line_reason(answer.reason))
             outcome = _kept(farm, order, outcome)
+        elif outcome.state == DONE:
+            outcome = _arrived(farm, order, outcome)
         outcomes[order.job] = outcome
         left -= 1
         failed += outcome.state == FAILED
@@ -134,6 +142,18 @@ def _kept(farm: Path, order: Order, outcome: Outcome) -> Outcome:
             order.job, FAILED, WRITING, one_line_reason(f"{outcome.reason}; besides, {error}", farm / order.job)
         )
     return outcome
+
+
+def _arrived(farm: Path, order: Order, outcome: Outcome) -> Outcome:
+    """*outcome*, when the record that the worker left is the one that lies here."""
+    try:
+        kept = stored(farm / order.job, order.job)
+    except InputError:
+        kept = None
+    if kept is not None and kept.stamp == order.stamp:
+        return outcome
+    reason = "its worker wrote to another place; the farm's folder has to be the same under one path on every machine"
+    return Outcome(order.job, FAILED, WRITING, reason)
 
 
 def _rows(farm: Path, outcomes: Iterable[Outcome]) -> tuple[list[JobRow], list[FailedJob]]:

@@ -22,3 +22,6 @@ PARENT_STEP_S = 0.5
 
 LONGEST_REASON = 300
 """Characters kept of a reason. [1] One line that a person reads."""
+
+CONNECT_S = 20.0
+"""How long a scheduler may take to answer. [s] One that is there does in a second."""

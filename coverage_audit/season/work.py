@@ -17,7 +17,8 @@ from coverage_audit.files.lock import FolderBusyError
 from coverage_audit.files.whole_sets import Permit, write_all
 from coverage_audit.ledger.field import field_ledger
 
-from .model import DONE, FAILED, FAULT, INPUT, MEMORY, WRITING, Outcome
+from .model import DONE, FAILED, FAULT, INPUT, MEMORY, VERSION, WRITING, Outcome
+from .program import program_stamp
 from .store import REPORT, record_of, store
 from .tolerances import BUSY_STEP_S, BUSY_WAIT_S, LONGEST_REASON, PARENT_STEP_S
 
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from .model import Order
 
 JOB_FILE = "job.toml"
+OTHER_VERSION = "its worker has another version of this program, of Python or of a library; install the same everywhere"
 
 
 def one_line_reason(text: str, folder: Path | None = None) -> str:
@@ -42,6 +44,8 @@ def audit_order(order: Order) -> Outcome:
     Whatever goes wrong is the outcome: a job stops nothing but itself.
     """
     folder = Path(order.farm) / order.job
+    if not order.stamp.startswith(program_stamp()):
+        return Outcome(order.job, FAILED, VERSION, OTHER_VERSION)
     try:
         papers, record, sources, token = _audited(folder / JOB_FILE, order.job)
     except InputError as error:

@@ -16,8 +16,8 @@ from coverage_audit.cli.command import main
 from coverage_audit.errors import InputError
 from coverage_audit.papers.ledger import ledger_files
 from coverage_audit.read.result_saved import load_record
-from coverage_audit.season.model import Limits
-from coverage_audit.season.pool import Ended, on_this_machine
+from coverage_audit.season.model import Ended, Limits
+from coverage_audit.season.pool import on_this_machine
 from coverage_audit.season.season import run_season, sorted_out
 from coverage_audit.season.store import AUDIT, stored
 
@@ -95,6 +95,16 @@ def test_a_saved_record_is_the_audit_read_again(made):
     assert (saved.surface.row == fresh.surface.row).all()
     assert (saved.surface.column == fresh.surface.column).all()
     assert saved.surface.rate_l_ha == pytest.approx(fresh.surface.rate_l_ha, rel=1e-4)  # 14 bits
+
+
+def test_saved_audits_are_compared_like_job_files(made, tmp_path):
+    farm, _ = made
+    jobs = [farm / "jobs" / name for name in ("2026-05-30-lower-meadow", "2026-06-20-lower-meadow")]
+    for files, out in (([job / "job.toml" for job in jobs], "fresh"), ([job / AUDIT for job in jobs], "saved")):
+        names = ("--label", "first", "--label", "second")
+        assert main(["compare", *map(str, files), *names, "-o", str(tmp_path / out), "--quiet"]) == 0
+    fresh, saved = ((tmp_path / out / "compare.json").read_bytes() for out in ("fresh", "saved"))
+    assert fresh == saved
 
 
 # --- what is audited ------------------------------------------------------------------------------
