@@ -94,9 +94,10 @@ part has one travel for all its cells: the border between one visit and two is t
 RASTER_CELLS_ACROSS = 20
 """A boom is at least so many cells wide... [1] Each edge of a pass is then rounded by less than a fortieth of it."""
 
-RASTER_CELLS_ALONG = 500
+RASTER_CELLS_ALONG = 1_000
 """...and a target is as large as a square of so many by so many. [1] In a garden of 100 m2 the edges would else
-round by more than the two counts may differ."""
+round by more than the two counts may differ; so would, with half as many, one pass edge of 50 m that happens to
+lie along a row."""
 
 RASTER_FINEST_M = 0.001
 """...but a cell is never finer than this. [m] A hundredth of the narrowest nozzle's band."""

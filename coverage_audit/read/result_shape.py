@@ -92,7 +92,7 @@ def _geometry(value: object, place: str) -> None:
     try:
         shape = shapely.geometry.shape(value)
         west, south, east, north = shape.bounds
-    except (TypeError, ValueError, KeyError, IndexError, AttributeError, shapely.errors.ShapelyError):
+    except (TypeError, ValueError, OverflowError, KeyError, IndexError, AttributeError, shapely.errors.ShapelyError):
         _damaged("this is no shape with a place", place)
     if not shape.is_empty and not (
         -180 <= west <= east <= 180 and -90 <= south <= north <= 90 and math.isfinite(shape.length)

@@ -58,6 +58,11 @@ def damage(folder, name, place, value):
         ("summary.json", ("job", "start"), GONE),
         ("summary.json", ("steering", "cross_track_rms_m"), "x"),
         ("summary.json", ("job", "units"), "acres"),
+        (
+            "findings.geojson",
+            ("features", 0, "geometry", "coordinates"),
+            [[[10**400, 0], [0, 1], [1, 1], [10**400, 0]]],
+        ),
         ("passes.geojson", ("features",), None),
         ("passes.geojson", ("features", 0, "properties"), []),
         ("passes.geojson", ("features", 0, "geometry", "type"), 5),
