@@ -70,6 +70,27 @@ TOLD = [
         ),
     ),
     (
+        Caution(
+            "boom from machine",
+            name="Linnet sprayer",
+            keys=("sections", "antenna_ahead", "antenna_right"),
+            width_m=9.0,
+            count=3,
+            ahead_m=3.4,
+        ),
+        (
+            "Taken from what Linnet sprayer says of itself in the log: the boom is 9.00 m wide in 3 sections, the antenna "
+            "is 3.40 m ahead of it, and its place to the side is known. Measure once whether that is so."
+        ),
+    ),
+    (
+        Caution("machine width", name="Linnet sprayer", machine_m=9.0, width_m=10.0),
+        (
+            "The job file says that the boom is 10.00 m wide, Linnet sprayer says 9.00 m in the log; the job file was "
+            "followed."
+        ),
+    ),
+    (
         Caution("towed boom backed up"),
         "A towed boom was backed up farther than its own width; where it swung to cannot be told from the track.",
     ),
@@ -129,13 +150,6 @@ TOLD = [
         (
             "The field is West, where the boom was on. Not sprayed in this job, so left out of every figure: "
             "East bench, Alder."
-        ),
-    ),
-    (
-        Caution("fields left out", names=tuple("abcdefghijkl"), taken=("West", "North")),
-        (
-            "The field is West, North, where the boom was on. Not sprayed in this job, so left out of every figure: "
-            "a, b, c, d, e, f, g and 5 more."
         ),
     ),
     (
@@ -245,6 +259,12 @@ def test_the_search_for_metric_units_finds_those_of_the_metric_sentences():
 )
 def test_lengths_are_told_in_feet(caution, told):
     assert told in texts([caution], "us")[0]
+
+
+def test_of_many_fields_some_are_named_and_the_others_counted():
+    (told,) = texts([Caution("fields left out", names=tuple("abcdefghijkl"), taken=("West", "North"))], "metric")
+    assert told.startswith("The field is West, North, where the boom was on.")
+    assert told.endswith("so left out of every figure: a, b, c, d, e, f, g and 5 more.")
 
 
 def codes_told():

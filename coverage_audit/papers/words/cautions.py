@@ -119,7 +119,7 @@ def _from_machine(
     if "antenna_ahead" in keys and ahead_m is not None:
         parts.append(f"the antenna is {_way(ahead_m, units, '.2f')} ahead of it")
     if "antenna_right" in keys:
-        parts.append("and where it is to the side")
+        parts.append("and its place to the side is known")
     return f"Taken from what {name} says of itself in the log: {', '.join(parts)}. Measure once whether that is so."
 
 
