@@ -204,3 +204,27 @@ from spacing, what is shorter is a corner. [boom widths] Common practice, no sou
 
 LEFT_OUT_NEAR_WIDTHS = 2.6
 """A pass left out lies between two passes when both are as near as this; else beside one. [boom widths]"""
+
+EDGE_STEP_M = 4.0
+"""The gap to the outline is looked at so often along a headland lap. [m] Much shorter than a side of any field."""
+
+EDGE_ASKEW_DEG = 20.0
+"""Where the lap runs more askew to the side than this it is in a corner, or driven round something. [deg]"""
+
+EDGE_BLOCK_M = 20.0
+"""Gaps within so much of a lap are one gap: a driver's swings are about as long. [m]"""
+
+EDGE_TRIMMED = 4.0
+"""Blocks whose gap is so many usual deviations off are no part of a shift: a tree driven round, a gate. [1]"""
+
+EDGE_SIGMAS = 4.0
+"""A shift is told when it is so many of its standard errors long. [1]"""
+
+EDGE_EXPLAINED = 0.6
+"""A shift is told when it takes away this share of the variance of the gaps. [1] What is left is steering."""
+
+EDGE_LEAST_M = 1.0
+"""A shorter shift is not told... [m] A side drawn by hand on a picture is seldom nearer."""
+
+EDGE_RECEIVER = 2.5
+"""...nor one within so many standard deviations of the receiver's own wandering. [1]"""

@@ -30,6 +30,7 @@ from coverage_audit.passes.tolerances import DRAWN_PATH_M, LAP_CELL_WIDTHS
 from coverage_audit.passes.way import white_noise_m
 
 from .cautions import spacing_cautions, width_cautions
+from .edge import edge_cautions
 from .tolerances import LAP_TURN_DEG, LINE_STEP_M, PASS_LINE_M
 
 if TYPE_CHECKING:
@@ -70,7 +71,9 @@ def with_passes(audit: Audit, track: Track, path: BoomPath, timeline: Timeline, 
     numbers = [one.n for one in entries]
     named = tuple(replace(one, number=numbers[one.number], neighbour=numbers[one.neighbour]) for one in found)
     gaps = left_out(audit.layers.by_visits[0], passes, width)
-    return replace(audit, cautions=_with_spacing(audit, named), passes=PassResult(passes, steering, {}, named, gaps))
+    shifted = edge_cautions(audit.job.settings, track, path, diary.spans, ground.outer)
+    cautions = (*_with_spacing(audit, named), *shifted)
+    return replace(audit, cautions=cautions, passes=PassResult(passes, steering, {}, named, gaps))
 
 
 def _with_spacing(audit: Audit, spacings: Sequence[Spacing]) -> tuple[Caution, ...]:

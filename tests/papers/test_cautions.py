@@ -79,8 +79,8 @@ TOLD = [
             ahead_m=3.4,
         ),
         (
-            "Taken from what Linnet sprayer says of itself in the log: the boom is 9.00 m wide in 3 sections, the antenna "
-            "is 3.40 m ahead of it, and its place to the side is known. Measure once whether that is so."
+            "Taken from what Linnet sprayer says of itself in the log: the boom is 9.00 m wide in 3 sections, the "
+            "antenna is 3.40 m ahead of it, and its place to the side is known. Measure once whether that is so."
         ),
     ),
     (
@@ -218,6 +218,14 @@ TOLD = [
             "width stated."
         ),
     ),
+    (
+        Caution("outline shifted", shift_m=3.61, heading_deg=124.0, error_m=0.11),
+        (
+            "The outline lies 3.6 m (give or take 0.2 m) to the southeast of where the headland laps run: it was drawn "
+            "off, or the positions in the log are off by as much. It was not moved. Until that is settled, ground "
+            "along the edge counts as missed on one side and as beyond the field on the other."
+        ),
+    ),
 ]
 """Every code with values as the stages give them, and its sentence in metric units, letter by letter."""
 
@@ -239,9 +247,12 @@ def test_the_search_for_metric_units_finds_those_of_the_metric_sentences():
         "positions uncorrected",
         "positions of unknown quality",
         "fixes far apart",
+        "boom from machine",
+        "machine width",
         "much double",
         "large rate cells",
         "spacing off",
+        "outline shifted",
     ]
 
 

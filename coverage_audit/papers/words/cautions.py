@@ -6,9 +6,12 @@ The stages tell a caution as a code with values; what is said of it, rounding an
 from __future__ import annotations
 
 import datetime as dt
+import math
 from typing import TYPE_CHECKING
 
 from coverage_audit.units import FOOT_M
+
+from .touchup import compass
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -306,6 +309,15 @@ def _way(m: float, units: str, form: str) -> str:
     return f"{feet:{form}} ft" if form != "g" else f"{feet:.2g} ft" if feet < 10 else f"{round(feet, 1):g} ft"
 
 
+def _shifted(units: str, *, shift_m: float, heading_deg: float, error_m: float) -> str:
+    apart, about = _way(shift_m, units, ".1f"), _way(2 * error_m, units, ".1f")
+    return (
+        f"The outline lies {apart} (give or take {about}) to the {compass(math.radians(heading_deg))} of where the "
+        "headland laps run: it was drawn off, or the positions in the log are off by as much. It was not moved. Until "
+        "that is settled, ground along the edge counts as missed on one side and as beyond the field on the other."
+    )
+
+
 SENTENCES: dict[str, Callable[..., str]] = {
     "said": _said,
     "dropped": _dropped,
@@ -341,5 +353,6 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "refills missing": _refills_missing,
     "perhaps dry": _perhaps_dry,
     "spacing off": _spacing_off,
+    "outline shifted": _shifted,
 }
 """Code of a caution to the function that tells it; its arguments are the caution's values, by name."""
