@@ -88,8 +88,8 @@ def _points(line: BaseGeometry, at_m: FloatArray) -> FloatArray:
 def find_shift(samples: Samples, least_m: float) -> Shift | None:
     """The shift that makes the gaps along all sides alike; None unless it is sure and makes them much more alike.
 
-    Gap = what the driver leaves + shift . normal, by least squares (textbook) over means of blocks, the farthest residuals
-    left out (a drive round an obstacle is no shift).
+    Gap = what the driver leaves + shift . normal, by least squares (textbook) over means of blocks, the farthest left
+    out (a drive round a tree is no shift).
 
     Parameters
     ----------
