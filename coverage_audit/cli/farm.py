@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 from coverage_audit import run
 from coverage_audit.errors import InputError
 from coverage_audit.files.whole_sets import Permit, check_folder, write_all
-from coverage_audit.papers.farm_files import FOLDERS
 from coverage_audit.papers.words.safe import printable
 
 from . import terminal
@@ -44,6 +43,8 @@ def _add_folder(parser: argparse.ArgumentParser) -> None:
 
 def new_farm(options: argparse.Namespace) -> None:
     """Make the folder, its inner folders and its farm file."""
+    from coverage_audit.papers.farm_files import FOLDERS  # noqa: PLC0415 - help answers before shapes are imported
+
     folder: Path = options.folder
     options.output = folder
     check_folder(folder)

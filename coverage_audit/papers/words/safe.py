@@ -77,6 +77,8 @@ def json_text(value: Any, *, indent: int | None = None) -> str:  # noqa: ANN401 
         A number is not finite: that is no JSON (RFC 8259, section 6).
     """
     text = json.dumps(value, indent=indent, ensure_ascii=False, allow_nan=False)
+    if text.replace("\n", "").isprintable():
+        return text + "\n"
     # outside strings JSON as written here holds nothing unprintable but its line ends (RFC 8259, section 2)
     return (
         "".join(letter if letter.isprintable() or letter == "\n" else json.dumps(letter).strip('"') for letter in text)
