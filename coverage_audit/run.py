@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from coverage_audit.accuracy.standing import Standing
+    from coverage_audit.farm.day import DayResult
     from coverage_audit.jobs.job import Job
     from coverage_audit.papers.compare_page import Comparison, Price
     from coverage_audit.papers.words.display import Verdict
@@ -373,15 +374,16 @@ def new_farm(name: str) -> dict[str, str]:
 
 
 def fields_added(folder: str | Path, file: str | Path, name: str | None, *, no_spray: bool = False) -> dict[str, str]:
-    """File name, from the farm's *folder*, to content of what keeping the fields of a *file* writes.
-
-    With *no_spray* the file holds areas of kept fields that are not to be sprayed: their files are written anew.
-
-    Raises
-    ------
-    InputError
-        No farm, no area, a name that is taken, ground that is kept already or, with *no_spray*, in no kept field.
-    """
+    """File name, from the farm's *folder*, to content of what keeping the fields of a *file* writes."""
     from coverage_audit.farm.keep import fields_added
 
     return fields_added(folder, file, name, no_spray=no_spray)
+
+
+def day_cut(
+    folder: str | Path, logs: Sequence[str | Path] = (), machine: str | None = None, progress: Progress | None = None
+) -> DayResult:
+    """Cut whole days of logs of a farm's *folder* into jobs: facts, and files by name; nothing is written."""
+    from coverage_audit.farm.day import day_cut
+
+    return day_cut(folder, logs, machine, progress or _silent)

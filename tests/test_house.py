@@ -19,7 +19,7 @@ STOREYS = (
     {"drive"},
     {"ground"},
     {"passes", "rate", "accuracy"},
-    {"touchup"},
+    {"touchup", "days"},
     {"recipe"},
     {"comparison", "ledger"},
     {"sheet"},
@@ -35,7 +35,20 @@ STOREYS = (
 )
 """From the ground up. Rooms that share a storey never import each other."""
 
-CORE = {"errors", "facts", "units", "arrays", "drive", "ground", "passes", "rate", "accuracy", "touchup", "recipe"}
+CORE = {
+    "errors",
+    "facts",
+    "units",
+    "arrays",
+    "drive",
+    "ground",
+    "passes",
+    "rate",
+    "accuracy",
+    "touchup",
+    "days",
+    "recipe",
+}
 NOT_IN_CORE = {
     "argparse", "branca", "csv", "folium", "geopandas", "gpxpy", "importlib", "io", "jinja2", "json", "logging", "os",
     "pandas", "pathlib", "pyogrio", "shutil", "signal", "socket", "subprocess", "sys", "tempfile", "time", "tomllib",

@@ -24,6 +24,7 @@ from coverage_audit.threads import ONE_THREAD
 
 from .check import add_check
 from .compare import add_compare
+from .day import add_day
 from .demo import add_demo
 from .farm import add_farm
 from .look import add_look
@@ -47,7 +48,7 @@ MESSAGE_HEAD, MESSAGE_TAIL = 500, 300
 
 NOTHING_ASKED = (
     "say what to do: page, check, demo, touchup, propose, compare, look, receiver, keygen, proof, verify, farm, field, "
-    "season or manual (see --help)"
+    "day, season or manual (see --help)"
 )
 STARTED_ALONE = f"The page opens in your web browser. For the commands: {PROGRAM} --help. Ctrl-C ends the page."
 
@@ -120,6 +121,7 @@ def _parser() -> argparse.ArgumentParser:
         add_touchup,
         add_proof,
         add_farm,
+        add_day,
         add_page,
         add_season,
         add_manual,

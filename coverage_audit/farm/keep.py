@@ -16,7 +16,20 @@ def new_farm(name: str) -> dict[str, str]:
 
 
 def fields_added(folder: str | Path, file: str | Path, name: str | None, *, no_spray: bool = False) -> dict[str, str]:
-    """As :func:`coverage_audit.run.fields_added`."""
+    """File name, from the farm's *folder*, to content of what keeping the fields of a *file* writes.
+
+    Parameters
+    ----------
+    name : str or None
+        Name of the one field in the file.
+    no_spray : bool
+        The file holds areas of kept fields that are not to be sprayed: those fields' files are written anew.
+
+    Raises
+    ------
+    InputError
+        No farm, no area, a name that is taken, ground that is kept already or, with *no_spray*, in no kept field.
+    """
     farm, path = Folder(Path(folder)), Path(file)
     read_farm(farm, FARM_FILE)
     kept, outside = kept_fields(farm), Folder(path.parent)

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 from coverage_audit.errors import InputError
 
-from .boom import INTERVAL_SOURCES
+from .boom import INTERVAL_SOURCES, boom_settings
 from .checks import choice, named, nearest, table, text
 from .checks import timezone as timezone_name
 from .keys import ACCURACY, BOOM, PRODUCT, RATE
+from .places import Places
 from .rows import Key, checked, keys
 from .settings import FarmUse
 from .toml import toml_of
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from coverage_audit.read.source import InputFile, Source
+
+    from .settings import BoomSettings
 
 NO_FARM_FILE = "this is not a farm file; name the farm.toml of the farm's folder"
 
@@ -106,6 +109,22 @@ def read_farm(source: Source, name: str) -> Farm:
         data.get("machine", {}),
         data.get("product", {}),
     )
+
+
+def machine_of(farm: Farm, name: str) -> tuple[BoomSettings, str, float | None]:
+    """Boom of a machine of the farm, its word for where the boom state comes from ("": not said), and its error. [m]
+
+    Raises
+    ------
+    InputError
+        The farm has no such machine, or the file does not say how wide its boom is.
+    """
+    inside = farm.machines[_known(name, farm.machines, "machine", farm, "--machine")]
+    place = f"{farm.file.name}, machine.{name}"
+    boom = table(MACHINE["boom"])(inside.get("boom", {}), f"{place}.boom")
+    accuracy = table(MACHINE["accuracy"])(inside.get("accuracy", {}), f"{place}.accuracy")
+    settings = boom_settings({"intervals": "assume", **boom}, Places(f"{place}."))
+    return settings, boom.get("intervals", ""), accuracy.get("sigma")
 
 
 # --- a job of the farm ----------------------------------------------------------------------------
