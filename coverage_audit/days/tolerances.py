@@ -65,5 +65,5 @@ LEAST_PASSES_UNKNOWN = 4
 FASTEST_PASS_M_S = 8.0
 """Where no boom state was logged, legs are passes when they run side by side: within 12 degrees, so many widths apart
 over half of the shorter one, at so many places across (more where no field is known), no faster than 29 km/h; legs up
-to so many widths from them belong to them. [rad], [boom widths], [1], [boom widths], [1], [1], [m/s] Common practice, no
-source. A road driven to and fro has two places across."""
+to so many widths from them belong to them. [rad], [boom widths], [1], [boom widths], [1], [1], [m/s] Common practice,
+no source. A road driven to and fro has two places across."""

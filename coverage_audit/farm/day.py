@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import shapely
 
 from coverage_audit.days.cut import cut_days
 from coverage_audit.days.model import DayLog, DayMachine

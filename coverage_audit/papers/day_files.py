@@ -55,6 +55,24 @@ def day_facts(
     kept, drafts
         The jobs, and the draft outlines by the names of their files, that are there. [m]
     """
+    return {
+        "jobs": _jobs(cut, fields, kept, zone),
+        "unknown": _unknown(cut, drafts, plane, zone),
+        "not_jobs": [
+            {
+                "field": fields[one.field].name,
+                "start": utc_text(one.start_s),
+                "end": utc_text(one.end_s),
+                "why": WHY[one.why],
+                "machine": one.machine,
+            }
+            for one in cut.not_jobs
+        ],
+        "logs": _logs(cut, logs, fields),
+    }
+
+
+def _jobs(cut: Cut, fields: Sequence[KeptField], kept: Sequence[KeptJob], zone: dt.tzinfo) -> list[dict[str, Any]]:
     taken = [job.folder.removeprefix("jobs/") for job in kept]
     jobs = []
     for job in cut.jobs:
@@ -77,26 +95,8 @@ def day_facts(
             }
         )
     for one, facts in zip(cut.jobs, jobs, strict=True):
-        facts["beside"] = [
-            other["job"]
-            for two, other in zip(cut.jobs, jobs, strict=True)
-            if _beside(one, two, zone) and two is not one
-        ]
-    return {
-        "jobs": jobs,
-        "unknown": _unknown(cut, drafts, plane, zone),
-        "not_jobs": [
-            {
-                "field": fields[one.field].name,
-                "start": utc_text(one.start_s),
-                "end": utc_text(one.end_s),
-                "why": WHY[one.why],
-                "machine": one.machine,
-            }
-            for one in cut.not_jobs
-        ],
-        "logs": _logs(cut, logs, fields),
-    }
+        facts["beside"] = [other["job"] for two, other in zip(cut.jobs, jobs, strict=True) if _beside(one, two, zone)]
+    return jobs
 
 
 def _beside(one: FoundJob, other: FoundJob, zone: dt.tzinfo) -> bool:
