@@ -1,0 +1,267 @@
+"""A season of simulated jobs: speed on two cores, memory, disk, jobs that go wrong, and runs that are killed.
+
+Run: python tests/bench/bench_season.py FOLDER --jobs 1000
+Every part works in FOLDER, which may be kept: a farm that is there is taken as it is.
+"""
+
+import argparse
+import hashlib
+import importlib
+import json
+import os
+import random
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parent))
+
+import numpy as np
+from season_farm import poisoned
+from simulator.files import to_boom_csv, to_geojson_text, to_gpx_text
+from simulator.jobs import benchmark_scenario, simulate
+
+from coverage_audit.drive.model import PlaneOrigin
+from coverage_audit.drive.plane import Plane
+from coverage_audit.season.model import Limits
+from coverage_audit.season.pool import on_this_machine
+from coverage_audit.season.season import run_season
+from coverage_audit.season.tolerances import MEMORY_LIMIT_BYTES
+from coverage_audit.season.work import audit_order
+from coverage_audit.threads import ONE_THREAD
+
+JOBS_A_FIELD = 3
+DAY_S = 86400.0
+START_S = 1_777_000_000.0  # 24 April 2026
+POISON = ("hang", "kill", "eat", "bad") * 2 + ("kill", "bad")
+FARM = """\
+[farm]
+name = "Larch Hollow"
+timezone = "America/Boise"
+[machine.quad]
+boom.width = "9 m"
+boom.antenna_ahead = "0 m"
+[product.larkmoor]
+name = "Larkmoor 200 SL"
+max_per_season = "6 L/ha"
+phi = "14 days"
+"""
+JOB = """\
+[job]
+name = "{name}"
+farm = "../../farm.toml"
+machine = "quad"
+[field]
+boundary = "../../fields/{field}.geojson"
+[track]
+files = ["track.gpx"]
+[boom]
+intervals = "boom.csv"
+[rate]
+flow = "20 L/min"
+target = "133 L/ha"
+[[product]]
+from = "larkmoor"
+rate = "1.33 L/ha"
+"""
+
+
+def make(farm, jobs):
+    """Fields of 1 to 12 ha in a row, each sprayed three times, one fix a second."""
+    for path in (farm / "fields", farm / "jobs"):
+        path.mkdir(parents=True, exist_ok=True)
+    (farm / "farm.toml").write_text(FARM)
+    rng = np.random.default_rng(1)
+    for number in range(jobs):
+        field, again = divmod(number, JOBS_A_FIELD)
+        if not again:
+            hectares = float(np.exp(rng.uniform(0, np.log(12))))
+        plane = Plane(PlaneOrigin(-116.2 + 0.01 * (field % 100), 43.6 + 0.01 * (field // 100)))
+        scenario = benchmark_scenario(hectares=hectares, hz=1.0, seed=number)
+        start_s = START_S + (field % 20 + 30 * again) * DAY_S + 3600.0
+        one = simulate(scenario.__class__(**{**vars(scenario), "start_s": start_s}))
+        day = time.strftime("%Y-%m-%d", time.gmtime(start_s))
+        folder = farm / "jobs" / f"{day}-field-{field:04d}"
+        folder.mkdir(exist_ok=True)
+        (farm / "fields" / f"field-{field:04d}.geojson").write_text(
+            to_geojson_text(scenario.field, f"Field {field:04d}", plane)
+        )
+        (folder / "track.gpx").write_text(to_gpx_text(one, plane))
+        (folder / "boom.csv").write_text(to_boom_csv(one))
+        (folder / "job.toml").write_text(JOB.format(name=folder.name, field=f"field-{field:04d}"))
+
+
+def fresh(farm):
+    """Take away all that a season left."""
+    shutil.rmtree(farm / "seasons", ignore_errors=True)
+    for job in (farm / "jobs").iterdir():
+        shutil.rmtree(job / "report", ignore_errors=True)
+        (job / "audit.zip").unlink(missing_ok=True)
+
+
+def copied(farm, to, jobs):
+    """The first jobs of a farm, as nobody has audited them, in a folder of their own."""
+    shutil.rmtree(to, ignore_errors=True)
+    shutil.copytree(farm / "fields", to / "fields")
+    shutil.copy(farm / "farm.toml", to)
+    for job in sorted((farm / "jobs").iterdir(), key=lambda path: (path.name.partition("field")[2], path.name))[:jobs]:
+        (to / "jobs" / job.name).mkdir(parents=True)
+        for name in ("job.toml", "track.gpx", "boom.csv"):
+            shutil.copy(job / name, to / "jobs" / job.name)
+    return to
+
+
+def ledger_sum(farm):
+    """Hash over every file of the ledger, and the number of them."""
+    files = sorted(path for path in (farm / "seasons" / "2026").iterdir() if not path.name.startswith("."))
+    told = hashlib.sha256()
+    for path in files:
+        told.update(path.name.encode() + path.read_bytes())
+    return told.hexdigest()[:16], len(files)
+
+
+def season(farm, workers):
+    """Run the command in a process of its own: wall and processor time of all [s], memory of the parent [MB]."""
+    code = (
+        "import resource, sys, time; from coverage_audit.cli.command import main; began = time.perf_counter();"
+        f"code = main(['season', {str(farm)!r}, '--quiet', '--workers', '{workers}']);"
+        "own, others = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN));"
+        "sys.stdout.write(' '.join(map(str, (code, time.perf_counter() - began, own.ru_utime + own.ru_stime,"
+        "others.ru_utime + others.ru_stime, own.ru_maxrss / 1024, others.ru_maxrss / 1024))))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+    return dict(
+        zip(
+            ("code", "wall", "parent", "workers", "parent_mb", "worker_mb"),
+            map(float, done.stdout.split()),
+            strict=True,
+        )
+    )
+
+
+def size(paths):
+    return sum(path.stat().st_size for path in paths)
+
+
+def speed(farm, folder, jobs):
+    """The same jobs by one worker and by two, turn about, and the memory of the parent at two sizes."""
+    print(f"load of the machine {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
+    few = copied(farm, folder / "few", max(jobs // 4, 4))
+    found = {}
+    for workers in (1, 2, 1, 2):
+        fresh(few)
+        one = season(few, workers)
+        if workers not in found or one["wall"] < found[workers]["wall"]:
+            found[workers] = one
+    number = len(list((few / "jobs").iterdir()))
+    ratio = found[1]["wall"] / found[2]["wall"]
+    per_core = found[1]["workers"] / found[2]["workers"]
+    print(f"{number} jobs: one worker {found[1]['wall']:.1f} s, two {found[2]['wall']:.1f} s, {ratio:.2f} times faster")
+    print(f"processor time of the workers: {per_core:.2f} of two for one (1: the second costs nothing)")
+    small = found[2]["parent_mb"]
+    fresh(farm)
+    whole = season(farm, 2)
+    number = len(list((farm / "jobs").iterdir()))
+    print(f"{number} jobs by two workers: {whole['wall']:.0f} s")
+    print(f"processor time a job             {whole['workers'] / number:.2f} s in workers")
+    print(f"parent                           {1000 * whole['parent'] / number:.1f} ms a job")
+    print(f"memory of the parent             {small:.0f} MB with a quarter, {whole['parent_mb']:.0f} MB with all")
+    print(f"largest worker                   {whole['worker_mb']:.0f} MB")
+    job_files = list((farm / "jobs").iterdir())
+    reports = size(path for job in job_files for path in (job / "report").iterdir()) / len(job_files)
+    saved = size(job / "audit.zip" for job in job_files) / len(job_files)
+    ledger = size((farm / "seasons" / "2026").glob("*")) / len(job_files)
+    print(f"disk a job                       {reports / 1e6:.2f} MB report, {saved / 1e6:.2f} MB audit.zip")
+    print(f"ledger a job                     {ledger / 1e3:.1f} kB")
+    again = season(farm, 2)
+    print(f"nothing to audit                 {again['wall']:.1f} s, {1000 * again['parent'] / number:.1f} ms a job")
+
+
+def poisonous(order):
+    """Audit a job, or go wrong the way its folder says."""
+    if getattr(order, "job", "").rpartition("-")[2] in POISON:
+        poisoned(order.job.rpartition("-")[2])
+    return audit_order(order)
+
+
+def poison(farm, folder, jobs):
+    """Ten jobs that go wrong among others: each is listed with its reason, and nobody else is lost."""
+    place = copied(farm, folder / "poisoned", jobs)
+    names = sorted(path.name for path in (place / "jobs").iterdir())
+    for number, kind in enumerate(POISON):
+        job = place / "jobs" / f"2026-05-01-{number}-{kind}"
+        shutil.copytree(place / "jobs" / names[number], job)
+        if kind == "bad":
+            (job / "track.gpx").write_text("no log at all")
+    limits = Limits(60.0, MEMORY_LIMIT_BYTES)
+    task = importlib.import_module("bench_season").poisonous  # of a module, so that workers find it
+
+    def workers(function, tasks):
+        return on_this_machine(task if function is audit_order else function, tasks, 2, limits)
+
+    found = run_season(place, None, limits, workers, lambda *_: None)
+    done = {job.job.removeprefix("jobs/") for job in found.ledger.jobs}
+    print(f"{len(names)} good jobs and {len(POISON)} bad ones: {len(done & set(names))} good ones audited")
+    for one in found.ledger.failed:
+        print(f"  {one.job}: {one.kind}: {one.reason}")
+    print(f"memory of the parent             {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+
+
+def killed(farm, folder, jobs, times):
+    """Runs killed at random moments and started again come to the ledger of an undisturbed run."""
+    calm = copied(farm, folder / "calm", jobs)
+    begun = time.perf_counter()
+    season(calm, 2)
+    whole_s = time.perf_counter() - begun
+    wanted = ledger_sum(calm)
+    rough = copied(farm, folder / "rough", jobs)
+    rng = random.Random(3)
+    command = [sys.executable, "-m", "coverage_audit", "season", str(rough), "--quiet", "--workers", "2"]
+    done_at, same = [], 0
+    for number in range(times):
+        process = subprocess.Popen(command)
+        try:
+            process.wait(rng.uniform(0.05, 0.6) * whole_s)
+        except subprocess.TimeoutExpired:
+            process.send_signal(signal.SIGKILL)
+            process.wait()
+        done_at.append(len(list(rough.glob("jobs/*/audit.zip"))))
+        if done_at[-1] == jobs or number == times - 1:  # all are audited: compare, and begin anew
+            season(rough, 2)
+            same += ledger_sum(rough) == wanted
+            left = [path for path in rough.rglob("*") if path.name.endswith((".part", ".old", ".lock"))]
+            print(
+                f"  after {number + 1} kills the ledger is {ledger_sum(rough)}, wanted {wanted}; left over: {len(left)}"
+            )
+            fresh(rough)
+    print(f"{times} kills; jobs that were done at each: {done_at}; {same} ledgers the same")
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--jobs", type=int, default=1000)
+    parser.add_argument("--part", choices=("speed", "poison", "killed"), action="append")
+    parser.add_argument("--kills", type=int, default=20)
+    options = parser.parse_args()
+    os.environ.update(ONE_THREAD)
+    farm = options.folder / "farm"
+    if not farm.exists():
+        make(farm, options.jobs)
+    hours = json.dumps({"jobs": len(list((farm / "jobs").iterdir())), "parts": options.part or "all"})
+    print(hours, flush=True)
+    if not options.part or "speed" in options.part:
+        speed(farm, options.folder, options.jobs)
+    if not options.part or "poison" in options.part:
+        poison(farm, options.folder, max(options.jobs // 10, 10))
+    if not options.part or "killed" in options.part:
+        killed(farm, options.folder, 8, options.kills)
+
+
+if __name__ == "__main__":
+    main()
