@@ -9,7 +9,7 @@ import shapely.geometry
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.ledger.model import JobRow, ProductRow
-from coverage_audit.read.result_record import JobRecord, RecordSurface
+from coverage_audit.read.result_record import JobRecord, RecordGround, RecordSurface
 
 PLACE = PlaneOrigin(-70.5, -41.2)
 PRODUCT = ProductRow("Larkmoor 200 SL", "", "L", 0.01, 1.0, None, 1.2, 14.0, None)
@@ -63,7 +63,6 @@ def row(job, start="2026-05-30T15:00:00Z", end="2026-05-30T16:00:00Z", **more):
         over_covered_l_ha=None,
         target_l_ha=None,
         products=(PRODUCT,),
-        causes=(),
         box_deg=tuple(float(one) for one in box),
     )
     return dataclasses.replace(found, **more)
@@ -79,9 +78,11 @@ def feature(kind, shape_m, **properties):
     }
 
 
-def record(strips, covered=None):
-    """Record of a job on the field of 100 x 60 m that missed *strips*, name to box [m]."""
+def record(strips, covered=None, ground=None):
+    """Record of a job on the field of 100 x 60 m that missed *strips*, name to box; *ground* (missed, double)."""
     field = shapely.box(0, 0, 100, 60)
+    if ground is not None:
+        ground = RecordGround(*(Plane(PLACE).geometry_to_degrees(shape) for shape in (field, *ground)))
     findings = [feature("missed", shapely.box(*box), id=name, area_m2=0.0) for name, box in strips.items()]
     summary = {"area_m2": {"target": 6000.0, "covered": covered}, "missed_strips": []}
-    return JobRecord("", summary, tuple(findings), (feature("field", field), feature("target", field)))
+    return JobRecord("", summary, tuple(findings), (feature("field", field), feature("target", field)), ground=ground)

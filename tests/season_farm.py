@@ -15,6 +15,9 @@ timezone = "America/Denver"
 [machine.quad]
 boom.width = "10 m"
 boom.antenna_ahead = "0 m"
+[machine.tractor]
+boom.width = "10 m"
+boom.antenna_ahead = "0 m"
 [product.larkmoor]
 name = "Larkmoor 200 SL"
 max_per_season = "2.4 L/ha"
@@ -27,7 +30,7 @@ JOB = """\
 [job]
 name = "{name}"
 farm = "../../farm.toml"
-machine = "quad"
+machine = "{machine}"
 [field]
 boundary = "../../fields/lower-meadow.geojson"
 [track]
@@ -58,13 +61,13 @@ def make_farm(folder):
     return folder
 
 
-def add_job(farm, name, *, days=0, passes=range(1, PASSES + 1), product="larkmoor"):
+def add_job(farm, name, *, days=0, passes=range(1, PASSES + 1), product="larkmoor", machine="quad"):
     """A job so many days after 30 May 2026 that sprayed some of the ten passes, by number."""
     fixes, intervals = drive()
     later = 86400.0 * days
     chosen = [intervals[number - 1] for number in passes]
     folder = farm / "jobs" / name
-    write(folder / "job.toml", JOB.format(name=name, product=product))
+    write(folder / "job.toml", JOB.format(name=name, product=product, machine=machine))
     write(folder / "track.gpx", gpx_of([(time + later, east, north) for time, east, north in fixes]))
     rows = "".join(f"{stamp(on + later)},{stamp(off + later)}\n" for on, off in chosen)
     write(folder / "boom.csv", "on,off\n" + rows)

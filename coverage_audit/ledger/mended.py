@@ -1,4 +1,4 @@
-"""Touch-ups joined to what they mended: missed strips that a later job sprayed."""
+"""Jobs joined to each other: touch-ups to what they mended, machines that did one treatment together."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ import shapely.geometry
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 
-from .model import Mended
+from .model import Mended, Treatment
 from .rows import shape_of
-from .tolerances import LEAST_MENDED_SHARE, TOUCHUP_DAYS, TOUCHUP_SHARE
+from .tolerances import LEAST_LEFT_SHARE, LEAST_MENDED_SHARE, TOUCHUP_DAYS, TOUCHUP_SHARE
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -27,55 +27,126 @@ def may_mend(later: JobRow, earlier: JobRow) -> bool:
     """Whether *later* can be a touch-up of *earlier*: small, soon after, of the same product, its boom state given."""
     target, covered = later.area_m2.get("target") or 0.0, later.area_m2.get("covered") or 0.0
     apart = (_moment(later.start) - _moment(earlier.end)).total_seconds() / 86400.0
-    keys = [{one.key for one in job.products} for job in (later, earlier)]
-    same = bool(keys[0] & keys[1]) or not all(keys)
-    return same and not later.assumed and 0.0 <= apart <= TOUCHUP_DAYS and covered < TOUCHUP_SHARE * target
+    small = covered < TOUCHUP_SHARE * target
+    return _same_products(later, earlier) and not later.assumed and 0.0 <= apart <= TOUCHUP_DAYS and small
+
+
+def one_treatment(one: JobRow, other: JobRow) -> bool:
+    """Whether two machines sprayed the same product on the field on the same day."""
+    machines = {one.machine, other.machine}
+    return (
+        len(machines) == 2
+        and "" not in machines
+        and one.first_day == other.first_day
+        and _same_products(one, other)
+        and not (one.assumed or other.assumed)
+    )
+
+
+def _same_products(one: JobRow, other: JobRow) -> bool:
+    """Whether they share a product, or one of them does not say."""
+    keys = [{product.key for product in job.products} for job in (one, other)]
+    return bool(keys[0] & keys[1]) or not all(keys)
 
 
 def _moment(utc: str) -> dt.datetime:
     return dt.datetime.fromisoformat(utc[:19])
 
 
+def plane_of(job: JobRow) -> Plane:
+    """Plane about the middle of the field."""
+    west, south, east, north = job.box_deg
+    return Plane(PlaneOrigin((west + east) / 2, (south + north) / 2))
+
+
+# --- strips ----------------------------------------------------------------------------------------
+
+
 def mended_strips(
     jobs: Sequence[JobRow], records: Mapping[str, JobRecord]
 ) -> tuple[tuple[Mended, ...], list[shapely.Geometry]]:
-    """Strips that later jobs sprayed, in the order of the jobs, and what is still missed, in degrees.
+    """Strips that other jobs sprayed, in the order of the jobs, and what is still missed, in degrees.
 
     A touch-up's own missed ground is no one's loss: most of its field was not meant to be sprayed.
     """
-    pairs = {job.job: [other for other in jobs if may_mend(other, job)] for job in jobs}
-    west, south, east, north = jobs[0].box_deg
-    plane = Plane(PlaneOrigin((west + east) / 2, (south + north) / 2))
-    sprayed = {other.job: _sprayed(records[other.job], plane) for others in pairs.values() for other in others}
+    plane = plane_of(jobs[0])
+    pairs = {
+        job.job: [(other, one_treatment(other, job)) for other in jobs if one_treatment(other, job)]
+        + [(other, False) for other in jobs if may_mend(other, job) and not one_treatment(other, job)]
+        for job in jobs
+    }
+    wanted = {other.job for others in pairs.values() for other, _ in others}
+    sprayed = {job: _sprayed(records[job], plane) for job in sorted(wanted)}
     found: list[Mended] = []
     left: list[tuple[str, shapely.Geometry]] = []
     for job in jobs:
         for name, strip in _strips(records[job.job], plane):
             whole, rest = strip.area, strip
-            for other in pairs[job.job]:
+            for other, together in pairs[job.job]:
                 after = shapely.difference(rest, sprayed[other.job])
                 if rest.area - after.area >= LEAST_MENDED_SHARE * whole:
-                    found.append(Mended(job.job, name, other.job, whole, rest.area - after.area))
+                    found.append(Mended(job.job, name, other.job, whole, rest.area - after.area, together))
                     rest = after
-            left.append((job.job, rest))
-    touchups = {one.by for one in found}
-    shapes = [plane.geometry_to_degrees(rest) for job, rest in left if job not in touchups and not rest.is_empty]
-    return tuple(found), shapes
+            if rest.area >= LEAST_LEFT_SHARE * whole:
+                left.append((job.job, rest))
+    touchups = touchups_of(found)
+    return tuple(found), [plane.geometry_to_degrees(rest) for job, rest in left if job not in touchups]
+
+
+def touchups_of(mended: Sequence[Mended]) -> set[str]:
+    """Jobs that mended others later."""
+    return {one.by for one in mended if not one.together}
 
 
 def _strips(record: JobRecord, plane: Plane) -> list[tuple[str, shapely.Geometry]]:
     return [
-        (one["properties"]["id"], _mended(plane.geometry_to_metres(shapely.geometry.shape(one["geometry"]))))
+        (one["properties"]["id"], _metres(shapely.geometry.shape(one["geometry"]), plane))
         for one in record.findings
         if one["properties"].get("kind") == "missed"
     ]
 
 
 def _sprayed(record: JobRecord, plane: Plane) -> shapely.Geometry:
-    """Target ground that a job sprayed: all of it but the strips it missed. [m]"""
-    target = _mended(plane.geometry_to_metres(shape_of(record, "target")))
+    """Target ground that a job sprayed: all of it but what it missed. [m]"""
+    if record.ground is not None:
+        return shapely.difference(_metres(record.ground.target, plane), _metres(record.ground.missed, plane))
+    target = _metres(shape_of(record, "target"), plane)
     return shapely.difference(target, shapely.union_all([strip for _, strip in _strips(record, plane)]))
 
 
-def _mended(shape: shapely.Geometry) -> shapely.Geometry:
+def _metres(degrees: shapely.Geometry, plane: Plane) -> shapely.Geometry:
+    shape = plane.geometry_to_metres(degrees)
     return shape if shape.is_valid else shapely.make_valid(shape, method="structure", keep_collapsed=False)
+
+
+# --- machines together -----------------------------------------------------------------------------
+
+
+def treatments_of(jobs: Sequence[JobRow], records: Mapping[str, JobRecord]) -> tuple[Treatment, ...]:
+    """Jobs of several machines that are one treatment, on their common ground.
+
+    Ground that two of the jobs sprayed counts as sprayed twice, as does what one of them did; ground is missed when
+    none sprayed it.
+    """
+    groups: list[list[JobRow]] = []
+    for job in jobs:
+        near = next((group for group in groups if all(one_treatment(job, other) for other in group)), None)
+        if near is None:
+            groups.append([job])
+        else:
+            near.append(job)
+    return tuple(_treatment(group, records) for group in groups if len(group) > 1)
+
+
+def _treatment(group: Sequence[JobRow], records: Mapping[str, JobRecord]) -> Treatment:
+    plane = plane_of(group[0])
+    own = [records[job.job] for job in group]
+    target = shapely.union_all([_metres(one.ground.target, plane) for one in own if one.ground is not None])
+    double = shapely.union_all([_metres(one.ground.double, plane) for one in own if one.ground is not None])
+    covered: shapely.Geometry = shapely.MultiPolygon()
+    for one in own:
+        sprayed = _sprayed(one, plane)
+        double = shapely.union(double, shapely.intersection(covered, sprayed))
+        covered = shapely.union(covered, sprayed)
+    areas = {"target": target.area, "covered": covered.area, "missed": shapely.difference(target, covered).area}
+    return Treatment(tuple(job.job for job in group), {**areas, "double": double.area})

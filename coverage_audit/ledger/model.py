@@ -67,7 +67,6 @@ class JobRow:
     over_covered_l_ha: float | None
     target_l_ha: float | None
     products: tuple[ProductRow, ...]
-    causes: tuple[CauseRow, ...]
     box_deg: tuple[float, float, float, float]
 
     @property
@@ -122,23 +121,39 @@ class ProductSeason:
 
 @dataclass(frozen=True)
 class Mended:
-    """A missed strip that a later job sprayed, wholly or in part. [m2]"""
+    """A missed strip that another job sprayed, wholly or in part. [m2]
+
+    ``together``: by another machine in the same treatment, so that it was no skip; else by a later touch-up.
+    """
 
     job: str
     strip: str
     by: str
     area_m2: float
     mended_m2: float
+    together: bool = False
+
+
+@dataclass(frozen=True)
+class Treatment:
+    """Jobs of several machines on one field on one day, as one: areas of their common ground. [m2]"""
+
+    jobs: tuple[str, ...]
+    area_m2: Mapping[str, float]
 
 
 @dataclass(frozen=True)
 class StripRow:
-    """A missed strip of one job, as the audit told it; ``wkb`` is its ground in degrees. [m], [m2]"""
+    """A missed strip of one job, as the audit told it; ``wkb`` is its ground in degrees. [m], [m2]
+
+    ``mended_m2`` of it a later job sprayed, ``shared_m2`` another machine in the same treatment.
+    """
 
     job: str
     strip: str
     area_m2: float
     mended_m2: float
+    shared_m2: float
     length_m: float
     mean_width_m: float
     max_width_m: float
@@ -168,13 +183,24 @@ class FieldLedger:
     without_product: tuple[str, ...]
     mended: tuple[Mended, ...]
     touchups: tuple[str, ...]
+    treatments: tuple[Treatment, ...] = ()
     strips: tuple[StripRow, ...] = ()
     outlines: tuple[bytes, ...] = dataclass_field(default=(), repr=False)
     shapes: tuple[tuple[str, bytes], ...] = dataclass_field(default=(), repr=False)
 
-    def mended_m2(self, job: str) -> float:
-        """Ground that *job* missed and a later one sprayed. [m2]"""
-        return sum(one.mended_m2 for one in self.mended if one.job == job)
+    def mended_m2(self, job: str, *, together: bool = False) -> float:
+        """What *job* missed and a later one sprayed, or with *together* another machine of its treatment. [m2]"""
+        return sum(one.mended_m2 for one in self.mended if one.job == job and one.together == together)
+
+    def causes(self, job: str) -> tuple[CauseRow, ...]:
+        """What *job* missed in listed strips, by cause, what another machine took over left out; none of a touch-up."""
+        found: dict[str, tuple[int, float]] = {}
+        for strip in self.strips if job not in self.touchups else ():
+            left = strip.area_m2 - strip.shared_m2
+            if strip.job == job and left > strip.area_m2 / 2:
+                count, area = found.get(strip.cause, (0, 0.0))
+                found[strip.cause] = (count + 1, area + left)
+        return tuple(CauseRow(kind, count, area) for kind, (count, area) in sorted(found.items()))
 
 
 @dataclass(frozen=True)

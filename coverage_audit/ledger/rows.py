@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import shapely
 import shapely.geometry
 
-from .model import CauseRow, JobRow, ProductRow, StripRow
+from .model import JobRow, ProductRow, StripRow
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -41,7 +41,6 @@ def job_row(job: str, record: JobRecord) -> JobRow:
         over_covered_l_ha=rates.get("over_covered"),
         target_l_ha=rates.get("target"),
         products=tuple(_product(one) for one in told.get("products") or ()),
-        causes=_causes(told.get("missed_strips") or ()),
         box_deg=_box(record),
     )
 
@@ -62,16 +61,19 @@ def shape_of(record: JobRecord, kind: str) -> shapely.Geometry:
 def strip_rows(job: str, record: JobRecord, mended: Sequence[Mended]) -> Iterator[StripRow]:
     """Each missed strip of a job, largest first, with its ground and how much of it was made good later."""
     ground = {one["properties"].get("id"): shapely.geometry.shape(one["geometry"]) for one in record.findings}
-    good = {one.strip: 0.0 for one in mended}
-    for one in mended:
-        good[one.strip] += one.mended_m2 if one.job == job else 0.0
+
+    def good(name: str, *, together: bool) -> float:
+        own = (one for one in mended if (one.job, one.strip, one.together) == (job, name, together))
+        return sum(one.mended_m2 for one in own)
+
     for strip in record.summary.get("missed_strips") or ():
         name = strip["id"]
         yield StripRow(
             job=job,
             strip=name,
             area_m2=strip["area_m2"],
-            mended_m2=good.get(name, 0.0),
+            mended_m2=good(name, together=False),
+            shared_m2=good(name, together=True),
             length_m=strip["length_m"],
             mean_width_m=strip["mean_width_m"],
             max_width_m=strip["max_width_m"],
@@ -92,15 +94,6 @@ def _product(told: Mapping[str, Any]) -> ProductRow:
     return ProductRow(
         told["name"], told.get("reg_no") or "", per_l=told.get("per_l_mix"), **{key: told.get(key) for key in keys}
     )
-
-
-def _causes(strips: Any) -> tuple[CauseRow, ...]:  # noqa: ANN401 - a list of tables
-    found: dict[str, tuple[int, float]] = {}
-    for strip in strips:
-        kind = (strip.get("cause") or {}).get("kind") or "unknown"
-        count, area = found.get(kind, (0, 0.0))
-        found[kind] = (count + 1, area + float(strip["area_m2"]))
-    return tuple(CauseRow(kind, count, area) for kind, (count, area) in sorted(found.items()))
 
 
 def _box(record: JobRecord) -> tuple[float, float, float, float]:

@@ -17,6 +17,9 @@ common practice, no source."""
 LEAST_MENDED_SHARE = 0.05
 """A strip of which less was sprayed later is not told as mended. [1] Ends of passes cross strips by chance."""
 
+LEAST_LEFT_SHARE = 1e-3
+"""Less of a strip than this left over is an edge that two computations put a hair apart. [1]"""
+
 MOST_DOSE_CELLS = 60_000_000
 """Cells of a field's grid; a wider one is made of cells twice the side, and again. [1] Half a gigabyte an array."""
 

@@ -58,9 +58,10 @@ def _job(job: JobRow, one: FieldLedger) -> dict[str, Any]:
         "touchup": job.job in one.touchups,
         "area_m2": {name: job.area_m2.get(name) for name in AREAS},
         "mended_m2": one.mended_m2(job.job),
+        "shared_m2": one.mended_m2(job.job, together=True),
         "applied_l": job.applied_l,
         "rate_l_ha": {"target": job.target_l_ha, "over_covered": job.over_covered_l_ha},
-        "missed_by_cause": [dataclasses.asdict(cause) for cause in job.causes],
+        "missed_by_cause": [dataclasses.asdict(cause) for cause in one.causes(job.job)],
     }
 
 
@@ -75,6 +76,7 @@ def _field(one: FieldLedger) -> dict[str, Any]:
         "without_grazing": list(one.without_grazing),
         "without_product": list(one.without_product),
         "mended": [dataclasses.asdict(strip) for strip in one.mended],
+        "treatments": [{"jobs": list(group.jobs), "area_m2": dict(group.area_m2)} for group in one.treatments],
     }
 
 
@@ -86,7 +88,7 @@ def _product(product: ProductSeason) -> dict[str, Any]:
 COLUMNS = (
     *("job", "name", "field", "machine", "day", "start", "end", "state", "reason", "assumed", "touchup"),
     *(f"{name}_m2" for name in AREAS),
-    *("mended_m2", "applied_l", "target_l_ha", "over_covered_l_ha"),
+    *("mended_m2", "shared_m2", "applied_l", "target_l_ha", "over_covered_l_ha"),
 )
 
 
@@ -117,6 +119,7 @@ def _row(job: JobRow, one: FieldLedger) -> dict[str, Any]:
         "touchup": "yes" if job.job in one.touchups else "no",
         **{f"{name}_m2": job.area_m2.get(name) for name in AREAS},
         "mended_m2": one.mended_m2(job.job),
+        "shared_m2": one.mended_m2(job.job, together=True),
         "applied_l": job.applied_l,
         "target_l_ha": job.target_l_ha,
         "over_covered_l_ha": job.over_covered_l_ha,

@@ -45,12 +45,13 @@ def _field(one: FieldLedger, units: str, number: int) -> dict[str, Any]:
         "jobs": [_job(job, one, units) for job in one.jobs],
         "products": [_product(product, one, units) for product in one.products],
         "mended": _mended(one, units),
+        "treatments": [words.treatment(group, one, units) for group in one.treatments],
     }
 
 
 def _job(job: JobRow, one: FieldLedger, units: str) -> dict[str, str]:
     area = job.area_m2
-    mended = one.mended_m2(job.job)
+    mended, shared = (one.mended_m2(job.job, together=together) for together in (False, True))
     touchup = job.job in one.touchups
     return {
         "day": words.day_words(job.first_day),
@@ -62,6 +63,7 @@ def _job(job: JobRow, one: FieldLedger, units: str) -> dict[str, str]:
         "covered": _share(area.get("covered"), area.get("target")),
         "missed": "left on purpose" if touchup else display.area(area.get("missed") or 0.0, units),
         "mended": display.area(mended, units) if mended else "",
+        "shared": display.area(shared, units) if shared else "",
         "double": display.area(area.get("double") or 0.0, units),
         "rate": display.rate(job.over_covered_l_ha, units),
     }
@@ -97,10 +99,10 @@ def _product(product: ProductSeason, one: FieldLedger, units: str) -> dict[str, 
 def _mended(one: FieldLedger, units: str) -> list[str]:
     """A sentence for each touch-up and job that it mended."""
     names = {job.job: job.name or job.job.removeprefix("jobs/") for job in one.jobs}
-    pairs = dict.fromkeys((strip.by, strip.job) for strip in one.mended)
+    pairs = dict.fromkeys((strip.by, strip.job) for strip in one.mended if not strip.together)
     told = []
     for by, job in pairs:
-        own = [strip for strip in one.mended if (strip.by, strip.job) == (by, job)]
+        own = [strip for strip in one.mended if (strip.by, strip.job, strip.together) == (by, job, False)]
         area = display.area(sum(strip.mended_m2 for strip in own), units)
         missed = display.area(sum(strip.area_m2 for strip in own), units)
         strips = display.count(len(own), "strip")
@@ -110,15 +112,13 @@ def _mended(one: FieldLedger, units: str) -> list[str]:
 
 def _causes(ledger: Ledger) -> list[dict[str, Any]]:
     """Missed strips by machine and cause, the largest area first; touch-ups left out."""
-    touchups = {job for one in ledger.fields for job in one.touchups}
     found: dict[str, dict[str, tuple[int, float]]] = {}
     jobs: dict[str, int] = {}
-    for job in ledger.jobs:
-        if job.job in touchups:
-            continue
+    whole = [(field, job) for field in ledger.fields for job in field.jobs if job.job not in field.touchups]
+    for field, job in whole:
         machine = job.machine or words.NO_MACHINE
         jobs[machine] = jobs.get(machine, 0) + 1
-        for cause in job.causes:
+        for cause in field.causes(job.job):
             own = found.setdefault(machine, {})
             count, area = own.get(cause.kind, (0, 0.0))
             own[cause.kind] = (count + cause.strips, area + cause.area_m2)

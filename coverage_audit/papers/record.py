@@ -5,7 +5,10 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from coverage_audit.read.result_record import JobRecord, RecordSurface
+import shapely
+
+from coverage_audit.drive.plane import Plane
+from coverage_audit.read.result_record import JobRecord, RecordGround, RecordSurface
 
 from .geojson import findings_geojson, passes_geojson
 from .summary import summary_dict
@@ -17,7 +20,13 @@ if TYPE_CHECKING:
 def job_record(audit: Audit, label: str) -> JobRecord:
     """Record of *audit*: what its papers hold, and its rate surface where a rate is known."""
     findings, lines = (tuple(json.loads(text(audit))["features"]) for text in (findings_geojson, passes_geojson))
-    return JobRecord(label, summary_dict(audit), findings, lines, _surface(audit))
+    return JobRecord(label, summary_dict(audit), findings, lines, _surface(audit), _ground(audit))
+
+
+def _ground(audit: Audit) -> RecordGround:
+    found, plane = audit.layers, Plane(audit.origin)
+    double = shapely.union_all(found.by_visits[2:]) if len(found.by_visits) > 2 else shapely.MultiPolygon()
+    return RecordGround(*(plane.geometry_to_degrees(shape) for shape in (found.target, found.by_visits[0], double)))
 
 
 def _surface(audit: Audit) -> RecordSurface | None:

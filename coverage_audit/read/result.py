@@ -14,7 +14,6 @@ from .source import Folder
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from .result_record import RecordSurface
     from .source import Source
 
 SUMMARY_FILE = "summary.json"
@@ -35,8 +34,8 @@ def read_result(folder: Path, label: str) -> JobRecord:
     return read_result_of(Folder(folder), label)
 
 
-def read_result_of(source: Source, label: str, surface: RecordSurface | None = None) -> JobRecord:
-    """Read the papers of an audit from any source; *surface* is the rate surface that lies beside them.
+def read_result_of(source: Source, label: str) -> JobRecord:
+    """Read the papers of an audit from any source.
 
     Raises
     ------
@@ -55,7 +54,7 @@ def read_result_of(source: Source, label: str, surface: RecordSurface | None = N
         found[name] = _json(source, name)
         FEATURES_SHAPE(found[name], source.place(name))
     findings, lines = (tuple(one["features"]) for one in found.values())
-    return JobRecord(label, summary, findings, lines, surface)
+    return JobRecord(label, summary, findings, lines)
 
 
 def _json(source: Source, name: str) -> dict[str, Any]:

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from shapely.geometry.base import BaseGeometry
+
     from coverage_audit.arrays import FloatArray, IntArray
 
 
@@ -30,14 +32,30 @@ class RecordSurface:
 
 
 @dataclass(frozen=True, eq=False)
+class RecordGround:
+    """Ground of a job in degrees (WGS 84): its target, what of it was never visited, and what twice or more.
+
+    All of it, also what is too narrow to be listed among the findings.
+    """
+
+    target: BaseGeometry
+    missed: BaseGeometry
+    double: BaseGeometry
+
+
+@dataclass(frozen=True, eq=False)
 class JobRecord:
-    """One job: its label, its ``summary.json``, the features of its two GeoJSON files, its rate surface if known."""
+    """One job: its label, its ``summary.json``, the features of its two GeoJSON files, its rate surface if known.
+
+    ``ground`` is None in a record that was read from a result folder.
+    """
 
     label: str
     summary: Mapping[str, Any]
     findings: tuple[Mapping[str, Any], ...]
     lines: tuple[Mapping[str, Any], ...]
     surface: RecordSurface | None = None
+    ground: RecordGround | None = None
 
     @property
     def passes(self) -> list[Mapping[str, Any]]:

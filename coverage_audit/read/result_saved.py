@@ -9,15 +9,17 @@ from __future__ import annotations
 import io
 import json
 import zipfile
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import shapely
 
 from coverage_audit.errors import InputError
 
 from .packed import Zip
 from .result import RESULT_FILES, read_result_of
-from .result_record import RecordSurface
+from .result_record import RecordGround, RecordSurface
 from .tolerances import RATE_BITS
 
 if TYPE_CHECKING:
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
     from .packed import Packed
     from .result_record import JobRecord
 
+GROUND = ("target", "missed", "double")
 SURFACE, CELLS = "surface.json", "surface.npy"
 _PLANES = 12
 """Bytes of one cell: where it lies, its rate and its swept share, four each."""
@@ -52,6 +55,8 @@ def record_files(record: JobRecord) -> dict[str, bytes]:
         name: json.dumps(told, ensure_ascii=False, allow_nan=False).encode()
         for name, told in zip(RESULT_FILES, texts, strict=True)
     }
+    if record.ground is not None:
+        files |= {f"{name}.wkb": shapely.to_wkb(getattr(record.ground, name)) for name in GROUND}
     if record.surface is not None:
         files |= _surface_files(record.surface)
     return files
@@ -66,7 +71,8 @@ def load_record(path: Path, label: str, *, surface: bool = True) -> JobRecord:
         There is none, or it is damaged.
     """
     packed = SavedAudit(path)
-    return read_result_of(packed, label, surface_of(packed) if surface else None)
+    found = read_result_of(packed, label)
+    return replace(found, ground=ground_of(packed), surface=surface_of(packed) if surface else None)
 
 
 class SavedAudit(Zip):
@@ -84,6 +90,23 @@ class SavedAudit(Zip):
         except (OSError, ValueError, zipfile.BadZipFile) as error:
             raise InputError(f"this is no saved audit ({error}); run the audit again", str(path)) from error
         super().__init__(archive, str(path))
+
+
+def ground_of(packed: Packed) -> RecordGround | None:
+    """Ground among the files of a saved record; None where it has none.
+
+    Raises
+    ------
+    InputError
+        It is damaged.
+    """
+    names = [f"{name}.wkb" for name in GROUND]
+    if not all(packed.exists(name, "") for name in names):
+        return None
+    try:
+        return RecordGround(*(shapely.from_wkb(packed.read(name).data) for name in names))
+    except (shapely.errors.ShapelyError, ValueError, TypeError) as error:
+        raise InputError(f"its ground is damaged ({error}); run the audit again", packed.place(names[0])) from error
 
 
 # --- the rate surface ------------------------------------------------------------------------------

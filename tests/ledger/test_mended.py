@@ -7,7 +7,7 @@ import shapely
 from ledger_rows import feature, record, row
 
 from coverage_audit.ledger.fields import by_field
-from coverage_audit.ledger.mended import may_mend, mended_strips
+from coverage_audit.ledger.mended import may_mend, mended_strips, one_treatment, treatments_of
 
 WHOLE = row("jobs/a", area_m2={"target": 6000.0, "covered": 5600.0, "missed": 400.0})
 LATER = {"start": "2026-06-02T15:00:00Z", "end": "2026-06-02T15:20:00Z"}
@@ -64,3 +64,40 @@ def test_neighbours_that_share_an_edge_are_two_fields():
     west, south, east, north = WHOLE.box_deg
     beside = row("jobs/c", box_deg=(east, south, 2 * east - west, north))
     assert len(by_field([WHOLE, beside])) == 2
+
+
+# --- two machines ---------------------------------------------------------------------------------
+
+FIRST = row("jobs/a", machine="quad")
+SECOND = row("jobs/b", machine="tractor", start="2026-05-30T15:10:00Z")
+
+
+def test_two_machines_are_one_treatment_on_their_common_ground():
+    """100 x 60 m; one sprayed x from 0 to 60, the other from 50 to 100 but not from 70 to 75, and its 80 to 90 twice.
+
+    Covered 100 - 5 = 95 m of width, missed 5 m, twice 10 m in common and 10 m by one of them; times 60 m.
+    """
+    first = record({"M1": (60, 0, 100, 60)}, ground=(shapely.box(60, 0, 100, 60), shapely.MultiPolygon()))
+    gap = shapely.box(70, 0, 75, 60)
+    second = record(
+        {"M1": (0, 0, 50, 60), "M2": (70, 0, 75, 60)},
+        ground=(shapely.union(shapely.box(0, 0, 50, 60), gap), shapely.box(80, 0, 90, 60)),
+    )
+    records = {"jobs/a": first, "jobs/b": second}
+    (found,) = treatments_of((FIRST, SECOND), records)
+    assert found.jobs == ("jobs/a", "jobs/b")
+    wanted = {"target": 6000.0, "covered": 5700.0, "missed": 300.0, "double": 1200.0}
+    # the plane about the field's middle keeps areas to 1e-6
+    assert found.area_m2 == pytest.approx(wanted, rel=1e-6)
+    taken, left = mended_strips((FIRST, SECOND), records)
+    assert [(one.job, one.strip, one.together) for one in taken] == [("jobs/a", "M1", True), ("jobs/b", "M1", True)]
+    assert [round(one.mended_m2) for one in taken] == [2100, 3000]
+    assert len(left) == 2  # the same 5 m, as either missed it
+
+
+@pytest.mark.parametrize(
+    "change", [{"machine": "quad"}, {"machine": ""}, {"first_day": "2026-05-31"}, {"assumed": True}]
+)
+def test_what_is_no_treatment_together(change):
+    assert one_treatment(FIRST, SECOND)
+    assert not one_treatment(FIRST, replace(SECOND, **change))

@@ -15,7 +15,6 @@ from ledger_rows import PLACE, PRODUCT, row
 from coverage_audit.drive.plane import Plane
 from coverage_audit.ledger.model import (
     AbovePlace,
-    CauseRow,
     FailedJob,
     FieldLedger,
     Ledger,
@@ -35,7 +34,6 @@ WHOLE = row(
     name=NASTY,
     machine="quad",
     area_m2={"target": 6000.0, "covered": 5800.0, "missed": 200.0, "double": 50.0, "outside": None},
-    causes=(CauseRow("spacing", 1, 200.0),),
     over_covered_l_ha=160.0,
 )
 SMALL = row("jobs/b", start="2026-06-02T15:00:00Z", end="2026-06-02T15:10:00Z", machine="quad")
@@ -64,7 +62,9 @@ ONE = FieldLedger(
     mended=(Mended("jobs/a", "M1", "jobs/b", 200.0, 150.0),),
     touchups=("jobs/b",),
     strips=(
-        StripRow("jobs/a", "M1", 200.0, 150.0, 20.0, 10.0, 10.0, "between passes", "spacing", shapely.to_wkb(STRIP)),
+        StripRow(
+            "jobs/a", "M1", 200.0, 150.0, 0.0, 20.0, 10.0, 10.0, "between passes", "spacing", shapely.to_wkb(STRIP)
+        ),
     ),
     outlines=(shapely.to_wkb(FIELD),) * 2,
     shapes=(("field", shapely.to_wkb(FIELD)), ("missed", shapely.to_wkb(STRIP)), ("above", shapely.to_wkb(STRIP))),

@@ -75,6 +75,23 @@ def test_the_touchup_is_joined_to_what_it_mended(made):
     assert field.mended[0].mended_m2 == pytest.approx(PASS_M2, rel=0.01)
 
 
+def test_two_machines_did_one_field_together(tmp_path):
+    """Passes 1 to 6 by one, 6 to 9 by the other: pass 6 is twice, pass 10 missed; each has its own map and one sum."""
+    farm = make_farm(tmp_path / "farm")
+    add_job(farm, "2026-05-30-lower-meadow", passes=range(1, 7))
+    add_job(farm, "2026-05-30-lower-meadow-2", passes=range(6, 10), machine="tractor")
+    ledger = season(farm).ledger
+    (field,) = ledger.fields
+    (together,) = field.treatments
+    # a fix a second, and ends of passes by the second: 0.1 % of the field
+    for name, wanted in {"target": 10, "covered": 9, "missed": 1, "double": 1}.items():
+        assert together.area_m2[name] == pytest.approx(wanted * PASS_M2, abs=6.0), name
+    assert field.touchups == ()
+    # what the other took over is no skip
+    assert sum(cause.area_m2 for job in together.jobs for cause in field.causes(job)) == pytest.approx(PASS_M2, abs=6.0)
+    assert "quad and tractor together" in ledger_files(ledger)["ledger.html"]
+
+
 def test_papers_of_a_job_are_those_of_check(made, tmp_path):
     farm, _ = made
     job = farm / "jobs" / "2026-06-02-lower-meadow"

@@ -10,7 +10,7 @@ from coverage_audit.units import PRODUCT_PER_HA
 from . import display
 
 if TYPE_CHECKING:
-    from coverage_audit.ledger.model import FieldLedger, JobRow, Ledger, ProductSeason
+    from coverage_audit.ledger.model import FieldLedger, JobRow, Ledger, ProductSeason, Treatment
 
 CAUSES = {
     "spacing": "passes too far apart",
@@ -148,9 +148,20 @@ def days_sentence(one: FieldLedger) -> list[str]:
     return told
 
 
+def treatment(group: Treatment, one: FieldLedger, units: str) -> str:
+    """Two machines on one field on one day, in a sentence."""
+    names = " and ".join(row.machine for row in one.jobs if row.job in group.jobs)
+    day = next(row.first_day for row in one.jobs if row.job in group.jobs)
+    areas = {name: display.area(value, units) if value else "nothing" for name, value in group.area_m2.items()}
+    return (
+        f"{names} together on {day_words(day)}: {display.share(group.area_m2['covered'], group.area_m2['target'])} of "
+        f"{areas['target']} covered, {areas['missed']} missed by both, {areas['double']} sprayed twice or more."
+    )
+
+
 def job_marks(job: JobRow, one: FieldLedger) -> str:
     """What sets a job apart from others in the list."""
-    mended = [strip.job for strip in one.mended if strip.by == job.job]
+    mended = [strip.job for strip in one.mended if strip.by == job.job and not strip.together]
     marks = ["boom state ASSUMED"] if job.assumed else []
     if mended:
         names = " and ".join(dict.fromkeys(row.name or row.job for row in one.jobs if row.job in mended))
