@@ -138,6 +138,8 @@ READERS = {
     "TASKDATA/FIELDS.XML": lambda path: read_field(path.parent / "TASKDATA.XML"),
     "boom.csv": lambda path: read_boom(read_bytes(path), 3),
     "b.geojson": read_field,
+    "b.wkt": read_field,
+    "b.zip": read_field,
     "b.kml": read_field,
     "b.gpkg": read_field,
     "b.shp": read_field,
@@ -164,6 +166,9 @@ def sound(tmp_path_factory):
     frame = gpd.read_file(folder / "field.geojson")
     for suffix, driver in {"geojson": "GeoJSON", "kml": "LIBKML", "gpkg": "GPKG", "shp": "ESRI Shapefile"}.items():
         frame.to_file(folder / f"b.{suffix}", driver=driver)
+    (folder / "b.wkt").write_text(frame.geometry[0].wkt)
+    parts = [folder / f"b.{suffix}" for suffix in ("shp", "shx", "dbf", "prj")]
+    (folder / "b.zip").write_bytes(taskdata.packed({path.name: path.read_bytes() for path in parts}))
     write_logs(folder)
     points = "".join(f'<trkpt lat="{y}" lon="{x}"/>' for x, y, *_ in frame.geometry[0].exterior.coords)
     (folder / "round.gpx").write_text(f'<gpx version="1.1"><trk><trkseg>{points}</trkseg></trk></gpx>')

@@ -13,6 +13,7 @@ import shapely
 from shapely import affinity
 from shapely.geometry import MultiPolygon, Polygon
 
+from coverage_audit.errors import InputError
 from coverage_audit.read.outlines.registry import read_field
 
 DRIVERS = {"gpkg": "GPKG", "shp": "ESRI Shapefile", "geojson": "GeoJSON", "kml": "LIBKML"}
@@ -169,3 +170,56 @@ def test_a_zip_file_with_a_boundary_holds_what_the_boundary_holds(tmp_path, suff
     assert [area.name for area in packed.areas] == [area.name for area in plain.areas]
     assert all(a.geometry.equals(b.geometry) for a, b in zip(packed.areas, plain.areas, strict=True))
     assert [name for name, _ in packed.sources] == ["b.zip"]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_well_known_text_that_geos_wrote(tmp_path, seed):
+    """GEOS writes it by way of shapely, one shape a line, some with heights and over several lines."""
+    drawn = many_fields(seed).geometry
+    texts = [shapely.to_wkt(one, rounding_precision=15) for one in drawn]
+    texts[1] = texts[1].replace(", ", ",\n  ")
+    texts[5] = "SRID=4326;" + texts[5]
+    texts[3] = shapely.to_wkt(shapely.force_3d(drawn[3], 250.0), rounding_precision=15)
+    (tmp_path / "b.wkt").write_text("\n".join(texts) + "\n")
+    found = read_field(tmp_path / "b.wkt").areas
+    assert [area.name for area in found] == [f"field {number}" for number in range(1, 7)]
+    for area, one in zip(found, drawn, strict=True):
+        assert area.geometry.symmetric_difference(one).area < 1e-14
+
+
+def test_projected_well_known_text_is_turned_to_degrees(tmp_path):
+    drawn = many_fields(1)
+    flat = drawn.to_crs("EPSG:32611").geometry
+    (tmp_path / "b.wkt").write_text(
+        "\n".join(f"SRID=32611;{shapely.to_wkt(one, rounding_precision=6)}" for one in flat)
+    )
+    found = read_field(tmp_path / "b.wkt")
+    for area, one in zip(found.areas, drawn.geometry, strict=True):
+        assert shapely.hausdorff_distance(area.geometry, one) < 1e-10  # a micrometre was written
+    assert ["UTM zone 11N" in text for text in found.cautions] == [True]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("POLYGON ((0 0, 1 0, 1 1", r"b\.wkt, shape 1: this well-known text is broken or cut off"),
+        ("GEOMETRYCOLLECTION (" * 100_000, "its brackets are nested over 16 deep"),
+        ("POINT (1 2)", "there is no area in it"),
+        ("POLYGON EMPTY", "there is no area in it"),
+        ("POLYGON ((0 0, 1 0, 1 1, 0 0))\nrubbish (", r"b\.wkt, shape 2: this well-known text is broken"),
+        ("SRID=999999;POLYGON ((0 0, 1 0, 1 1, 0 0))", "coordinate reference system that cannot be read"),
+        ("POLYGON ((500000 4800000, 501000 4800000, 501000 4801000, 500000 4800000))", "is no longitude and latitude"),
+    ],
+)
+def test_well_known_text_that_is_no_outline_is_refused(tmp_path, text, said):
+    (tmp_path / "b.wkt").write_text(text)
+    with pytest.raises(InputError, match=said):
+        read_field(tmp_path / "b.wkt")
+
+
+def test_the_parts_of_a_shapefile_are_found_in_any_capitals(tmp_path):
+    many_fields(1).to_file(tmp_path / "b.shp")
+    plain = read_field(tmp_path / "b.shp").areas
+    for part in tmp_path.glob("b.*"):
+        part.rename(tmp_path / f"C{part.suffix.upper()}")
+    assert [area.name for area in read_field(tmp_path / "C.SHP").areas] == [area.name for area in plain]

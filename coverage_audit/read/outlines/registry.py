@@ -25,6 +25,7 @@ from .kml import KML
 from .shapefile import SHAPEFILE
 from .taskdata import TASKDATA
 from .tolerances import MAX_BOUNDARY_BYTES
+from .wkt import WKT
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
 
     from .form import OutlineForm
 
-FORMS: tuple[OutlineForm, ...] = (TASKDATA, GEOJSON, GEOPACKAGE, KML, SHAPEFILE, DRIVEN)
+FORMS: tuple[OutlineForm, ...] = (TASKDATA, GEOJSON, GEOPACKAGE, KML, SHAPEFILE, WKT, DRIVEN)
 """Every form of boundary file that is read. A new one is a module like ``kml`` and a word here."""
 
 

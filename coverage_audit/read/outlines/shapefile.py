@@ -174,19 +174,18 @@ def _read(file: InputFile, source: Source, name: str) -> Shapes:
 
 def _sidecars(file: InputFile, source: Source, name: str) -> dict[str, InputFile]:
     """The files beside a Shapefile that have content, by their ending."""
-    beside = {suffix: str(PurePath(name).with_suffix(suffix)) for suffix in _SIDECARS}
-    if not source.exists(beside[".shx"], file.name):
+    place, stem = source.folder_of(name), PurePath(source.base_name(name))
+    beside = {suffix: place.alike(str(stem.with_suffix(suffix))) for suffix in _SIDECARS}
+    if beside[".shx"] is None:
         raise InputError("the .shx file is missing beside it; copy all files of the Shapefile", file.name)
     found = {}
     for suffix, other in beside.items():
         # a .cpg or .dbf may rightly be empty
-        if not source.exists(other, file.name) or source.size(other) == 0:
+        if other is None or place.size(other) == 0:
             continue
-        if not source.together(name, other):
-            raise InputError(
-                "it is a link into another folder; copy all files of the Shapefile into one", PurePath(other).name
-            )
-        found[suffix] = source.read(other, tol.MAX_BOUNDARY_BYTES)
+        if not place.together(source.base_name(name), other):
+            raise InputError("it is a link into another folder; copy all files of the Shapefile into one", other)
+        found[suffix] = place.read(other, tol.MAX_BOUNDARY_BYTES)
     if ".shx" not in found:
         raise InputError("the .shx file beside it is empty; copy all files of the Shapefile", file.name)
     return found
