@@ -14,10 +14,12 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    from .desk import Desk
+
     Tell = Callable[..., None]
 
 
-def answered(job_file: Path, report: Path, tell: Tell) -> None:
+def answered(desk: Desk, job_file: Path, report: Path, tell: Tell) -> None:
     """Audit the job and write its papers into *report*, as ``check`` does.
 
     Raises
@@ -25,7 +27,8 @@ def answered(job_file: Path, report: Path, tell: Tell) -> None:
     InputError
         Anything in the job or what it names that cannot be used; a paper that somebody has changed since.
     """
-    check_folder(report, run.REPORT_PAPERS)
+    with desk.alone:
+        check_folder(report, run.REPORT_PAPERS)
     job = run.read(job_file, lambda what, part: tell(what=what, part=part))
     permit = Permit({sha256 for _, sha256 in job.sources})
     plain = run.audited(with_replicates(job, 0), lambda what, part: tell(what=what, part=part), job_file)
@@ -34,10 +37,11 @@ def answered(job_file: Path, report: Path, tell: Tell) -> None:
     tell(what="writing the report", part=1.0)
     papers = run.papers(audit)
     tell(what="writing the report", part=1.0)
-    write_all(report, papers, kind="report", job=run.token(job), permit=permit)
+    with desk.alone:
+        write_all(report, papers, kind="report", job=run.token(job), permit=permit)
 
 
-def planned(job_file: Path, folder: Path, tell: Tell) -> None:
+def planned(desk: Desk, job_file: Path, folder: Path, tell: Tell) -> None:
     """Plan the touch-up and write its papers into *folder*, as ``touchup`` does.
 
     Raises
@@ -45,9 +49,12 @@ def planned(job_file: Path, folder: Path, tell: Tell) -> None:
     InputError
         As :func:`answered`.
     """
-    check_folder(folder, ("report.html",))
+    with desk.alone:
+        check_folder(folder, ("report.html",))
     job = run.read(job_file, lambda what, part: tell(what=what, part=part))
     audit = run.audited(job, lambda what, part: tell(what=what, part=part), job_file)
     plan = run.planned(audit, None, lambda what, part: tell(what=what, part=part))
     permit = Permit({sha256 for _, sha256 in job.sources})
-    write_all(folder, run.touchup_papers(audit, plan), kind="report", job=run.token(job), beside=True, permit=permit)
+    papers = run.touchup_papers(audit, plan)
+    with desk.alone:
+        write_all(folder, papers, kind="report", job=run.token(job), beside=True, permit=permit)

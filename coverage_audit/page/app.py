@@ -286,7 +286,7 @@ class Page:
             if wanted == "stop":
                 self.work.stop(job.id)
             elif wanted == "plan":
-                self.work.begin(job.id, partial(answer.planned, job.path / JOB_FILE, job.path / PLAN))
+                self.work.begin(job.id, partial(answer.planned, self.desk, job.path / JOB_FILE, job.path / PLAN))
             else:
                 self._begin(job)
             return self._sheet((await self._facts(request))[0])
@@ -336,7 +336,7 @@ class Page:
         return self._sheet(facts)
 
     def _begin(self, job: JobFolder) -> None:
-        self.work.begin(job.id, partial(answer.answered, job.path / JOB_FILE, job.path / REPORT))
+        self.work.begin(job.id, partial(answer.answered, self.desk, job.path / JOB_FILE, job.path / REPORT))
 
     def _sheet(self, facts: SheetFacts) -> dict[str, Any]:
         work = self.work.facts(facts.id)

@@ -59,7 +59,8 @@ class Desk:
 
     def __init__(self, root: Path) -> None:
         self.root = root
-        self._lock = threading.RLock()
+        self.alone = threading.RLock()
+        """Held by whoever writes into the farm folder, or puts right what was left half-written there."""
 
     # --- the farm -------------------------------------------------------------------------------
 
@@ -71,7 +72,7 @@ class Desk:
     def make(self, name: str, units: str, timezone: str) -> None:
         """Make the farm folder."""
         text = new_farm(name, units, timezone)
-        with self._lock:
+        with self.alone:
             if self.is_there:
                 raise InputError("this folder is a farm's already; load the page again", str(self.root))
             write_all(self.root, {FARM_FILE: text})
@@ -84,7 +85,7 @@ class Desk:
 
     def keep_farm(self, text: str) -> None:
         """Write the farm file."""
-        with self._lock:
+        with self.alone:
             write_all(self.root, {FARM_FILE: text}, permit=Permit(replace=True))
 
     # --- jobs -----------------------------------------------------------------------------------
@@ -104,9 +105,10 @@ class Desk:
         path = self._folders().get(wanted)
         if path is None:
             raise InputError("this job is no longer there; go back to the list of jobs", wanted)
-        settle(path)
-        text = _text(path / JOB_FILE)
-        noted = _text(path / NOTES_FILE) if (path / NOTES_FILE).is_file() else "{}"
+        with self.alone:
+            settle(path)
+            text = _text(path / JOB_FILE)
+            noted = _text(path / NOTES_FILE) if (path / NOTES_FILE).is_file() else "{}"
         mark = hashlib.sha256(f"{text}\0{noted}".encode()).hexdigest()[:20]
         draft = draft_of(text)
         kept = self.farm().machine_keys(draft.own("job.machine"))
@@ -114,7 +116,7 @@ class Desk:
 
     def new_job(self, wanted: str, text: str, notes: Mapping[str, Any]) -> str:
         """Make a folder for a job; its id."""
-        with self._lock:
+        with self.alone:
             parent = self.root / "jobs"
             _made(parent)
             name = free_name(wanted, {path.name.casefold() for path in parent.iterdir()})
@@ -129,7 +131,7 @@ class Desk:
         ChangedError
             Another window or program did.
         """
-        with self._lock:
+        with self.alone:
             if self.job(job.id).mark != job.mark:
                 raise ChangedError
             files = {JOB_FILE: draft.text} if draft is not None and draft.text != job.draft.text else {}
@@ -141,7 +143,7 @@ class Desk:
 
     def to_bin(self, wanted: str) -> str:
         """Move a job to the farm's own bin; its name there."""
-        with self._lock:
+        with self.alone:
             path = self.job(wanted).path
             heap = self.root / BIN_NAME
             _made(heap)
@@ -156,7 +158,7 @@ class Desk:
 
     def from_bin(self, wanted: str) -> str:
         """Take a job out of the bin; its id."""
-        with self._lock:
+        with self.alone:
             path = _by_id(self.root / BIN_NAME).get(wanted)
             if path is None:
                 raise InputError("this job is no longer in the bin; load the page again", wanted)
@@ -197,7 +199,7 @@ class Desk:
 
     def keep_field(self, text: str, wanted: str, name: str = "") -> str:
         """Write a field's outline; the name of its file. *name*: of the file whose place it takes."""
-        with self._lock:
+        with self.alone:
             folder = self.root / "fields"
             _made(folder)
             taken = {path.stem for path in folder.iterdir()} - {Path(name).stem}
@@ -215,7 +217,7 @@ class Desk:
         return None
 
     def _kept(self, folder: Path, file: InputFile, wanted: str, ending: str) -> Path:
-        with self._lock:
+        with self.alone:
             _made(folder)
             for path in folder.iterdir():
                 if path.is_file() and path.stat().st_size == len(file.data) and _sha256(path) == file.sha256:

@@ -60,7 +60,7 @@ def sheet_facts(desk: Desk, job: JobFolder) -> SheetFacts:
         boom=boom,
         said=said,
         said_otherwise=len(others),
-        answer=summary_of(job),
+        answer=summary_of(desk, job),
         is_old=is_old(job),
         faults=faults,
         papers=tuple(sorted(f"{folder}/{name}" for folder, name in paper_files(job))),
@@ -165,9 +165,9 @@ def _boom_once(job_file: Path, source: str, _told: str, _stamps: tuple[Stamp, ..
 # --- the answer -------------------------------------------------------------------------------------
 
 
-def summary_of(job: JobFolder) -> dict[str, Any] | None:
+def summary_of(desk: Desk, job: JobFolder) -> dict[str, Any] | None:
     """Summary of the last audit; None when there is none that can be read."""
-    with suppress(InputError, ValueError):
+    with suppress(InputError, ValueError), desk.alone:
         settle(job.path / REPORT)
         found = json.loads(read_bytes(job.path / REPORT / "summary.json").data)
         if isinstance(found, dict) and isinstance(found.get("area_m2"), dict):
@@ -208,7 +208,7 @@ def job_row(desk: Desk, wanted: str) -> JobRow:
         id=job.id,
         name=str(job.draft.get("job.name", "")) or job.id,
         lacks=job.draft.lacks,
-        answer=summary_of(job),
+        answer=summary_of(desk, job),
         is_old=is_old(job),
         ways=sketch,
         rings=rings_m(field.areas, origin or middle_of(field.areas)) if field else (),

@@ -1,8 +1,9 @@
 // Drawing the field over the drive: corners are tapped, dragged, taken away; every change is saved at once.
-import { CHOICE, INK, PaperMap, SLATE, SOFT, WASH, extentOf, nearestOn } from "./paper_map.js";
+import { CHOICE, INK, PaperMap, SLATE, SOFT, WASH, extentOf, nearestOn, widened } from "./paper_map.js";
 
 const NEAR_PX = 22; // a finger takes a corner that is this near
 const SNAP_PX = 12; // a tap this near the driven edge lies on it
+const AROUND_M = 12; // the field's corners lie about half a boom outside the drive
 const STEP_PX = 8; // an arrow key moves the cross so far
 
 export class Drawing {
@@ -28,8 +29,12 @@ export class Drawing {
     this.canvas.addEventListener("blur", () => this.map.draw());
     box.querySelectorAll("[data-draw]").forEach((one) => one.addEventListener("click", () => this.button(one.dataset.draw)));
     box.querySelector("#edge-note").hidden = !sheet.map.isEdge;
-    this.map.show(extentOf(sheet.map.ways, [this.corners]));
+    this.map.show(this.extent());
     this.tell();
+  }
+
+  extent() {
+    return widened(extentOf(this.sheet.map.ways, [this.corners]), AROUND_M);
   }
 
   // --- what fingers do ------------------------------------------------------------------------------
@@ -116,7 +121,7 @@ export class Drawing {
       await this.sheet.change("edge", {}, { quiet: true });
       this.corners = this.sheet.map.corners.map((corner) => [...corner]);
       this.box.querySelector("#edge-note").hidden = false;
-      this.map.show(extentOf(this.sheet.map.ways, [this.corners]));
+      this.map.show(this.extent());
       this.tell();
     } else {
       if (what === "clear") this.corners = [];

@@ -134,6 +134,7 @@ export class PaperMap {
     ctx.lineJoin = "round";
     this.hooks.paint(ctx, this);
     this.furniture(ctx);
+    this.canvas.dataset.view = [this.view.x, this.view.y, this.view.scale].join(" "); // where what lies, for tests
   }
 
   trace(ctx, points, closed = false) {
@@ -207,6 +208,11 @@ export class PaperMap {
     ctx.fillText("N", this.width - 23, 42);
     ctx.restore();
   }
+}
+
+// what is drawn lies outside what was driven: half a boom and a finger's breadth
+export function widened([west, south, east, north], by) {
+  return [west - by, south - by, east + by, north + by];
 }
 
 export function extentOf(...groups) {

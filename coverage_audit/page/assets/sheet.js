@@ -15,7 +15,11 @@ const sheet = {
 
   // changes go one after the other, so that each knows what the one before it left
   change(what, words, { quiet = false } = {}) {
-    this.waiting = this.waiting.then(() => this.changeNow(what, words, quiet));
+    return this.next(() => this.changeNow(what, words, quiet));
+  },
+
+  next(work) {
+    this.waiting = this.waiting.then(work).catch((error) => say(`A fault of this page: ${error}. Load it again.`));
     return this.waiting;
   },
 
@@ -24,17 +28,18 @@ const sheet = {
     if (found.changed) {
       say(found.changed);
       await this.reload();
-      return;
+      return false;
     }
     if (found.fault) {
       fault(found.place, found.fault);
-      return;
+      return false;
     }
     fault("", "");
     this.mark = found.mark;
     if (quiet) await this.loadMap();
     else await this.take(found);
     follow(found);
+    return true;
   },
 
   async reload() {
@@ -61,6 +66,7 @@ const sheet = {
 };
 
 const shown = {};
+const unsaved = new Set(); // ids of what is being typed: what comes back from the server never takes its place
 
 function show(name, html) {
   if (shown[name] === html) return;
@@ -68,9 +74,11 @@ function show(name, html) {
   const part = document.getElementById(`part-${name}`);
   const held = part.contains(document.activeElement) ? document.activeElement.id : "";
   const open = [...part.querySelectorAll("details")].map((one) => one.open);
+  const typed = [...part.querySelectorAll("input, select")].filter((one) => unsaved.has(one.id)).map((one) => [one.id, one.value]);
   part.innerHTML = html;
   [...part.querySelectorAll("details")].forEach((one, k) => { if (k in open && name !== "field") one.open = open[k]; });
-  if (held) document.getElementById(held)?.focus();
+  typed.forEach(([id, value]) => { const one = document.getElementById(id); if (one) one.value = value; });
+  if (held) document.getElementById(held)?.focus({ preventScroll: true });
   const [id, words] = sheet.keepWords || [];
   if (id && part.querySelector(`#${id}`)) part.querySelector(`#${id}`).textContent = words;
 }
@@ -128,17 +136,36 @@ function paintAnswer(ctx, map) {
 
 // --- typing -----------------------------------------------------------------------------------------
 
-document.addEventListener("change", (event) => {
-  const input = event.target;
+const OWN = "[data-key]:not([type=radio]), [data-unit-of], #field-name, #machine-name";
+const sent = new Map();
+
+document.addEventListener("input", (event) => { if (event.target.matches(OWN)) unsaved.add(event.target.id); });
+document.addEventListener("change", (event) => save(event.target));
+// a browser tells no change of an input that was drawn anew while somebody typed in it
+document.addEventListener("focusout", (event) => { if (unsaved.has(event.target.id)) save(event.target); });
+
+async function save(input) {
   const key = input.dataset.key || input.dataset.unitOf;
   if (!key) return;
-  const field = document.querySelector(`[data-key="${CSS.escape(key)}"]`);
-  const unit = document.querySelector(`[data-unit-of="${CSS.escape(key)}"]`);
+  const field = input.type === "radio" ? input : document.getElementById(key);
+  const unit = document.getElementById(`unit-${key}`);
   if (input.dataset.unitOf && !field.value) return;
-  const typed = (input.type === "radio" ? input.value : field.value).trim();
-  const value = unit && typed ? `${typed.replace(/^(-?\d+),(\d+)$/, "$1.$2")} ${unit.value}` : typed;
-  sheet.change("set", { keys: { [key]: value } });
-});
+  const value = told(field, unit);
+  if (sent.get(key) === value) return;
+  sent.set(key, value);
+  const taken = await sheet.change("set", { keys: { [key]: value } });
+  sent.delete(key);
+  const now = document.getElementById(key);
+  if (taken && now && told(now, document.getElementById(`unit-${key}`)) === value) {
+    unsaved.delete(key);
+    unsaved.delete(`unit-${key}`);
+  }
+}
+
+function told(field, unit) {
+  const typed = field.value.trim();
+  return unit && typed ? `${typed.replace(/^(-?\d+),(\d+)$/, "$1.$2")} ${unit.value}` : typed;
+}
 
 document.addEventListener("change", async (event) => {
   if (event.target.id !== "outline") return;
@@ -210,7 +237,7 @@ function tell(state) {
   const before = stage;
   stage = state.stage;
   if (!state.working) close();
-  if (before && before !== stage && (stage === "sure" || stage === "done" || stage === "failed")) sheet.waiting = sheet.waiting.then(() => sheet.reload());
+  if (before && before !== stage && (stage === "sure" || stage === "done" || stage === "failed")) sheet.next(() => sheet.reload());
 }
 
 endButton();
