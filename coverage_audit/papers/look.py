@@ -212,7 +212,10 @@ def _boom(log: TrackLog, units: str) -> list[str]:
     found = []
     if log.has_switch:
         sections = sorted({change.section for change in log.switch})
-        names = ", ".join("whole boom" if section == 0 else f"section {section}" for section in sections)
+        own = [section for section in sections if section]
+        parts = ["whole boom"] if 0 in sections else []
+        parts += [f"sections {own[0]} to {own[-1]}" if len(own) > 1 else f"section {one}" for one in own[:1]]
+        names = " and ".join(parts)
         found.append(f'a boom switch ({names or "never switched"}; {len(log.switch)} changes): intervals = "log"')
     elif log.no_switch:
         found.append(log.no_switch)

@@ -188,8 +188,21 @@ def test_flow_totals_products_and_operator():
     assert log.flow.value == pytest.approx([16.8] * 50)
     assert log.flow.time_s[0] == pytest.approx(T0 + 10)
     assert (log.task.name, log.task.operator, log.task.products) == ("North meadow", "Ada Finch", ("Invented mix",))
-    assert any("counted 40 L" in text for text in log.cautions)
+    assert any("counted 40 L (10.57 gal) put down" in text for text in log.cautions)
     assert any('names "Invented mix"' in text for text in log.cautions)
+
+
+def test_rate_and_width_that_the_terminal_logged_are_told():
+    """DDI 2 counts 0.01 mm3/m2, of which 10 000 are a litre per hectare; width in mm."""
+    columns = [(141, DEVICE), (2, BOOM), (67, BOOM)]
+    fixes = drive()
+    fixes[0].values = {0: 0, 1: 0, 2: 9000}
+    fixes[10].values = {0: 1, 1: 1_400_000}
+    fixes[20].values = {1: 1_500_000, 2: 4500}
+    fixes[30].values = {0: 0, 1: 0}
+    log = one(small(fixes, columns))
+    assert any("logged 145 L/ha (15.5 gal/ac) on average" in text for text in log.cautions)
+    assert any("working width went from 4.5 m to 9 m, and no section states" in text for text in log.cautions)
 
 
 def test_set_points_and_other_values_are_counted_and_never_taken_for_a_state():
@@ -221,7 +234,7 @@ def test_the_clock_of_the_terminal_is_in_the_jobs_zone_where_no_utc_is_logged():
     assert any("read in America/Denver" in text for text in log.cautions)
     bare = one(files)
     assert bare.fixes.time_s[0] == pytest.approx(T0 - 6 * 3600, abs=1e-3)
-    assert any("job.timezone is not given" in text for text in bare.cautions)
+    assert any("no time zone is given (job.timezone)" in text for text in bare.cautions)
 
 
 def test_the_utc_of_the_positions_goes_before_the_zone():
@@ -558,6 +571,20 @@ def test_several_outer_rings_of_the_older_version_each_keep_their_holes():
 # --- a whole job --------------------------------------------------------------------------------
 
 
+def farm(small_job, count, ring):
+    """Fields of a farm about a kilometre north of the one that is sprayed, which stands among them."""
+    others = [
+        [small_job.place(x + 130 * k, y + 1000) for x, y in ((0, 0), (100, 0), (100, 60), (0, 60))]
+        for k in range(count - 1)
+    ]
+    entries = [
+        encode.partfield(f"PFD-{k + 2}", f"Field {k + 1}", [encode.polygon(1, [other])])
+        for k, other in enumerate(others)
+    ]
+    entries.insert(17, encode.partfield("PFD-1", "Lower meadow", [encode.polygon(1, [ring])]))
+    return entries
+
+
 def test_a_job_of_task_data_alone_has_the_figures_of_the_same_job_in_files(small_job):
     """The same drive as GPX with a CSV and as task data with the outline in it; the width comes from the machine."""
     small_job.change("antenna_ahead", '"0 m"', "boom")
@@ -575,7 +602,7 @@ def test_a_job_of_task_data_alone_has_the_figures_of_the_same_job_in_files(small
     text = encode.index(
         encode.sprayer(widths_mm=(2500,) * 4),
         '<WKR A="WKR-1" B="Finch" C="Ada"/>',
-        encode.partfield("PFD-1", "Lower meadow", [encode.polygon(1, [ring])]),
+        *farm(small_job, 40, ring),
         encode.task("TSK-1", "Spray", ["TLG00001"], field_key="PFD-1", workers=["WKR-1"]),
     )
     small_job.write("td.zip", encode.packed(encode.folder(text, [TimeLog("TLG00001", [(161, BOOM)], records)])))
@@ -591,6 +618,9 @@ def test_a_job_of_task_data_alone_has_the_figures_of_the_same_job_in_files(small
     for name in ("field", "target", "covered", "missed", "double", "swept"):
         assert getattr(found.area_m2, name) == pytest.approx(getattr(expected.area_m2, name), abs=4.5), name
     assert found.time_on_s == pytest.approx(expected.time_on_s, abs=0.05)
+    (places,) = [dict(one.values) for one in found.cautions if one.code == "fields left out"]
+    assert places["taken"] == ("Lower meadow",)
+    assert len(places["names"]) == 39
     assert found.job.settings.operator == "Ada Finch"
     assert found.job.settings.boom.sections_m == (2.5,) * 4
     texts = caution_texts(found)
@@ -630,15 +660,14 @@ def test_a_task_is_chosen_in_the_job_file(small_job):
     assert read_job(small_job.path).logs[0].task.name == "Spray again"
 
 
-def test_a_boom_that_cannot_be_told_is_refused_with_the_reason(small_job, check):
+def test_a_boom_that_cannot_be_told_is_refused_with_the_reason(small_job):
     devices = encode.sprayer() + encode.sprayer("DVC-2", "Siskin sprayer", first=50)
     fixes = on_off(drive(), STATES)
     fixes[5].values[1] = condensed((1, 1, 1))
     small_job.write("td.zip", encode.packed(small(fixes, [(161, BOOM), (161, "DET-51")], devices)))
     small_job.change("files", '["td.zip"]', "track")
     small_job.change("intervals", '"log"', "boom")
-    code, err, _ = check()
-    assert code == 2
-    assert err.count("\n") == 1
-    assert "boom.intervals: several devices logged a work state" in err
-    assert "name one of them in track.device" in err
+    with pytest.raises(
+        InputError, match=r"^boom\.intervals: several devices logged .* in track\.device\. List the boom-on"
+    ):
+        audit_job(read_job(small_job.path))

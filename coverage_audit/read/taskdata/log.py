@@ -14,6 +14,7 @@ import numpy as np
 from coverage_audit.errors import InputError
 from coverage_audit.read.records import Fixes, Series, TrackLog
 from coverage_audit.read.tracks.faults import find_faults, refuse_unusable
+from coverage_audit.units import RATE_L_HA, VOLUME_L
 
 from .binary import DEGREE, header_of, records_of
 from .clock import Times, first_day, times_of
@@ -34,15 +35,17 @@ if TYPE_CHECKING:
     from .task import LoggedTask
 
 NAME = "ISO 11783-10 task data"
-FLOW, TOTAL_L, TOTAL_ML = 37, 80, 351
-"""Identifiers: actual volume per time [mm3/s], application total volume [L], [mL]."""
+RATE, FLOW, TOTAL_L, TOTAL_ML = 2, 37, 80, 351
+"""Identifiers: actual volume per area [0.01 mm3/m2], per time [mm3/s], application total volume [L], [mL]."""
 
 _NO_PLACE = (0, 14)  # no fix; error
 _NOT_STATED = 15
 _MOST_DOP = 999  # in tenths; more is "not available"
 _MOST_SATELLITES = 253
 _L_MIN = 60e-6  # of one mm3/s
-_KNOWN = frozenset({2, FLOW, WIDTH, 70, TOTAL_L, TOTAL_ML, 134, 135, 136, WORK_STATE, *CONDENSED})
+_L_HA = 1e-4  # of 0.01 mm3/m2
+_NARROWER = 0.95  # of the widest: a nozzle row that was folded or shut, not rounding
+_KNOWN = frozenset({RATE, FLOW, WIDTH, 70, TOTAL_L, TOTAL_ML, 134, 135, 136, WORK_STATE, *CONDENSED})
 
 
 def read_task_data(source: Source, name: str, title: str, asked: Asked) -> list[TrackLog]:
@@ -246,7 +249,7 @@ def _cautions(
     logs = [log for log, _ in timed]
     told = []
     if any(times.guessed.any() for _, times in timed):
-        zone = f"read in {asked.timezone}" if asked.timezone else "read as UTC, since job.timezone is not given"
+        zone = f"read in {asked.timezone}" if asked.timezone else "read as UTC, as no time zone is given (job.timezone)"
         told.append(f"its positions state no UTC; the terminal's clock, which is local, was {zone}.")
     if any(first_day(log.records.day) for log in logs):
         told.append("the terminal's clock was never set: it shows the year 1980.")
@@ -257,8 +260,7 @@ def _cautions(
     if switches.boom and switches.device:
         told += [f"{switches.device.name} {text}." for text in switches.boom.told]
     told += _products(tasks)
-    if total := _total_l(logs, switches):
-        told.append(f"the terminal counted {total:.4g} L put down; rate.applied takes what left the tank.")
+    told += _amounts(logs, switches)
     return told
 
 
@@ -282,6 +284,39 @@ def _products(tasks: Sequence[LoggedTask]) -> list[str]:
         return []
     listed = ", ".join(f'"{name}"' for name in names)
     return [f"the task names {listed}; list it as [[product]] with what its label says, to have that checked."]
+
+
+def _amounts(logs: Sequence[TimedLog], switches: Switches) -> list[str]:
+    """What the terminal itself says of the rate, the total and the width of the boom's device."""
+    own = set(switches.device.elements if switches.device else ())
+    told = []
+    rate = _while_working(logs, RATE, own) * _L_HA
+    if len(rate):
+        mean = float(rate.mean())
+        imperial = mean / RATE_L_HA["gal/ac"]
+        told.append(f"the terminal logged {mean:.4g} L/ha ({imperial:.4g} gal/ac) on average while anything came out.")
+    if total := _total_l(logs, switches):
+        gallons = total / VOLUME_L["gal"]
+        told.append(
+            f"the terminal counted {total:.4g} L ({gallons:.4g} gal) put down; rate.applied takes what left the tank."
+        )
+    width = _while_working(logs, WIDTH, own) / 1000
+    sections = {change.section for change in switches.changes} - {0}
+    if len(width) and not sections and width.min() < _NARROWER * width.max():
+        told.append(
+            f"the logged working width went from {width.min():g} m to {width.max():g} m, and no section states were "
+            "logged; the boom counts as equally wide all the time."
+        )
+    return told
+
+
+def _while_working(logs: Sequence[TimedLog], ddi: int, own: set[str]) -> FloatArray:
+    """A logged value at every record where it is above 0, of the one element of the device that states it."""
+    owners = kinds(logs).get(ddi, set()) & own
+    if len(owners) != 1:
+        return np.zeros(0)
+    value = np.concatenate([standing(log, ddi, next(iter(owners))) for log in logs])
+    return value[value > 0]  # not where it is unknown
 
 
 def _total_l(logs: Sequence[TimedLog], switches: Switches) -> float:
