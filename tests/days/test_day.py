@@ -62,9 +62,13 @@ def test_a_long_refill_does_not_part_a_job(cut):
 
 
 def test_another_day_parts_a_job_and_midnight_alone_does_not(cut):
-    night = day_of(clock_s=at(2, 23, 57))
+    night = day_of(clock_s=at(2, 23, 46))
     night.spray("Long acre", FIELDS["Long acre"], stops=(Stop(2, 0.5, 900.0),))
-    near(cut({"logs/tractor/a.nmea": night}), *night.truth())
+    (truth,) = night.truth()
+    places, inside = truth.job.antenna_m, FIELDS["Long acre"].buffer(10)
+    away = truth.job.times_s[~shapely.contains_xy(inside, *places.T)]
+    assert away[0] < at(3, 0) < away[-1]  # midnight falls into the refill
+    near(cut({"logs/tractor/a.nmea": night}), truth)
     left, right = (shapely.box(-500 + 80 * k, -400, -420 + 80 * k, -330) for k in range(2))
     days = [day_of(clock_s=at(3, 18)), day_of(clock_s=at(4, 7), seed=901)]
     for one, half in zip(days, (left, right), strict=True):
@@ -202,8 +206,10 @@ def test_driving_by_on_the_road_is_no_visit(cut):
 
 def test_the_way_to_the_yard_and_back_is_no_unknown_ground(cut):
     day = day_of("quad", "plain")
-    for _ in range(6):
-        day.drive_to((-300, 5), 5.0)
+    for _ in range(6):  # each way on its own side of the road, a boom's width apart
+        day.drive_to((-300, 0), 5.0)
+        day.drive_to((-300, 6), 5.0)
+        day.drive_to((0, 6), 5.0)
         day.drive_to((0, 0), 5.0)
     assert cut({"logs/quad/a.gpx": day})["unknown"] == []
 
