@@ -202,7 +202,7 @@ def _notes(told: dict[str, Any]) -> str:
     if told["beside"]:
         notes.append(
             "Another machine sprayed this field on the same day. This report knows one machine: ground that the other "
-            "one took counts as missed here."
+            "one took counts as missed here. The season's ledger puts them together."
         )
     return " ".join(notes)
 
@@ -262,7 +262,6 @@ def _job_lines(job: dict[str, Any], units: str, *, dry: bool) -> list[str]:
         f"  {area(one['area_m2'], units)} of it fell over the edge on {one['field']}." for one in job["over_edge"]
     ]
     if job["beside"]:
-        lines.append(
-            f"  Another machine sprayed this field that day ({', '.join(job['beside'])}); each is audited alone."
-        )
+        others = ", ".join(job["beside"])
+        lines.append(f"  Another machine sprayed it that day ({others}): the season's ledger puts both together.")
     return lines
