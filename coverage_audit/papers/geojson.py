@@ -11,6 +11,7 @@ from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.words.display import SPACE
 from coverage_audit.papers.words.passes import told_causes
 from coverage_audit.papers.words.safe import json_text
+from coverage_audit.recipe.decision import decision_of
 
 from .shapes import degree_shapes
 from .summary import plain, strip_keys
@@ -55,12 +56,14 @@ def collection_text(found: Sequence[Found], plane: Plane, *, drop_empty: bool = 
 def findings_geojson(audit: Audit) -> str:
     """The findings: strips, patches, ground sprayed beyond the target, and findings about the rate.
 
-    Each feature has ``id``, ``kind`` ("missed", "double", "outside" or "no-spray area"),
-    ``area_m2`` and ``where``; strips and patches also their measures and ``cause`` in words.
+    Each feature has ``id``, ``kind`` ("missed", "unknown", "double", "outside" or "no-spray area"),
+    ``area_m2`` and ``where``; strips and patches also their measures and ``cause`` in words. ``ground`` of a missed one
+    is "sure" or "cannot tell"; "unknown" is where the log was paused or cut.
     """
     plane, causes = Plane(audit.origin), told_causes(audit)
     found = [
-        *_strip_features(audit.missed_strips, "missed", plane, causes),
+        *_strip_features(audit.missed_strips, "missed", plane, causes, decision_of(audit).standing),
+        *_strip_features(audit.unknown_places, "unknown", plane, causes),
         *_strip_features(audit.double_patches, "double", plane, causes),
         *_part_features(audit.layers.outside, "outside", "field edge"),
         *_part_features(audit.layers.excluded_sprayed, "no-spray area", "no-spray area"),
@@ -77,10 +80,18 @@ def passes_geojson(audit: Audit) -> str:
     return collection_text(found, Plane(audit.origin))
 
 
-def _strip_features(strips: tuple[Strip, ...], kind: str, plane: Plane, causes: Mapping[str, str]) -> Iterator[Found]:
+def _strip_features(
+    strips: tuple[Strip, ...],
+    kind: str,
+    plane: Plane,
+    causes: Mapping[str, str],
+    standing: Mapping[str, str] | None = None,
+) -> Iterator[Found]:
     for strip in strips:
         told = causes[strip.id].replace(SPACE, " ")
         properties = {"kind": kind, **strip_keys(strip, plane), "cause": told}
+        if standing is not None:
+            properties["ground"] = standing[strip.id]
         if kind == "double":
             properties["max_visits"] = strip.max_visits
         yield strip.polygon, properties

@@ -11,14 +11,18 @@ import shapely
 
 from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.words import display
+from coverage_audit.papers.words.answer import notices, strip_chance, strip_size
 from coverage_audit.papers.words.passes import told_causes
 from coverage_audit.papers.words.safe import one_line
+from coverage_audit.recipe.answer import answer_of
 
 from .tolerances import WALKED_LINE_M
 
 if TYPE_CHECKING:
-    from coverage_audit.ground.model import Strip
     from coverage_audit.recipe.result import Audit
+
+FLAG = "Flag, Red"
+"""Word for a waypoint's symbol that receivers and phone programs commonly know; common practice, no source."""
 
 # Characters that XML 1.0 cannot hold, not even escaped (section 2.2, production Char).
 _NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
@@ -44,26 +48,26 @@ def xml_text(text: str) -> str:
 
 
 def missed_gpx(audit: Audit) -> str:
-    """GPX 1.1 of the missed strips: a waypoint on each and a track along its middle line."""
-    plane, causes = Plane(audit.origin), told_causes(audit)
+    """GPX 1.1 of the missed ground worth a walk: a waypoint on each strip, a route in walking order, and tracks.
+
+    The tracks are the strips' middle lines.
+    """
+    plane, causes, strips = Plane(audit.origin), told_causes(audit), answer_of(audit).walk
     units = audit.job.settings.report.units
-    paper = new_paper(f"{one_line(audit.job.settings.name) or 'Spray job'}: missed strips")
-    labels = plane.geometry_to_degrees(np.array([strip.label_point for strip in audit.missed_strips], dtype=object))
-    lines = shapely.simplify(np.array([strip.line for strip in audit.missed_strips], dtype=object), WALKED_LINE_M)
-    for strip, point, line in zip(audit.missed_strips, labels, plane.geometry_to_degrees(lines), strict=True):
-        told = xml_text(_words(strip, causes[strip.id], units))
-        paper.waypoints.append(
-            gpxpy.gpx.GPXWaypoint(latitude=point.y, longitude=point.x, name=strip.id, description=told)
-        )
+    title = one_line(audit.job.settings.name) or "Spray job"
+    paper = new_paper(f"{title}: missed strips", "; ".join(notices(audit)))
+    labels = plane.geometry_to_degrees(np.array([strip.label_point for strip in strips], dtype=object))
+    lines = shapely.simplify(np.array([strip.line for strip in strips], dtype=object), WALKED_LINE_M)
+    way = gpxpy.gpx.GPXRoute(name="Way to walk")
+    for strip, point, line in zip(strips, labels, plane.geometry_to_degrees(lines), strict=True):
+        told = xml_text(f"{strip_size(strip, units)}; {strip_chance(strip)}; {causes[strip.id]}")
+        paper.waypoints.append(gpxpy.gpx.GPXWaypoint(point.y, point.x, name=strip.id, description=told, symbol=FLAG))
+        way.points.append(gpxpy.gpx.GPXRoutePoint(point.y, point.x, name=strip.id))
         track = gpxpy.gpx.GPXTrack(name=strip.id, description=told)
         for part in shapely.get_parts(line):
             places = [gpxpy.gpx.GPXTrackPoint(latitude=lat, longitude=lon) for lon, lat in part.coords]
             track.segments.append(gpxpy.gpx.GPXTrackSegment(places))
         paper.tracks.append(track)
+    if way.points:
+        paper.routes.append(way)
     return paper_text(paper)
-
-
-def _words(strip: Strip, where: str, units: str) -> str:
-    """Size and place of a strip in one line."""
-    size = f"{display.length(strip.length_m, units)} long, {display.length(strip.mean_width_m, units)} wide"
-    return f"Missed {display.small_area(strip.area_m2, units)}, {size} on average, {where}"

@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from coverage_audit.papers.words.cautions import caution_texts
+from coverage_audit.recipe.answer import answer_of
 
 from .maps.still import static_map
 from .templating import page_templates, page_text
+from .words.answer import answer_figures, figure_line, first_line, notices, untold_words
 from .words.passes import verdict_of
 
 if TYPE_CHECKING:
@@ -25,7 +27,8 @@ _ROOT = re.compile(r":root ({.*?})", re.DOTALL)
 
 def notebook_html(audit: Audit) -> str:
     """Verdict, cautions and map of *audit*; text from files is escaped."""
-    told = verdict_of(audit)
+    told, found = verdict_of(audit), answer_of(audit)
+    lines = [*notices(audit), *(figure_line(one) for one in answer_figures(found, audit)), untold_words(found, audit)]
     cautions = [*([told.caution] if told.caution else []), *caution_texts(audit)]
     template = page_templates().from_string(
         '<div class="{{ name }}"><style>{{ style }}</style>{% include "hatches.html" %}'
@@ -36,8 +39,8 @@ def notebook_html(audit: Audit) -> str:
     return template.render(
         name=CLASS,
         style=Markup(_style()),  # noqa: S704 - our own file
-        headline=told.headline,
-        sentences=told.sentences,
+        headline=first_line(found, audit),
+        sentences=[line for line in (*lines, told.headline, *told.sentences) if line],
         cautions=cautions,
         map=Markup(static_map(audit)),  # noqa: S704 - made by static_map, which escapes
     )

@@ -14,16 +14,21 @@ from coverage_audit.papers.figures import (
     field_map,
     keep_in_mind,
     limits,
+    logged,
     method,
     missed,
     passes,
     pictures,
     rate,
+    three_figures,
     touchup,
+    unknown,
     volume,
+    walk,
 )
 from coverage_audit.papers.figures.figure import Sheet
 from coverage_audit.papers.maps.live import library_script, library_style, map_script
+from coverage_audit.papers.words.answer import first_line, notices
 from coverage_audit.papers.words.display import local_date, local_datetime, local_time
 from coverage_audit.papers.words.passes import verdict_of
 
@@ -37,8 +42,13 @@ if TYPE_CHECKING:
 FIGURES: tuple[Figure, ...] = tuple(
     room.FIGURE
     for room in (
-        keep_in_mind,
         field_map,
+        three_figures,
+        walk,
+        unknown,
+        keep_in_mind,
+        care,
+        logged,
         missed,
         double,
         beyond,
@@ -49,7 +59,6 @@ FIGURES: tuple[Figure, ...] = tuple(
         volume,
         method,
         limits,
-        care,
     )
 )
 """Figures of the report in reading order, below the verdict; those with nothing to show are left out."""
@@ -73,8 +82,10 @@ def report_html(audit: Audit, plan: TouchupPlan | None = None, figures: tuple[Fi
         units=sheet.units,
         title=settings.name or "Spray job",
         heading=_heading(audit),
-        verdict=verdict_of(audit),
-        parts=[(one.id, one.heading(sheet), body) for one in figures if (body := one.body(sheet))],
+        first_line=first_line(sheet.answer, audit),
+        notices=notices(audit),
+        stop="" if audit.checks.ok else verdict_of(audit).caution,
+        parts=[(one, one.heading(sheet), body) for one in figures if (body := one.body(sheet))],
         **_page_parts(audit, plane),
     )
 
@@ -91,16 +102,24 @@ def _page_parts(audit: Audit, plane: Plane) -> dict[str, Markup]:
     return {name: Markup(text) for name, text in parts.items()}  # noqa: S704 - see above
 
 
+def sprayed_from_to(audit: Audit) -> tuple[float, float]:
+    """First moment of spraying and last one; the drive there and home is not in them. [s since 1970 UTC]"""
+    if not audit.on_intervals:
+        return audit.start_s, audit.end_s
+    return min(on for on, _ in audit.on_intervals), max(off for _, off in audit.on_intervals)
+
+
 def _heading(audit: Audit) -> list[tuple[str, str]]:
     """Say what job this was: names as typed or read, times local."""
     settings = audit.job.settings
     zone = settings.timezone
-    ended = local_time(audit.end_s, zone)
-    if local_date(audit.start_s, zone) != local_date(audit.end_s, zone):
-        ended = local_datetime(audit.end_s, zone)
+    began, last = sprayed_from_to(audit)
+    ended = local_time(last, zone)
+    if local_date(began, zone) != local_date(last, zone):
+        ended = local_datetime(last, zone)
     rows = [
         ("Field", ", ".join(audit.sprayed_fields)),
-        ("Sprayed", f"{local_datetime(audit.start_s, zone)} to {ended}"),
+        ("Sprayed", f"{local_datetime(began, zone)} to {ended}"),
         ("Operator", settings.operator),
         ("Crop", settings.crop),
         ("Notes", settings.notes),

@@ -13,7 +13,8 @@ from coverage_audit.papers.words.accuracy import accuracy_keys
 from coverage_audit.papers.words.cautions import caution_texts
 from coverage_audit.papers.words.decision import decision_sentence
 from coverage_audit.papers.words.safe import json_text
-from coverage_audit.recipe.decision import UNKNOWN, decision_of
+from coverage_audit.recipe.answer import answer_of
+from coverage_audit.recipe.decision import UNKNOWN
 
 from .summary_passes import cause_keys, pass_keys, proven_m2
 from .summary_rate import rate_keys, volume_keys
@@ -21,7 +22,7 @@ from .words import display
 
 if TYPE_CHECKING:
     from coverage_audit.ground.model import Strip
-    from coverage_audit.recipe.decision import Decision
+    from coverage_audit.recipe.answer import Answer
     from coverage_audit.recipe.result import Audit, InputCount
 
 SCHEMA = "coverage-audit summary 1"
@@ -36,7 +37,7 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
         Plain Python values only. What could not be computed is None. Times are UTC.
     """
     volume, plane = audit.volume, Plane(audit.origin)
-    decision = decision_of(audit)
+    answer = answer_of(audit)
     found = {
         "schema": SCHEMA,
         "job": _job(audit),
@@ -60,7 +61,7 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
         },
         **rate_keys(audit),
         "missed_strips": [
-            {**_finding(strip, audit, plane), "ground": decision.standing.get(strip.id, UNKNOWN)}
+            {**_finding(strip, audit, plane), "ground": answer.decision.standing.get(strip.id, UNKNOWN)}
             for strip in (*audit.missed_strips, *audit.unknown_places)
         ],
         "double_patches": [
@@ -68,7 +69,7 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
         ],
         **pass_keys(audit),
         **accuracy_keys(audit),
-        **decision_keys(audit, decision),
+        **decision_keys(audit, answer),
         "checks": dataclasses.asdict(audit.checks),
         "cautions": caution_texts(audit),
     }
@@ -76,8 +77,9 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
     return told
 
 
-def decision_keys(audit: Audit, found: Decision) -> dict[str, Any]:
-    """Keys ``decision``, ``missed_ground`` (its parts add up to what is logged as missed) and ``boom_state``."""
+def decision_keys(audit: Audit, answer: Answer) -> dict[str, Any]:
+    """Keys ``decision``, ``missed_ground`` (adds up to what is logged as missed), ``boom_state`` and ``answer``."""
+    found = answer.decision
     sentence = decision_sentence(found, audit).replace(display.SPACE, " ")
     return {
         "decision": {"kind": found.kind, "strips": found.strips, "sentence": sentence},
@@ -87,6 +89,12 @@ def decision_keys(audit: Audit, found: Decision) -> dict[str, Any]:
             "unknown_m2": found.unknown_m2,
         },
         "boom_state": found.state,
+        "answer": {
+            "surely_m2": dataclasses.asdict(answer.surely),
+            "perhaps_m2": dataclasses.asdict(answer.perhaps),
+            "twice_m2": dataclasses.asdict(answer.twice),
+            "walk": [strip.id for strip in answer.walk],
+        },
     }
 
 

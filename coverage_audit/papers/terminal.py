@@ -5,26 +5,41 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from coverage_audit.papers.words import display
+from coverage_audit.papers.words.answer import (
+    answer_figures,
+    break_words,
+    figure_line,
+    first_line,
+    notices,
+    untold_words,
+)
 from coverage_audit.papers.words.cautions import caution_texts
 from coverage_audit.papers.words.passes import told_causes, verdict_of
 from coverage_audit.papers.words.safe import one_line, printable
+from coverage_audit.recipe.answer import answer_of
 
 from .tolerances import LISTED_STRIPS
 
 if TYPE_CHECKING:
+    from coverage_audit.recipe.answer import Answer
     from coverage_audit.recipe.result import Audit
 
 
 def terminal_text(audit: Audit) -> str:
-    """Short text for the terminal: verdict, cautions, the job's figures, the largest missed strips."""
-    settings = audit.job.settings
+    """Short text for the terminal: the answer, the places worth a walk, what the log shows, cautions."""
+    found = answer_of(audit)
+    lines = [_title(audit), "", first_line(found, audit)]
+    rest = [*notices(audit), *(figure_line(one) for one in answer_figures(found, audit)), untold_words(found, audit)]
+    if audit.area_m2.unknown > 0:
+        rest += [break_words(one, audit) for one in audit.breaks]
+    lines += [f"  {sentence}" for sentence in rest if sentence]
+    if found.walk:
+        lines += ["", *_walk_table(found, audit)]
     told = verdict_of(audit)
-    lines = [_title(audit), "", told.headline, *(f"  {sentence}" for sentence in told.sentences)]
+    lines += ["", "What the log shows:", *(f"  {sentence}" for sentence in (told.headline, *told.sentences))]
     cautions = [*([told.caution] if told.caution else []), *caution_texts(audit)]
     if cautions:
         lines += ["", "Cautions:", *(f"  - {caution}" for caution in cautions)]
-    if audit.missed_strips:
-        lines += ["", *_strip_table(audit, settings.report.units)]
     return "\n".join(printable(line) for line in lines) + "\n"
 
 
@@ -35,26 +50,29 @@ def _title(audit: Audit) -> str:
     return f"{one_line(settings.name) or 'Spray job'}, {start}, {worked} from first to last fix"
 
 
-def _strip_table(audit: Audit, units: str) -> list[str]:
-    strips, causes = audit.missed_strips, told_causes(audit)
-    shown = strips[:LISTED_STRIPS]
+def _walk_table(found: Answer, audit: Audit) -> list[str]:
+    units, causes = audit.job.settings.report.units, told_causes(audit)
+    shown = found.walk[:LISTED_STRIPS]
     rows = [
         (
             strip.id,
             display.small_area(strip.area_m2, units),
             display.length(strip.length_m, units),
             display.length(strip.mean_width_m, units),
+            "" if strip.probability is None else f"{round(100 * strip.probability)} in 100",
             causes[strip.id],
         )
         for strip in shown
     ]
-    cells = [("", "area", "length", "mean width", "where"), *rows]
-    wide = [max(len(row[column]) for row in cells) for column in range(4)]
-    largest = f", the largest {len(shown)} of {len(strips)}" if len(strips) > len(shown) else ""
+    cells = [("", "area", "length", "mean width", "chance", "where"), *rows]
+    wide = [max(len(row[column]) for row in cells) for column in range(len(cells[0]) - 1)]
+    more = f", the first {len(shown)} of {len(found.walk)}" if len(found.walk) > len(shown) else ""
     return [
-        f"Missed strips{largest}:",
+        f"Places worth a walk, in walking order{more}:",
         *(
-            f"  {row[0]:<{wide[0]}}  {row[1]:>{wide[1]}}  {row[2]:>{wide[2]}}  {row[3]:>{wide[3]}}  {row[4]}"
+            f"  {row[0]:<{wide[0]}}  "
+            + "  ".join(f"{cell:>{size}}" for cell, size in zip(row[1:-1], wide[1:], strict=True) if size)
+            + f"  {row[-1]}"
             for row in cells
         ),
     ]

@@ -35,3 +35,8 @@ LISTED_STRIPS = 5
 
 LISTED_FAILURES = 10
 """Jobs that failed, named on the terminal; the ledger has them all. [1]"""
+
+WALK_SHOWN = 6
+CAUTIONS_SHOWN = 3
+"""Places worth a walk, and cautions, that are open at first: the answer fits two screens of a phone, all that is open
+six. [1]"""

@@ -114,7 +114,7 @@ def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
         laid = spray.result()
     figures = (areas, checks, with_rates(volume, areas))
     audit = _result(job, plane, drive, layers, names, cautions, (missed, double), figures)
-    audit = replace(audit, unknown_places=places, breaks=breaks)
+    audit = replace(audit, unknown_places=places, breaks=breaks, entered_m=_entered(drive, ground))
     audit = with_rate(audit, drive, ground, laid)
     tell("passes", 0.95)
     audit = with_passes(audit, drive.track, drive.path, drive.timeline, ground)
@@ -276,6 +276,12 @@ def _result(
         cautions=(*readers, *drive.cautions, *cautions, *_cautions(job, drive, inputs, areas, checks)),
         remembered=Memories(drive.recalls) if drive.recalls else None,
     )
+
+
+def _entered(drive: Drive, ground: Ground) -> tuple[float, float] | None:
+    """Where the boom's centre first was in the field; None when it never was. [m]"""
+    inside = np.flatnonzero(shapely.contains_xy(ground.outer, drive.path.x_m, drive.path.y_m))
+    return (float(drive.path.x_m[inside[0]]), float(drive.path.y_m[inside[0]])) if len(inside) else None
 
 
 def _inputs(job: Job, drive: Drive) -> tuple[InputCount, ...]:

@@ -24,7 +24,6 @@ from .tolerances import (
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from coverage_audit.ground.model import Strip
     from coverage_audit.touchup.model import TouchupPlan
 
     from .result import Audit
@@ -182,7 +181,7 @@ def facts_of(audit: Audit, plan: TouchupPlan | None = None) -> Facts:
     error = usual_error_m(audit)
     speed = audit.distance_on_m / audit.time_on_s if audit.time_on_s > 0 else 0.0
     return Facts(
-        places=tuple(_place(strip, audit) for strip in audit.missed_strips),
+        places=_places(audit),
         target_m2=areas.target,
         missed_m2=areas.missed,
         unknown_m2=areas.unknown,
@@ -195,19 +194,30 @@ def facts_of(audit: Audit, plan: TouchupPlan | None = None) -> Facts:
     )
 
 
-def _place(strip: Strip, audit: Audit) -> Place:
-    cause = audit.passes.causes.get(strip.id) if audit.passes else None
-    by_switch = cause.length_m if cause is not None and cause.kind in _BY_SWITCH else None
-    if by_switch is None and audit.assumed is not None and _driven_over(strip, audit):
-        by_switch = strip.length_m
-    return Place(strip.id, strip.area_m2, strip.mean_width_m, strip.probability, by_switch)
+def _places(audit: Audit) -> tuple[Place, ...]:
+    causes = audit.passes.causes if audit.passes else {}
+    driven = _driven_over(audit) if audit.assumed is not None else set()
+    found = []
+    for strip in audit.missed_strips:
+        cause = causes.get(strip.id)
+        by_switch = cause.length_m if cause is not None and cause.kind in _BY_SWITCH else None
+        if by_switch is None and strip.id in driven:
+            by_switch = strip.length_m
+        found.append(Place(strip.id, strip.area_m2, strip.mean_width_m, strip.probability, by_switch))
+    return tuple(found)
 
 
-def _driven_over(strip: Strip, audit: Audit) -> bool:
-    """Whether most of *strip* was driven over with the boom off, as assumed: it may well have been on."""
+def _driven_over(audit: Audit) -> set[str]:
+    """Strips that were driven over for the most part with the boom off, as assumed: it may well have been on."""
     way = shapely.MultiLineString(list(audit.layers.transport))
     swath = shapely.buffer(way, audit.job.settings.boom.width_m / 2, cap_style="flat")
-    return bool(shapely.intersection(strip.polygon, swath).area > DRIVEN_SHARE * strip.area_m2)
+    polygons = np.array([strip.polygon for strip in audit.missed_strips], dtype=object)
+    shared = shapely.area(shapely.intersection(polygons, swath))
+    return {
+        strip.id
+        for strip, over in zip(audit.missed_strips, shared.tolist(), strict=True)
+        if over > DRIVEN_SHARE * strip.area_m2
+    }
 
 
 def boom_state(audit: Audit) -> str:

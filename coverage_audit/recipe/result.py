@@ -116,3 +116,4 @@ class Audit:
     accuracy: Accuracy | None = None
     unknown_places: tuple[Strip, ...] = ()
     breaks: tuple[Break, ...] = ()
+    entered_m: tuple[float, float] | None = None

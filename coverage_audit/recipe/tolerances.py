@@ -105,6 +105,7 @@ MAX_ENTRY_M = 2000.0
 
 STANDING_STEP_S = 30.0
 """Fixes farther apart than this show nothing of how a standing receiver wanders within minutes. [s]"""
+
 CUT_LOOK_S = 5.0
 MOVING_SHARE = 0.5
 """A log that ends with the machine still going at this share of its usual speed over so long was cut off; who is done
@@ -130,3 +131,11 @@ share of the target if that is less. [m2], [1] A quarter of an hour of work; com
 
 DRIVEN_SHARE = 0.5
 """Ground driven over by more than this, with the boom assumed to be off, may have been sprayed. [1]"""
+
+LEAST_WALK_M2 = 2.0
+"""A place smaller than this is not worth a walk of its own. [m2] Less than a nozzle wets in two seconds."""
+
+NINETY_SIGMAS = 1.645
+SURE_SKIP_SIGMAS = 1.282
+"""Half a normal range of nine in ten, and how far the smallest skip that can be told lies beyond the least width, in
+standard deviations (quantiles of the normal distribution at 0.95 and 0.9). [1]"""

@@ -18,4 +18,4 @@ def _body(_sheet: Sheet) -> Markup:
     return filled("care.html")
 
 
-FIGURE = Figure("care", "Usual cautions", _body)
+FIGURE = Figure("care", "Before you go back: usual cautions", _body, folded=False)

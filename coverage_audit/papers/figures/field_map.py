@@ -29,4 +29,4 @@ def _body(sheet: Sheet) -> Markup:
     )
 
 
-FIGURE = Figure("map", "Map", _body, "(boom state ASSUMED)")
+FIGURE = Figure("map", "Map", _body, "(boom state ASSUMED)", folded=False, quiet=True)

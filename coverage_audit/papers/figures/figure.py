@@ -7,7 +7,10 @@ stand. Its body may come from a template of its own or be made in the module; te
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
+
+from coverage_audit.recipe.answer import answer_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -15,6 +18,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
     from coverage_audit.drive.plane import Plane
+    from coverage_audit.recipe.answer import Answer
     from coverage_audit.recipe.result import Audit
     from coverage_audit.touchup.model import TouchupPlan
 
@@ -30,6 +34,11 @@ class Sheet:
     plane: Plane
     plan: TouchupPlan | None = None
 
+    @cached_property
+    def answer(self) -> Answer:
+        """The answer that every part of the page rests on."""
+        return answer_of(self.audit, self.plan)
+
     @property
     def units(self) -> str:
         """Units of the job's papers: "metric" or "us"."""
@@ -41,13 +50,16 @@ class Figure:
     """One part of the report.
 
     ``id`` is its anchor in the page, ``body`` gives its HTML or ``NOTHING``, and ``if_assumed`` is put behind the
-    title when the boom state is assumed.
+    title when the boom state is assumed. ``folded``: it opens on a tap; the answer is not, and ``quiet`` titles are
+    read aloud alone.
     """
 
     id: str
     title: str
     body: Callable[[Sheet], Markup | str]
     if_assumed: str = ""
+    folded: bool = True
+    quiet: bool = False
 
     def heading(self, sheet: Sheet) -> str:
         """Title for the job of *sheet*."""

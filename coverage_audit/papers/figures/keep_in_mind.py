@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from coverage_audit.papers.templating import filled
+from coverage_audit.papers.tolerances import CAUTIONS_SHOWN
 from coverage_audit.papers.words.cautions import caution_texts
 
 from .figure import NOTHING, Figure
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 
 def _body(sheet: Sheet) -> Markup | str:
     cautions = caution_texts(sheet.audit)
-    return filled("keep_in_mind.html", cautions=cautions) if cautions else NOTHING
+    return filled("keep_in_mind.html", cautions=cautions, shown=CAUTIONS_SHOWN) if cautions else NOTHING
 
 
-FIGURE = Figure("cautions", "Keep in mind", _body)
+FIGURE = Figure("cautions", "Keep in mind", _body, folded=False)

@@ -1,4 +1,4 @@
-"""Missed strips, largest first."""
+"""Missed strips, by area times chance."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def _body(sheet: Sheet) -> Markup:
-    return listed(sheet, sheet.audit.missed_strips, "missed", "Missed strips", "None wide enough to walk to.")
+    return listed(sheet, sheet.answer.listed, "missed", "Missed strips", "None wide enough to walk to.")
 
 
-FIGURE = Figure("missed", "Missed strips, largest first", _body, "(ASSUMED)")
+FIGURE = Figure("missed", "Missed strips, by size and chance", _body, "(ASSUMED)")

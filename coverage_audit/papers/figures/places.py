@@ -10,6 +10,7 @@ import shapely
 from coverage_audit.papers.templating import filled
 from coverage_audit.papers.tolerances import LEAST_PLACE_M2, ROWS_SHOWN
 from coverage_audit.papers.words.accuracy import chance_words
+from coverage_audit.papers.words.answer import untold_words
 from coverage_audit.papers.words.display import length, small_area
 from coverage_audit.papers.words.passes import told_causes
 
@@ -46,10 +47,13 @@ class Place:
 def listed(sheet: Sheet, strips: tuple[Strip, ...], kind: str, caption: str, nothing: str) -> Markup:
     """Table of *strips*; *nothing* is said when there are none."""
     places = strip_places(sheet.audit, strips, sheet.plane)
-    return filled("listed.html", places=places, kind=kind, caption=caption, nothing=nothing, rows_shown=ROWS_SHOWN)
+    more = untold_words(sheet.answer, sheet.audit) if kind == "missed" else ""
+    return filled(
+        "listed.html", places=places, kind=kind, caption=caption, nothing=nothing, rows_shown=ROWS_SHOWN, more=more
+    )
 
 
-def _degrees(points: list[BaseGeometry], plane: Plane) -> list[tuple[str, str]]:
+def degrees(points: list[BaseGeometry], plane: Plane) -> list[tuple[str, str]]:
     """Latitude and longitude of each point; the sixth decimal is 11 cm or less."""
     lon, lat = plane.to_degrees(*shapely.get_coordinates(points).T)
     return [(f"{y:.6f}", f"{x:.6f}") for x, y in zip(lon, lat, strict=True)]
@@ -59,7 +63,7 @@ def strip_places(audit: Audit, strips: tuple[Strip, ...], plane: Plane) -> list[
     """Rows of *strips* in their order, in the job's units."""
     units, causes = audit.job.settings.report.units, told_causes(audit)
     largest = max((strip.area_m2 for strip in strips), default=1.0)
-    places = _degrees([strip.label_point for strip in strips], plane)
+    places = degrees([strip.label_point for strip in strips], plane)
     return [
         Place(
             id=strip.id,
@@ -82,7 +86,7 @@ def ground_places(ground: BaseGeometry, prefix: str, plane: Plane, units: str) -
     """Parts of *ground* worth a walk, largest first."""
     parts = [part for part in shapely.get_parts(shapely.get_parts(ground)) if part.area >= LEAST_PLACE_M2]
     parts.sort(key=lambda part: part.area, reverse=True)
-    places = _degrees([part.representative_point() for part in parts], plane)
+    places = degrees([part.representative_point() for part in parts], plane)
     return [
         Place(f"{prefix}{rank}", small_area(part.area, units), part.area / parts[0].area, lat, lon)
         for rank, (part, (lat, lon)) in enumerate(zip(parts, places, strict=True), start=1)

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from coverage_audit.papers.words.accuracy import chance_class
+from coverage_audit.recipe.answer import answer_of
 
 from .passes import numbered_passes, turn_lines
 
@@ -46,8 +47,13 @@ class MapLayer:
 def map_layers(audit: Audit) -> tuple[MapLayer, ...]:
     """Layers of *audit* that hold something, in plane metres; the first lies on top of the second, and so on."""
     found = audit.layers
-    strips, patches = _outlines("missed", audit.missed_strips, audit), _outlines("double", audit.double_patches, audit)
+    strips = _outlines("missed", answer_of(audit).listed, audit)
+    patches, places = (
+        _outlines(kind, found, audit)
+        for kind, found in (("double", audit.double_patches), ("unknown", audit.unknown_places))
+    )
     layers = (
+        _layer("unknown", "Unknown: the log was paused or cut", [found.unknown], places),
         _layer("missed", "Missed", found.by_visits[:1], strips),
         _layer("double", "Sprayed twice or more", found.by_visits[2:], patches),
         _layer("outside", "Sprayed beyond the boundary", [found.outside]),

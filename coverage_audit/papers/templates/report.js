@@ -79,6 +79,24 @@
     shape.on("click", () => choose(id, false));
   }));
 
+  document.querySelectorAll("[data-goto]").forEach((place) => {
+    place.querySelector("a.jump").addEventListener("click", (event) => {
+      event.preventDefault();
+      choose(place.dataset.goto, true);
+      document.getElementById("map").scrollIntoView({ behavior: calm ? "auto" : "smooth" });
+    });
+  });
+
+  // On paper the folded lists are an appendix that is asked for.
+  const folds = Array.from(document.querySelectorAll("details"));
+  document.getElementById("appendix").hidden = false;
+  document.getElementById("print-all").addEventListener("click", () => {
+    const closed = folds.filter((fold) => !fold.open);
+    closed.forEach((fold) => { fold.open = true; });
+    window.addEventListener("afterprint", () => closed.forEach((fold) => { fold.open = false; }), { once: true });
+    window.print();
+  });
+
   document.querySelectorAll("tr[data-find]").forEach((row) => {
     row.addEventListener("click", (event) => {
       if (event.target.closest("a.geo")) return;

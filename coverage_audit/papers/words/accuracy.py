@@ -188,8 +188,8 @@ def _regime(found: Accuracy) -> str:
 
 
 def chance_words(strip: Strip, audit: Audit) -> str:
-    """How likely *strip* is real, as an addition to where it lies; "" when nobody asked."""
-    if strip.probability is None or not chances_asked(audit):
+    """How likely *strip* is real, as an addition to where it lies; "" when it was not worked out."""
+    if strip.probability is None or audit.accuracy is None:
         return ""
     percent = round(100 * strip.probability)
     told = {0: "most likely not real", 100: "almost surely real"}  # draws prove nothing, however they agree
@@ -197,8 +197,8 @@ def chance_words(strip: Strip, audit: Audit) -> str:
 
 
 def chance_class(strip: Strip, audit: Audit) -> str:
-    """CSS class that shades *strip* by probability; "" when nobody asked."""
-    if strip.probability is None or not chances_asked(audit):
+    """CSS class that shades *strip* by probability; "" when it was not worked out."""
+    if strip.probability is None or audit.accuracy is None:
         return ""
     return f" map-chance-{min(int(strip.probability * CHANCE_STEPS), CHANCE_STEPS - 1)}"
 

@@ -16,7 +16,7 @@ from coverage_audit.jobs.job import SEEN, boom_state
 from coverage_audit.units import ACRE_M2, FOOT_M, HECTARE_M2, MILE_M, MPH_M_S, RATE_L_HA, SPEED_M_S, US_GALLON_L
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from coverage_audit.recipe.result import Audit
 
@@ -116,6 +116,20 @@ def area_range(low_m2: float, high_m2: float, units: str) -> tuple[str, str]:
         return "nothing", area(high_m2, units) if high_m2 > 0 else "nothing"
     shown = area if low_m2 >= _SYSTEMS[units].least_land_m2 else small_area
     return shown(low_m2, units), shown(high_m2, units)
+
+
+def areas_alike(m2: Sequence[float], units: str) -> list[str]:
+    """Areas [m2] all in one unit and with as many decimals, those that fit the largest."""
+    system, most = _SYSTEMS[units], max(m2)
+    if most >= system.least_land_m2:
+        return [_quantity(one, system.land, 2, units) for one in m2]
+    decimals = 1 if 0 < most / system.ground.size < 9.95 else 0
+    return [_quantity(one, system.ground, decimals, units) for one in m2]
+
+
+def without_unit(quantity: str) -> str:
+    """The number of a quantity written here, without its unit."""
+    return quantity.rpartition(SPACE)[0]
 
 
 def small_area(m2: float, units: str) -> str:
@@ -262,7 +276,7 @@ def _headline(audit: Audit) -> str:
     areas, strips = audit.area_m2, audit.missed_strips
     if not areas.target > 0:
         return "There is no target area: no-spray areas and setbacks take up the whole field."
-    walk = f"{count(len(strips), 'missed strip')} to walk to" if strips else "no missed strip wide enough to walk to"
+    walk = f"{count(len(strips), 'missed strip')} in the log" if strips else "no missed strip wide enough to list"
     if not audit.checks.ok or boom_state(audit.job) not in SEEN:
         return f"Not proven: {share(areas.covered, areas.target)} of the target area counts as covered; {walk}."
     return f"{share(areas.proven, areas.target)} of the target area is proven covered; {walk}."

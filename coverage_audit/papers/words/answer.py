@@ -1,0 +1,118 @@
+"""The answer in words: three figures with one unit each, what nobody can say, and the places to go to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from coverage_audit.recipe.decision import ASSUMED
+
+from . import display
+from .decision import decision_sentence
+
+if TYPE_CHECKING:
+    from coverage_audit.ground.model import Strip
+    from coverage_audit.ground.unlogged import Break
+    from coverage_audit.recipe.answer import Answer, Span
+    from coverage_audit.recipe.result import Audit
+
+SURE_FROM = 0.995
+"""Chances from this on are told in words: draws prove nothing, however they agree. [1]"""
+
+
+@dataclass(frozen=True)
+class Told:
+    """One of the three figures: best value, its range ("" when there is none), and what it means."""
+
+    kind: str
+    name: str
+    best: str
+    range: str
+    meaning: str
+
+
+def answer_figures(found: Answer, audit: Audit) -> tuple[Told, Told, Told]:
+    """Surely missed, perhaps missed, sprayed twice: each in one unit, with its range."""
+    units = audit.job.settings.report.units
+    besides = "narrower than this log can show" if found.decision.state != ASSUMED else "this log cannot say where"
+    rows = (
+        ("missed", "Surely missed", found.surely, "more than any error of the positions explains"),
+        ("perhaps", "Perhaps missed", found.perhaps, besides),
+        ("double", "Sprayed twice", found.twice, "or more often"),
+    )
+    return tuple(Told(kind, name, *span_words(span, units), meaning) for kind, name, span, meaning in rows)  # type: ignore[return-value]
+
+
+def span_words(span: Span, units: str) -> tuple[str, str]:
+    """Best value and range in one unit: "0.35 ac", "0.30 to 0.39 ac"."""
+    if span.low is None or span.high is None:
+        return (display.areas_alike((span.best,), units)[0] if span.best > 0 else "none"), ""
+    best, low, high = display.areas_alike((span.best, span.low, span.high), units)
+    if low == high:
+        return (best if span.best > 0 else "none"), ""
+    return best, f"{display.without_unit(low)} to {high}"
+
+
+def figure_line(told: Told) -> str:
+    """One figure as a line of plain text."""
+    ranged = f" ({told.range}, 9 chances in 10)" if told.range else ""
+    return f"{told.name}: {told.best}{ranged}"
+
+
+def notices(audit: Audit) -> list[str]:
+    """What has to stand beside the first line, one short sentence each."""
+    told = []
+    if audit.assumed is not None:
+        gaps = audit.passes.gaps if audit.passes else ()
+        left_out = "; ".join(place_between(beside) for beside, _ in gaps)
+        told.append(f"Pass left out: {left_out}." if left_out else "No whole pass was left out.")
+        told.append("When the boom was on is ASSUMED: ground that was worked over is taken as sprayed.")
+    return told
+
+
+def place_between(beside: tuple[int, ...]) -> str:
+    """Where a pass was left out, by the passes beside it."""
+    return f"between passes {beside[0]} and {beside[1]}" if len(beside) > 1 else f"beside pass {beside[0]}"
+
+
+def break_words(one: Break, audit: Audit) -> str:
+    """What happened to the log, and the question that only the driver can answer."""
+    settings = audit.job.settings
+    zone, units = settings.timezone, settings.report.units
+    if one.seconds is None:
+        moment = one.start_s if one.start_s is not None else one.end_s or 0.0
+        what = "ends" if one.start_s is not None else "begins"
+        return f"The log {what} amid the work ({display.local_time(moment, zone)}). Were you spraying then?"
+    lasted, apart = display.duration(one.seconds), display.length(one.metres, units)
+    at = display.local_time(one.start_s or 0.0, zone)
+    return f"The log paused for {lasted}, {apart} ({at}). Were you spraying then?"
+
+
+def untold_words(found: Answer, audit: Audit) -> str:
+    """What is only totalled, not listed by place; "" when there is nothing."""
+    count, area = found.untold
+    if area <= 0:
+        return ""
+    units = audit.job.settings.report.units
+    places = f"{display.count(count, 'place')} and what is narrower still" if count else "Narrow ground"
+    return f"{places}, {display.area(area, units)} in all, cannot be told from error: not listed, not worth a walk."
+
+
+def strip_size(strip: Strip, units: str) -> str:
+    """Size of a strip in one line: "3,613 ft², 131 ft long, 27.6 ft wide"."""
+    long, wide = display.length(strip.length_m, units), display.length(strip.mean_width_m, units)
+    return f"{display.small_area(strip.area_m2, units)}, {long} long, {wide} wide"
+
+
+def strip_chance(strip: Strip) -> str:
+    """How sure a strip is: "almost surely missed", "80 chances in 100 that it is missed", "as logged"."""
+    if strip.probability is None:
+        return "missed as logged"
+    if strip.probability >= SURE_FROM:
+        return "almost surely missed"
+    return f"{round(100 * strip.probability)} chances in 100 that it is missed"
+
+
+def first_line(found: Answer, audit: Audit) -> str:
+    """The decision in one or two sentences."""
+    return decision_sentence(found.decision, audit)
