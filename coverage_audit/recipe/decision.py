@@ -129,7 +129,9 @@ def _verdict(facts: Facts, sure: list[Place]) -> tuple[str, list[Place], str]:
     """Kind, strips to go back for, and reason: the first that holds."""
     worth = worth_m2(facts.target_m2)
     worthy = _worthy(facts, sure, worth)
-    likely = [place for place in facts.places if place not in sure and (place.chance or 0.0) >= LIKELY_CHANCE]
+    likely = [
+        place for place in facts.places if place not in sure and (place.chance is None or place.chance >= LIKELY_CHANCE)
+    ]
     reasons = (
         (LEAVE, NO_TARGET, not facts.target_m2 > 0),
         (CANNOT_TELL, COUNTS, not facts.counts_agree),

@@ -151,7 +151,7 @@ def test_quantities_do_not_break_across_lines():
 
 def test_verdict_on_the_worked_figure():
     told = verdict(builder.worked_figure())
-    assert plain(told.headline) == "98.3 % of the target area is proven covered; 1 missed strip to walk to."
+    assert plain(told.headline) == "98.3 % of the target area is proven covered; 1 missed strip in the log."
     assert [plain(sentence) for sentence in told.sentences] == [
         "Proven covered: 0.59 ha of the 0.60 ha target area.",
         "Missed: 100 m² (1.7 %) in 1 strip; it is M1, 100 m long and on average 1.0 m wide, between passes.",
@@ -192,7 +192,7 @@ def test_slivers_alone_are_nothing_to_walk_to():
         audit, missed_strips=(), area_m2=dataclasses.replace(audit.area_m2, missed=5.0, missed_slivers=5.0)
     )
     told = verdict(audit)
-    assert "no missed strip wide enough to walk to" in told.headline
+    assert "no missed strip wide enough to list" in told.headline
     assert plain(told.sentences[1]) == "Missed: 5.0 m² (0.1 %), all of it in slivers narrower than 0.30 m."
 
 

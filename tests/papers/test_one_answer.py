@@ -18,10 +18,12 @@ from coverage_audit.papers.gpx import missed_gpx
 from coverage_audit.papers.page import report_html
 from coverage_audit.papers.summary import summary_dict
 from coverage_audit.papers.terminal import terminal_text
+from coverage_audit.papers.words.answer import strip_chance
 from coverage_audit.papers.words.display import SPACE, area_range
 from coverage_audit.papers.words.passes import told_causes
 from coverage_audit.passes.model import Fixed
 from coverage_audit.passes.way import smooth_way
+from coverage_audit.recipe.answer import answer_of
 from coverage_audit.recipe.audit import audit_job
 
 ROOT = Path(__file__).parents[2]
@@ -64,14 +66,16 @@ def test_touchup_tells_the_range_that_check_tells(recipe, tmp_path):
 
 
 def test_a_strip_has_one_probability_in_every_paper(recipe):
-    """Nobody asked how sure each strip is: the papers for programs have it, verdict and map do not speak of it."""
+    """In the papers for programs, and in words where a person reads of the strip."""
     told = [strip["probability"] for strip in summary_dict(recipe)["missed_strips"]]
     features = json.loads(findings_geojson(recipe))["features"]
     kept = [one["properties"]["probability"] for one in features if one["properties"]["kind"] == "missed"]
     assert told == kept
     assert None not in told
-    assert "chances in 100" not in report_html(recipe)
-    assert "almost surely real" not in report_html(recipe)
+    page, gpx = report_html(recipe), missed_gpx(recipe)
+    for strip in answer_of(recipe).walk:
+        assert f"; {strip_chance(strip)}." in page
+        assert f"; {strip_chance(strip)};" in gpx
 
 
 # --- one judgement -----------------------------------------------------------------------------------
@@ -92,9 +96,11 @@ def test_every_paper_tells_the_same_cause(demo_audit):
     features = [one["properties"] for one in json.loads(findings_geojson(demo_audit))["features"]]
     assert all(one["cause"] == told[one["id"]] for one in features if one["kind"] in ("missed", "double"))
     terminal, gpx, page = plain(terminal_text(demo_audit)), missed_gpx(demo_audit), plain(report_html(demo_audit))
-    for strip in demo_audit.missed_strips[:5]:
-        assert f"  {told[strip.id]}\n" in terminal
+    walk = answer_of(demo_audit).walk
+    assert len(walk) > 1
+    for strip in walk:
         assert told[strip.id] in gpx
+        assert strip not in walk[:5] or f"  {told[strip.id]}\n" in terminal
         assert told[strip.id] in page
     assert {one["where"] for one in strips} <= WHERE
 

@@ -94,7 +94,7 @@ def test_nothing_in_the_page_has_an_address_to_load(large_page):
     assert loaded == []
     assert links == ["data:,"]
     assert set(re.findall(r"url\(([^)]*)\)", re.sub(r"(?s)<script.*?</script>", "", large_page))) == {
-        f"#hatch-{kind}" for kind in ("missed", "double", "outside", "excludedsprayed", "bridged", "dry")
+        f"#hatch-{kind}" for kind in ("missed", "unknown", "double", "outside", "excludedsprayed", "bridged", "dry")
     }
     assert "@import" not in large_page
     assert "cdn" not in large_page
@@ -159,7 +159,10 @@ def test_names_from_files_open_no_element_and_reach_no_script(large_page):
 
 
 def test_the_verdict_stands_before_the_map_and_the_map_before_the_list(figure_page):
-    places = [figure_page.index(f'id="{part}"') for part in ("verdict", "map", "missed", "double", "charts", "method")]
+    places = [
+        figure_page.index(f'id="{part}"')
+        for part in ("verdict", "map", "figures", "walk", "care", "missed", "double", "charts", "method")
+    ]
     assert places == sorted(places)
 
 
@@ -201,7 +204,7 @@ def test_fixes_not_used_are_told_by_reason(figure_page):
 
 
 def test_small_strips_fold_out(large_page):
-    opened, folded = large_page.split("<details>", 1)
+    opened, folded = large_page.split('<section id="missed"')[1].split("</section>")[0].split("<details>", 1)
     assert opened.count('data-find="M') == ROWS_SHOWN
     assert folded.count('data-find="M') == 20 - ROWS_SHOWN
     assert "8 smaller ones" in folded
@@ -230,7 +233,7 @@ def test_what_no_track_can_show_and_the_usual_cautions_stand_in_every_report(fig
 def test_a_job_without_findings_says_so():
     audit = dataclasses.replace(builder.worked_figure(), missed_strips=(), double_patches=())
     text = Page(report.report_html(audit)).text
-    assert "None wide enough to walk to." in text
+    assert "None that this log can show." in text
     assert "None wide enough to list." in text
 
 

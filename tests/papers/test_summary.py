@@ -22,6 +22,7 @@ from coverage_audit.papers.terminal import terminal_text
 from coverage_audit.papers.words import display
 from coverage_audit.papers.words.safe import printable
 from coverage_audit.rate.model import Volume
+from coverage_audit.recipe.answer import answer_of
 
 GPX = "{http://www.topografix.com/GPX/1/1}"
 SCHEMA = Path(__file__).parents[3] / "shared" / "corpus" / "schema" / "gpx1_1.xsd"
@@ -185,12 +186,13 @@ def test_terminal_begins_with_the_verdict_and_lists_five_strips_of_twenty():
     audit = large_job("us")
     lines = terminal_text(audit).splitlines()
     assert lines[0].startswith("Brackenhow, dock spraying, 31 May 2026, 14:00 BST")
-    assert lines[2] == display.verdict(audit, {strip.id: "" for strip in audit.missed_strips}).headline
+    assert lines[2] == summary_dict(audit)["decision"]["sentence"].replace(" ft", "\u00a0ft").replace(" ac", "\u00a0ac")
+    assert [line.split(":")[0].strip() for line in lines[3:6]] == ["Surely missed", "Perhaps missed", "Sprayed twice"]
+    assert f"  {display.verdict(audit, {strip.id: '' for strip in audit.missed_strips}).headline}" in lines
     assert "  - The place of the antenna's axle was not given: the heading is the smoothed course." in lines
     table = [line.split()[0] for line in lines if line.startswith("  M") and line[3].isdigit()]
-    assert table == ["M1", "M2", "M3", "M4", "M5"]
-    assert "Missed strips, the largest 5 of 20:" in lines
-    assert "ft" in lines[-1]
+    assert table == [strip.id for strip in answer_of(audit).walk[:5]]
+    assert any(line.startswith("Places worth a walk, in walking order") for line in lines)
 
 
 def test_terminal_says_when_the_sums_do_not_close():
@@ -202,7 +204,7 @@ def test_terminal_says_when_the_sums_do_not_close():
 def test_terminal_without_findings_has_no_table():
     field = shapely.box(0, 0, 50, 20)
     audit = make_audit(field, [shapely.LineString([(0, 5), (50, 5)])], [], [])
-    assert "Missed strips" not in terminal_text(audit)
+    assert "Places worth" not in terminal_text(audit)
     assert "Cautions" not in terminal_text(audit)
 
 
@@ -254,13 +256,15 @@ def test_gpx_reads_back_with_a_waypoint_and_a_line_per_strip():
     audit = large_job()
     paper = gpxpy.parse(missed_gpx(audit))
     assert (paper.version, paper.creator) == ("1.1", "coverage-audit")
-    assert [mark.name for mark in paper.waypoints] == [strip.id for strip in audit.missed_strips]
-    assert [track.name for track in paper.tracks] == [strip.id for strip in audit.missed_strips]
-    for strip, track in zip(audit.missed_strips, paper.tracks, strict=True):
+    walk = answer_of(audit).walk
+    assert len(walk) > 3
+    for named in (paper.waypoints, paper.tracks, paper.routes[0].points):
+        assert [one.name for one in named] == [strip.id for strip in walk]
+    for strip, track in zip(walk, paper.tracks, strict=True):
         points = track.segments[0].points
         length = GEOD.line_length([p.longitude for p in points], [p.latitude for p in points])
         assert length == pytest.approx(strip.length_m, abs=0.003)  # twice the inverse's 1 mm
-    assert "190 m long" in paper.waypoints[0].description
+    assert f"{walk[0].length_m:.1f}\u00a0m long".replace("\u00a0", " ") in paper.waypoints[0].description
 
 
 def test_gpx_line_in_two_pieces_is_two_segments():
@@ -287,7 +291,7 @@ def elements_in_order(schema, kind):
 def test_gpx_keeps_the_order_of_the_published_schema():
     root = ET.fromstring(missed_gpx(large_job()))  # noqa: S314 - our own text
     kinds = {"gpx": "gpxType", "metadata": "metadataType", "wpt": "wptType", "trkpt": "wptType"}
-    kinds |= {"trk": "trkType", "trkseg": "trksegType"}
+    kinds |= {"trk": "trkType", "trkseg": "trksegType", "rte": "rteType", "rtept": "wptType"}
     assert root.get("version") == "1.1"
     for element in root.iter():
         name = element.tag.removeprefix(GPX)
@@ -301,5 +305,7 @@ def test_gpx_keeps_the_order_of_the_published_schema():
 
 def test_gpx_root_has_waypoints_before_tracks():
     """GPX 1.1: metadata, wpt, rte, trk, extensions."""
-    tags = [child.tag.removeprefix(GPX) for child in ET.fromstring(missed_gpx(large_job()))]  # noqa: S314 - our own text
-    assert tags == ["metadata", *["wpt"] * 20, *["trk"] * 20]
+    audit = large_job()
+    tags = [child.tag.removeprefix(GPX) for child in ET.fromstring(missed_gpx(audit))]  # noqa: S314 - our own text
+    count = len(answer_of(audit).walk)
+    assert tags == ["metadata", *["wpt"] * count, "rte", *["trk"] * count]

@@ -92,6 +92,11 @@ def test_a_plan_says_what_pays():
     assert changed(paying=frozenset({"M2"})).kind == LEAVE  # a plan cannot make doubtful ground sure
 
 
+def test_what_the_log_shows_is_not_passed_over_because_nobody_worked_out_its_chance():
+    places = (dataclasses.replace(HOLE, chance=None, mean_width_m=1.0),)
+    assert changed(places=places).kind == CANNOT_TELL
+
+
 def test_without_draws_only_what_is_wider_than_the_usual_error_is_sure():
     places = (dataclasses.replace(HOLE, chance=None), dataclasses.replace(SLIVER, chance=None))
     assert changed(places=places).standing == {"M1": SURE, "M2": DOUBTFUL}
@@ -121,7 +126,7 @@ def test_the_parts_add_up_and_no_doubtful_strip_is_gone_back_for(found_places, u
     assert found.sure_m2 + found.cannot_tell_m2 + found.unknown_m2 == pytest.approx(missed)
     assert set(found.strips) <= set(found.sure)
     assert (found.kind == GO_BACK) == bool(found.strips)
-    likely = [place.area_m2 for place in found_places if (place.chance or 0) >= 0.5]
+    likely = [place.area_m2 for place in found_places if place.chance is None or place.chance >= 0.5]
     assert found.kind != LEAVE or sum(likely) < 200.0  # no more than is worth going for, sure or not
 
 

@@ -117,7 +117,7 @@ def _ends(figure: Figure, audit: Audit) -> tuple[str, str]:
 def _likely(found: Accuracy, audit: Audit) -> str:
     strips = len(audit.missed_strips)
     if not strips:
-        return "no missed strip wide enough to walk to"
+        return "no missed strip wide enough to list"
     if found.smallest_detectable_skip_m is None:
         return f"which of {display.count(strips, 'strip')} are real cannot be told"
     likely = sum(chance >= LIKELY for chance in found.probability)
@@ -191,9 +191,14 @@ def chance_words(strip: Strip, audit: Audit) -> str:
     """How likely *strip* is real, as an addition to where it lies; "" when it was not worked out."""
     if strip.probability is None or audit.accuracy is None:
         return ""
-    percent = round(100 * strip.probability)
-    told = {0: "most likely not real", 100: "almost surely real"}  # draws prove nothing, however they agree
-    return "; " + told.get(percent, f"{percent} chances in 100 that it is real")
+    return f"; {chance_told(strip.probability)}"
+
+
+def chance_told(chance: float) -> str:
+    """How likely a strip is missed; draws prove nothing, however they agree."""
+    percent = round(100 * chance)
+    told = {0: "most likely only error of the positions", 100: "almost surely missed"}
+    return told.get(percent, f"{percent} chances in 100 that it is missed")
 
 
 def chance_class(strip: Strip, audit: Audit) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from coverage_audit.recipe.decision import ASSUMED
 
 from . import display
+from .accuracy import chance_told
 from .decision import decision_sentence
 
 if TYPE_CHECKING:
@@ -15,9 +16,6 @@ if TYPE_CHECKING:
     from coverage_audit.ground.unlogged import Break
     from coverage_audit.recipe.answer import Answer, Span
     from coverage_audit.recipe.result import Audit
-
-SURE_FROM = 0.995
-"""Chances from this on are told in words: draws prove nothing, however they agree. [1]"""
 
 
 @dataclass(frozen=True)
@@ -105,12 +103,8 @@ def strip_size(strip: Strip, units: str) -> str:
 
 
 def strip_chance(strip: Strip) -> str:
-    """How sure a strip is: "almost surely missed", "80 chances in 100 that it is missed", "as logged"."""
-    if strip.probability is None:
-        return "missed as logged"
-    if strip.probability >= SURE_FROM:
-        return "almost surely missed"
-    return f"{round(100 * strip.probability)} chances in 100 that it is missed"
+    """How sure a strip is: "almost surely missed", "80 chances in 100 that it is missed", "missed as logged"."""
+    return "missed as logged" if strip.probability is None else chance_told(strip.probability)
 
 
 def first_line(found: Answer, audit: Audit) -> str:
