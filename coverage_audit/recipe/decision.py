@@ -9,10 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from coverage_audit.jobs.job import ASSUMED, SEEN, boom_state
+
 from .tolerances import (
     ASSUMED_ERROR_ELSE_M,
     ASSUMED_ERROR_M,
     DRIVEN_SHARE,
+    LEAST_STOP_SHARE,
     LIKELY_CHANCE,
     NARROWEST_ERRORS,
     SURE_CHANCE,
@@ -33,9 +36,6 @@ GO_BACK, LEAVE, CANNOT_TELL = "go back", "leave", "cannot tell"
 
 SURE, DOUBTFUL, UNKNOWN = "sure", "cannot tell", "unknown"
 """Kinds of missed ground: beyond what error can explain; within it; the log was paused or cut."""
-
-LOGGED, MARKED, REMEMBERED, ASSUMED = "logged", "marked", "remembered", "assumed"
-"""Where the boom's state came from: a switch or a list, a person while driving, one afterwards, nobody."""
 
 NO_TARGET, COUNTS, SKIPS, BREAKS, STATE, WANDER, DOUBT, NOTHING = (
     "no target", "counts differ", "skips", "log broken off", "state", "wander", "doubtful places", "nothing",
@@ -62,7 +62,8 @@ class Place:
 class Facts:
     """What the decision is made of. Areas [m2], widths and errors [m].
 
-    ``state``: where the boom's state came from. ``switch_m``: how far its moments may lie off. ``narrowest_m``:
+    ``state``: logged, marked, remembered or assumed, as ``jobs.job.boom_state`` says. ``switch_m``: how far its moments
+    may lie off. ``narrowest_m``:
     narrower skips cannot be told from the receiver's error, None = no skip up to the boom's width can. ``paying``:
     ids that a touch-up plan would treat, None = no plan was made.
     """
@@ -157,7 +158,7 @@ def _worthy(facts: Facts, sure: list[Place], worth: float) -> list[Place]:
         return [place for place in sure if place.id in facts.paying]
     if sum(place.area_m2 for place in sure) < worth:
         return []
-    return [place for place in sure if place.area_m2 >= worth / 10]
+    return [place for place in sure if place.area_m2 >= LEAST_STOP_SHARE * worth]
 
 
 def _sure(place: Place, facts: Facts) -> bool:
@@ -165,7 +166,7 @@ def _sure(place: Place, facts: Facts) -> bool:
         return False
     if place.chance is not None:
         return place.chance >= SURE_CHANCE
-    told = facts.state != ASSUMED and facts.narrowest_m is not None
+    told = facts.state in SEEN and facts.narrowest_m is not None
     return told and place.mean_width_m > (facts.narrowest_m or 0.0)
 
 
@@ -179,7 +180,7 @@ def decision_of(audit: Audit, plan: TouchupPlan | None = None) -> Decision:
 
 def facts_of(audit: Audit, plan: TouchupPlan | None = None) -> Facts:
     """What the decision about *audit* is made of."""
-    state, areas, found = boom_state(audit), audit.area_m2, audit.accuracy
+    state, areas, found = boom_state(audit.job), audit.area_m2, audit.accuracy
     error = usual_error_m(audit)
     speed = audit.distance_on_m / audit.time_on_s if audit.time_on_s > 0 else 0.0
     return Facts(
@@ -220,13 +221,6 @@ def _driven_over(audit: Audit) -> set[str]:
         for strip, over in zip(audit.missed_strips, shared.tolist(), strict=True)
         if over > DRIVEN_SHARE * strip.area_m2
     }
-
-
-def boom_state(audit: Audit) -> str:
-    """Where the job's boom state came from; the least sure source when there are several."""
-    if audit.assumed is not None:
-        return ASSUMED
-    return MARKED if audit.job.settings.boom.intervals == "marks" else LOGGED
 
 
 def usual_error_m(audit: Audit) -> float:

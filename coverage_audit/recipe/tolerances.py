@@ -120,9 +120,9 @@ LIKELY_CHANCE = 0.5
 NARROWEST_ERRORS = 2.0
 """Without draws: skips narrower than so many usual errors cannot be told from them. [1]"""
 
-SWITCH_ERROR_S = {"marked": 3.0, "remembered": 60.0}
-"""How far the moments of switching may lie off, by where they came from; a logged switch errs by less than a fix. [s]
-Common practice, no source."""
+SWITCH_ERROR_S = {"marked": 3.0}
+"""How far the moments of switching may lie off where a person marked them; a logged switch errs by less than a fix, and
+draws carry what memory errs by. [s] Common practice, no source."""
 
 WORTH_M2 = 100.0
 WORTH_SHARE = 0.01
@@ -139,3 +139,6 @@ NINETY_SIGMAS = 1.645
 SURE_SKIP_SIGMAS = 1.282
 """Half a normal range of nine in ten, and how far the smallest skip that can be told lies beyond the least width, in
 standard deviations (quantiles of the normal distribution at 0.95 and 0.9). [1]"""
+
+LEAST_STOP_SHARE = 0.2
+"""A sure strip of less than this share of what is worth the trip is no stop of its own. [1] Common practice, no source."""

@@ -9,16 +9,14 @@ from hypothesis import strategies as st
 from jobs import FIELD_100_X_60, WORKED_X, job, log, parallel_passes
 
 from coverage_audit.ground.unlogged import Break, reachable
+from coverage_audit.jobs.job import ASSUMED
+from coverage_audit.read.records import LOGGED, MARKED, REMEMBERED
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.recipe.decision import (
-    ASSUMED,
     CANNOT_TELL,
     DOUBTFUL,
     GO_BACK,
     LEAVE,
-    LOGGED,
-    MARKED,
-    REMEMBERED,
     SURE,
     Facts,
     Place,
@@ -77,7 +75,7 @@ def test_what_cannot_be_told_is_neither_left_nor_gone_back_for(facts):
     [
         (MARKED, 7.5, 40.0, GO_BACK),
         (MARKED, 7.5, 12.0, CANNOT_TELL),
-        (REMEMBERED, 150.0, 40.0, CANNOT_TELL),
+        (REMEMBERED, 0.0, 40.0, GO_BACK),
         (ASSUMED, float("inf"), 40.0, CANNOT_TELL),
     ],
 )
@@ -100,7 +98,8 @@ def test_what_the_log_shows_is_not_passed_over_because_nobody_worked_out_its_cha
 def test_without_draws_only_what_is_wider_than_the_usual_error_is_sure():
     places = (dataclasses.replace(HOLE, chance=None), dataclasses.replace(SLIVER, chance=None))
     assert changed(places=places).standing == {"M1": SURE, "M2": DOUBTFUL}
-    assert changed(places=places, state=ASSUMED).standing == {"M1": DOUBTFUL, "M2": DOUBTFUL}
+    for state in (ASSUMED, REMEMBERED):
+        assert changed(places=places, state=state).standing == {"M1": DOUBTFUL, "M2": DOUBTFUL}
 
 
 places = st.lists(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from coverage_audit.recipe.decision import ASSUMED
+from coverage_audit.jobs.job import ASSUMED
 
 from . import display
 from .accuracy import chance_told

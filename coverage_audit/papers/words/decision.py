@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from coverage_audit.jobs.job import ASSUMED
+from coverage_audit.read.records import MARKED, REMEMBERED
 from coverage_audit.recipe.decision import (
-    ASSUMED,
     BREAKS,
     COUNTS,
     DOUBT,
     GO_BACK,
-    MARKED,
     NO_TARGET,
     NOTHING,
-    REMEMBERED,
     STATE,
     WANDER,
 )
@@ -59,7 +58,8 @@ def _rest(found: Decision, audit: Audit) -> str:
         return " When the boom was on is a guess: of the rest this log cannot say."
     told = []
     if found.cannot_tell_m2 > 0:
-        told.append(" The rest this log cannot tell from GPS error.")
+        error = "GPS error or a slip of memory" if found.state == REMEMBERED else "GPS error"
+        told.append(f" The rest this log cannot tell from {error}.")
     if found.unknown_m2 > 0:
         told.append(f" {display.area(found.unknown_m2, units)} more lie where the log was paused or cut.")
     return "".join(told)

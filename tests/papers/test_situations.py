@@ -1,0 +1,156 @@
+"""The decision in 24 simulated situations, and every sentence that they produce, held to one another over all papers."""
+
+import json
+import re
+
+import gpxpy
+import pytest
+from situations import Situation, audited, table
+
+from coverage_audit.papers.geojson import findings_geojson
+from coverage_audit.papers.gpx import missed_gpx
+from coverage_audit.papers.notebook import notebook_html
+from coverage_audit.papers.page import report_html
+from coverage_audit.papers.summary import summary_dict
+from coverage_audit.papers.terminal import terminal_text
+from coverage_audit.papers.words.answer import answer_figures, strip_chance
+from coverage_audit.papers.words.display import SPACE
+from coverage_audit.papers.words.passes import told_causes
+from coverage_audit.recipe.answer import answer_of
+
+LEAST_RIGHT = 22
+"""First lines that must be right, of 24."""
+
+UNKNOWN_WORDS = re.compile(
+    r"\b(slivers?|swept|sigma|replicates?|closing sums?|UTC|SBAS|classical|berkson|Gauss|median|quantiles?)\b",
+    re.IGNORECASE,
+)
+"""Words that a grower does not know; none stands in the part of the page that is open."""
+
+METRIC = re.compile(r"\d[\d,.]*\s(?:m|m²|cm|km|ha|L|L/ha|km/h)(?![\w²/])")
+
+
+@pytest.fixture(scope="module")
+def found():
+    """Each situation with its audit; half a minute in all."""
+    return {situation: audited(situation) for situation in table()}
+
+
+def plain(text):
+    return text.replace(SPACE, " ").replace("&#39;", "'").replace("&amp;", "&")
+
+
+def open_text(page):
+    """Words of the page that are open at first: no script, no style, nothing folded, no picture's labels."""
+    body = re.sub(r"(?s)<(script|style|svg)\b.*?</\1>", "", page)
+    folded = re.compile(r"(?s)<details(?:(?!<details).)*?</details>")
+    while folded.search(body):
+        body = folded.sub("", body)
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", plain(body)))
+
+
+def test_first_lines_are_what_the_truth_demands(found):
+    kinds = {str(one): (one.demanded, summary_dict(audit)["decision"]["kind"]) for one, audit in found.items()}
+    assert len(kinds) == 24
+    wrong = {name: pair for name, pair in kinds.items() if pair[0] != pair[1]}
+    assert len(kinds) - len(wrong) >= LEAST_RIGHT, wrong
+
+
+def test_nothing_is_left_over_a_skip_that_the_log_shows(found):
+    for one, audit in found.items():
+        if one.skip != "clean":
+            assert summary_dict(audit)["decision"]["kind"] != "leave", one
+
+
+def test_what_only_an_assumed_state_hides_cannot_be_told():
+    """The boom was off for 40 m and nobody noted it: the log is that of a clean job, and so is the answer."""
+    decision = summary_dict(audited(Situation("RTK", "assumed", "off")))["decision"]
+    assert decision["kind"] == "cannot tell"
+    assert "guess" in decision["sentence"]
+
+
+def test_the_strip_gone_back_for_is_the_skip(found):
+    for one, audit in found.items():
+        decision = summary_dict(audit)["decision"]
+        if decision["kind"] != "go back":
+            continue
+        largest = audit.missed_strips[0]
+        assert decision["strips"][0] == largest.id == "M1", one
+        long = {"off": 120.0 if one.state == "remembered" else 40.0, "left out": 165.0}[one.skip]
+        assert largest.length_m == pytest.approx(long, abs=12.0), one  # switching and a log of 2.5 m from fix to fix
+        assert largest.mean_width_m == pytest.approx(8.6, abs=1.0), one
+
+
+def test_one_first_line_in_every_paper(found):
+    for one, audit in found.items():
+        told = summary_dict(audit)["decision"]["sentence"]
+        for paper in (report_html, terminal_text, notebook_html):
+            assert told in plain(paper(audit)), (one, paper.__name__)
+        assert plain(terminal_text(audit)).splitlines()[2] == told
+        assert f'<p class="headline">{told}</p>' in plain(report_html(audit))
+
+
+def test_each_figure_has_one_unit_and_lies_in_its_range(found):
+    for one, audit in found.items():
+        answer = answer_of(audit)
+        for span in (answer.surely, answer.perhaps, answer.twice):
+            assert span.low <= span.best <= span.high, one
+        for told in answer_figures(answer, audit):
+            units = set(re.findall(r"(ac|ft²)", f"{told.best} {told.range}"))
+            assert len(units) <= 1, (one, told)
+            assert told.best in plain(told.best) or SPACE in told.best
+            assert plain(told.best) in plain(terminal_text(audit)), (one, told)
+            assert f'<strong class="num">{told.best}</strong>' in report_html(audit), (one, told)
+
+
+def test_the_three_kinds_of_missed_ground_add_up_and_are_never_mixed(found):
+    for one, audit in found.items():
+        summary = summary_dict(audit)
+        parts, listed = summary["missed_ground"], summary["missed_strips"]
+        assert sum(parts.values()) == pytest.approx(summary["area_m2"]["missed"]), one
+        sure = [strip["area_m2"] for strip in listed if strip["ground"] == "sure"]
+        assert sum(sure) == pytest.approx(parts["sure_m2"]), one
+        assert {strip["ground"] for strip in listed} <= {"sure", "cannot tell"}, one  # these logs have no break
+        assert all(strip["probability"] >= 0.95 for strip in listed if strip["ground"] == "sure"), one
+
+
+def test_a_place_has_one_cause_and_one_chance_in_every_paper(found):
+    for one, audit in found.items():
+        causes = {name: plain(told) for name, told in told_causes(audit).items()}
+        page, gpx, terminal = plain(report_html(audit)), gpxpy.parse(missed_gpx(audit)), plain(terminal_text(audit))
+        features = {each["id"]: each["properties"] for each in json.loads(findings_geojson(audit))["features"]}
+        marks = {mark.name: mark for mark in gpx.waypoints}
+        walk = answer_of(audit).walk
+        assert list(marks) == [strip.id for strip in walk], one
+        assert [point.name for route in gpx.routes for point in route.points] == list(marks), one
+        for rank, strip in enumerate(walk):
+            told = f"{strip_chance(strip)}; {causes[strip.id]}"
+            assert marks[strip.id].description.endswith(told), one
+            assert marks[strip.id].symbol == "Flag, Red"
+            assert features[strip.id]["cause"] == causes[strip.id], one
+            cause = causes[strip.id]
+            assert f"; {strip_chance(strip)}. {cause[0].upper()}{cause[1:]}." in page, one
+            assert rank >= 5 or f"  {cause}\n" in terminal, one
+
+
+def test_no_switch_is_blamed_where_nobody_noted_the_boom(found):
+    for one, audit in found.items():
+        if one.state != "assumed":
+            continue
+        told = " ".join(told_causes(audit).values())
+        assert not re.search(r"boom (on|off|came|went)|late|early", told), (one, told)
+
+
+def test_open_words_are_a_growers_and_in_feet(found):
+    for one, audit in found.items():
+        told = open_text(report_html(audit))
+        assert not UNKNOWN_WORDS.search(told), (one, UNKNOWN_WORDS.search(told))
+        assert not METRIC.search(told), (one, METRIC.search(told))
+        assert not METRIC.search(plain(terminal_text(audit))), one
+        assert not METRIC.search(" ".join(mark.description for mark in gpxpy.parse(missed_gpx(audit)).waypoints)), one
+
+
+def test_assumed_is_said_on_every_paper_of_an_assumed_job_and_on_no_other(found):
+    for one, audit in found.items():
+        papers = (open_text(report_html(audit)), terminal_text(audit), missed_gpx(audit), notebook_html(audit))
+        assert {"ASSUMED" in paper for paper in papers} == {one.state == "assumed"}, one
