@@ -1,7 +1,7 @@
 """Simulated jobs whose right decision is known: receiver, source of the boom's state, and whether ground was skipped.
 
-The field is an invented meadow of 2.2 ha; its boom is 9 m wide, the log has one fix a second. A skip is ground as wide
-as the boom: the boom off for 40 m in one pass where that was noted, for 120 m where it is remembered, a whole pass left
+The field is an invented meadow of 1.2 ha; its boom is 9 m wide, the log has one fix a second. A skip is ground as wide
+as the boom: the boom off for 40 m in one pass where that was noted, for 80 m where it is remembered, a whole pass left
 out where nobody knows.
 """
 
@@ -16,7 +16,7 @@ from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 
 PLANE = Plane(PlaneOrigin(-71.25, -45.5))
-MEADOW = shapely.Polygon([(0, 0), (175, -8), (190, 118), (6, 125)])
+MEADOW = shapely.Polygon([(0, 0), (128, -6), (138, 86), (5, 92)])
 WIDTH_M = 9.0
 RECEIVERS = {
     # wandering error as of the class of fix: accuracy.tolerances has the sources
@@ -25,7 +25,7 @@ RECEIVERS = {
     "RTK": (GnssError(white_m=0.005, drift_m=0.0143, drift_time_s=100.0), GUIDED, 8.8, 4),
 }
 STATES = ("logged", "marked", "remembered", "assumed")
-SKIPPED_PASS = 5
+SKIPPED_PASS = 4
 
 
 @dataclasses.dataclass(frozen=True)
@@ -62,7 +62,7 @@ def table():
 def simulated(situation, seed=3):
     """The job as it was really driven."""
     gnss, steering, spacing, _ = RECEIVERS[situation.receiver]
-    off = (20.0, 140.0) if situation.state == "remembered" else (30.0, 70.0)  # memory is loose: a longer one
+    off = (15.0, 95.0) if situation.state == "remembered" else (30.0, 70.0)  # memory is loose: a longer one
     faults = {
         "clean": Faults(),
         "off": Faults(forgotten_m={SKIPPED_PASS: off}),

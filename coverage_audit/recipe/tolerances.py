@@ -141,4 +141,5 @@ SURE_SKIP_SIGMAS = 1.282
 standard deviations (quantiles of the normal distribution at 0.95 and 0.9). [1]"""
 
 LEAST_STOP_SHARE = 0.2
-"""A sure strip of less than this share of what is worth the trip is no stop of its own. [1] Common practice, no source."""
+"""A sure strip of less than this share of what is worth the trip is no stop of its own. [1] Common
+practice, no source."""
