@@ -7,7 +7,6 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from starlette.concurrency import run_in_threadpool
-from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route, Router
 
@@ -16,10 +15,10 @@ from coverage_audit.papers import screens
 from coverage_audit.papers.manual import manual_html
 from coverage_audit.papers.words import screens as words
 from coverage_audit.papers.words.safe import json_text
-from coverage_audit.read.source import read_bytes
 from coverage_audit.sheet.draft import JOB_FILE
 
-from . import answer, asked, changes
+from . import answer, asked, changes, together
+from .answers import PAPER_POLICY, nothing, served, told, unknown
 from .assets import assets
 from .desk import PLAN, REPORT, ChangedError
 from .drawn import drawn
@@ -27,35 +26,14 @@ from .tolerances import TELL_S
 from .view import job_row, paper_files, sheet_facts
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Awaitable, Callable
+    from collections.abc import AsyncIterator, Callable
 
-    from starlette.types import Receive, Scope, Send
+    from starlette.requests import Request
 
     from coverage_audit.sheet.facts import SheetFacts
 
     from .desk import Desk, JobFolder
     from .work import Work
-
-    Handler = Callable[[Request], Awaitable[Response]]
-
-PAPER_POLICY = (
-    "sandbox allow-scripts allow-popups allow-downloads; default-src 'none'; script-src 'unsafe-inline'; "
-    "style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'"
-)
-"""A report carries its own scripts: it is shown as a page of no origin, which reaches nothing of this one."""
-
-KINDS = {
-    "html": "text/html; charset=utf-8",
-    "json": "application/json",
-    "geojson": "application/geo+json",
-    "gpx": "application/gpx+xml",
-    "pdf": "application/pdf",
-    "csv": "text/csv; charset=utf-8",
-}
-CHANGED = (
-    "This job was changed in another window or by another program. What stands here now is what was saved there; "
-    "look at it, and enter your last change again if it is still right."
-)
 
 
 class Page:
@@ -80,6 +58,10 @@ class Page:
                 get(f"{job}/map", self.map),
                 get(f"{job}/state", self.state),
                 get(f"{job}/events", self.events),
+                get("/farm/{folder:str}/{name:str}", self.farm_paper),
+                get("/season/state", self.season_state),
+                post("/together", self.together),
+                post("/season", self.season),
                 get(f"{job}/paper/{{folder:str}}/{{name:str}}", self.paper),
                 get(f"{job}/file/{{folder:str}}/{{name:str}}", self.file),
                 post("/farm", self.farm),
@@ -93,7 +75,7 @@ class Page:
                 post(f"{job}/{{what:str}}", self.change),
             ],
             redirect_slashes=False,
-            default=_default,
+            default=unknown,
         )
 
     # --- screens --------------------------------------------------------------------------------
@@ -109,7 +91,8 @@ class Page:
                 return screens.farm_html(folder)
             farm = desk.farm()
             rows = [job_row(desk, one) for one in desk.jobs()]
-            return screens.home_html(farm.name, rows, desk.in_bin(), folder, farm.units)
+            papers = [f"{place}/{name}" for place, name in together.farm_papers(desk)]
+            return screens.home_html(farm, rows, desk.in_bin(), folder, papers)
         except InputError as error:
             return screens.gone_html("", str(error))
 
@@ -130,14 +113,14 @@ class Page:
         """One of the fixed files that screens load."""
         found = assets().get(request.path_params["name"])
         if found is None:
-            return await _nothing(request)
+            return await nothing(request)
         return Response(found[0], media_type=found[1])
 
     # --- what scripts ask for -------------------------------------------------------------------
 
     async def parts(self, request: Request) -> Response:
         """Every part of the sheet anew."""
-        return await _told(self._parts(request))
+        return await told(self._parts(request))
 
     async def _parts(self, request: Request) -> Any:  # noqa: ANN401 - JSON
         facts, _ = await self._facts(request)
@@ -150,7 +133,7 @@ class Page:
             facts, job = await self._facts(request)
             return await run_in_threadpool(drawn, facts, job)
 
-        return await _told(found())
+        return await told(found())
 
     async def state(self, request: Request) -> Response:
         """How far the work is, for a page that has no stream."""
@@ -190,20 +173,18 @@ class Page:
         """A paper to save."""
         return await self._paper(request, saved=True)
 
+    async def farm_paper(self, request: Request) -> Response:
+        """A paper of the whole farm to look at."""
+        found = together.farm_papers(self.desk).get((request.path_params["folder"], request.path_params["name"]))
+        return await served(request, found, saved=False)
+
     async def _paper(self, request: Request, *, saved: bool) -> Response:
         asked_for = (request.path_params["folder"], request.path_params["name"])
         try:
             path = paper_files(self.desk.job(request.path_params["job"])).get(asked_for)
-            if path is None:
-                return await _nothing(request)
-            data = (await run_in_threadpool(read_bytes, path)).data
         except InputError as error:
             return HTMLResponse(screens.gone_html("", str(error)), 404)
-        kind = KINDS.get(path.suffix[1:], "application/octet-stream")
-        headers = {"content-security-policy": PAPER_POLICY}
-        if saved or not kind.startswith("text/html"):
-            headers["content-disposition"] = f'attachment; filename="{path.name}"'
-        return Response(data, media_type=kind, headers=headers)
+        return await served(request, path, saved=saved)
 
     # --- changes --------------------------------------------------------------------------------
 
@@ -216,7 +197,7 @@ class Page:
             await run_in_threadpool(self.desk.make, *values)
             return {"go": "/"}
 
-        return await _told(made())
+        return await told(made())
 
     async def upload(self, request: Request) -> Response:
         """Keep a dropped log."""
@@ -225,16 +206,17 @@ class Page:
             file = await asked.one_file(request)
             return {"logs": [await run_in_threadpool(changes.take_file, self.desk, file)]}
 
-        return await _told(kept())
+        return await told(kept())
 
     async def new(self, request: Request) -> Response:
-        """Make a job of kept logs."""
+        """Make jobs of kept logs."""
 
         async def made() -> Any:  # noqa: ANN401 - JSON
             logs = asked.texts(await asked.words(request), "logs")
-            return {"go": f"/job/{await run_in_threadpool(changes.new_job, self.desk, logs)}"}
+            jobs = await run_in_threadpool(changes.new_jobs, self.desk, logs)
+            return {"go": f"/job/{jobs[0]}" if len(jobs) == 1 else "/"}
 
-        return await _told(made())
+        return await told(made())
 
     async def to_bin(self, request: Request) -> Response:
         """Put a job into the bin."""
@@ -245,7 +227,7 @@ class Page:
             await run_in_threadpool(self.desk.to_bin, job)
             return {"go": "/"}
 
-        return await _told(moved())
+        return await told(moved())
 
     async def from_bin(self, request: Request) -> Response:
         """Take a job out of the bin."""
@@ -255,7 +237,26 @@ class Page:
             await run_in_threadpool(self.desk.from_bin, name)
             return {"go": "/"}
 
-        return await _told(moved())
+        return await told(moved())
+
+    async def together(self, request: Request) -> Response:
+        """Put jobs side by side."""
+
+        async def compared() -> Any:  # noqa: ANN401 - JSON
+            jobs = asked.texts(await asked.words(request), "jobs")
+            await run_in_threadpool(together.side_by_side, self.desk, jobs)
+            return {"go": f"/farm/{together.COMPARED}/compare.html"}
+
+        return await told(compared())
+
+    async def season(self, _request: Request) -> Response:
+        """Begin to add up the season."""
+        self.work.begin(together.SEASON, partial(together.season_added, self.desk))
+        return JSONResponse(self._state(together.SEASON))
+
+    async def season_state(self, _request: Request) -> Response:
+        """How far the season is."""
+        return JSONResponse(self._state(together.SEASON))
 
     async def ended(self, _request: Request) -> Response:
         """End the program."""
@@ -275,7 +276,7 @@ class Page:
             self.loose.pop(job.id)
             return await self._changed(await run_in_threadpool(changes.take_outline, self.desk, job, waiting))
 
-        return await _told(taken())
+        return await told(taken())
 
     async def working(self, request: Request) -> Response:
         """Begin or stop the work on an answer or a plan."""
@@ -291,7 +292,7 @@ class Page:
                 self._begin(job)
             return self._sheet((await self._facts(request))[0])
 
-        return await _told(begun())
+        return await told(begun())
 
     async def change(self, request: Request) -> Response:
         """Change one thing of a job, if it stands as the page believes that it does."""
@@ -306,7 +307,7 @@ class Page:
                 raise InputError("the page cannot do this; load it again", "page")
             return await self._changed(await run_in_threadpool(act, job, given))
 
-        return await _told(changed())
+        return await told(changed())
 
     def _acts(self) -> dict[str, Callable[[JobFolder, Any], JobFolder]]:
         """What can be changed, by the last word of the address."""
@@ -345,21 +346,3 @@ class Page:
     async def _facts(self, request: Request) -> tuple[SheetFacts, JobFolder]:
         job = await run_in_threadpool(self.desk.job, request.path_params["job"])
         return await run_in_threadpool(sheet_facts, self.desk, job), job
-
-
-async def _told(work: Awaitable[Any]) -> Response:
-    """What came of it, or in words why not."""
-    try:
-        return JSONResponse(await work)
-    except ChangedError:
-        return JSONResponse({"changed": CHANGED}, 409)
-    except InputError as error:
-        return JSONResponse({"fault": error.what, "place": error.place}, 422)
-
-
-async def _nothing(_request: Request) -> Response:
-    return HTMLResponse(screens.gone_html("", "There is no such page."), 404)
-
-
-async def _default(scope: Scope, receive: Receive, send: Send) -> None:
-    await (await _nothing(Request(scope)))(scope, receive, send)

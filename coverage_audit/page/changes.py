@@ -3,31 +3,34 @@
 from __future__ import annotations
 
 import datetime as dt
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
+from coverage_audit import run
 from coverage_audit.errors import InputError
+from coverage_audit.papers.farm_files import field_geojson
 from coverage_audit.papers.words.safe import json_text
 from coverage_audit.sheet.boom import ASSUME, SOURCES, Said, remembered_rows, said_of, with_one
 from coverage_audit.sheet.draft import draft_of, with_keys, with_product
 from coverage_audit.sheet.farm import FARM_OF_JOB, with_machine
 from coverage_audit.sheet.logs import drive_facts, logs_in, unpacked
-from coverage_audit.sheet.names import plain_name
 from coverage_audit.sheet.outline import (
     areas_geojson,
     checked_corners,
     corners_deg,
     corners_m,
     driven_edge,
+    in_degrees,
     known_field,
     outline_file,
-    outline_geojson,
 )
 from coverage_audit.sheet.tolerances import MOST_CORNERS
 from coverage_audit.units import LENGTH_M, parse_quantity
 
 from . import asked
+from .desk import shown_id
 from .view import sheet_facts, sketch_of
 
 if TYPE_CHECKING:
@@ -68,25 +71,34 @@ def take_file(desk: Desk, file: InputFile) -> str:
         There is no log in it that can be read.
     """
     day = dt.datetime.fromtimestamp(drive_facts(logs_in(file)).start_s, dt.UTC).date()
-    return desk.keep_log(file, f"{day}-{plain_name(Path(file.name).stem, 'log')}").name
+    return desk.keep_log(file, f"{day} {Path(file.name).stem}").name
 
 
-def new_job(desk: Desk, logs: Sequence[str]) -> str:
-    """Make a job of kept logs; its id."""
-    files = _log_paths(desk, logs)
+def new_jobs(desk: Desk, logs: Sequence[str]) -> list[str]:
+    """Make jobs of kept logs: one for each kept field sprayed in them, or one for all of them; their ids."""
+    paths = _log_paths(desk, logs)
+    if desk.fields() and desk.farm().machines:
+        with suppress(InputError):  # several machines, say: then it is one job, and the person says what it was
+            found = run.day_cut(desk.root, [desk.root / "logs" / name for name in logs])
+            if found.facts["jobs"]:
+                desk.write_beneath(found.files, found.done)
+                return [shown_id(Path(one["job"]).name) for one in found.facts["jobs"]]
+    return [_new_job(desk, logs, paths)]
+
+
+def _new_job(desk: Desk, logs: Sequence[str], paths: Sequence[str]) -> str:
     farm = desk.farm()
     drive = drive_facts(tuple(log for name in logs for log in logs_in(desk.read_log(name))))
     day = dt.datetime.fromtimestamp(drive.start_s, ZoneInfo(farm.timezone)).date()
     field = known_field(drive, {name: one.areas for name, one in desk.fields().items()})
-    draft = draft_of("")
-    changes: dict[str, Any] = {"job.farm": FARM_OF_JOB, "track.files": files}
-    name = plain_name(Path(field).stem, "job") if field else "job"
+    changes: dict[str, Any] = {"job.farm": FARM_OF_JOB, "track.files": list(paths)}
     if field:
         changes["field.boundary"] = f"../../fields/{field}"
     if len(farm.machines) == 1:
         changes["job.machine"] = next(iter(farm.machines))
     changes["boom.intervals"] = drive.sources[0] if drive.sources else ASSUME
-    return desk.new_job(f"{day}-{name}", with_keys(draft, changes).text, {"sketch": sketch_of(drive)})
+    draft = with_keys(draft_of(""), changes)
+    return desk.new_job(f"{day} {Path(field).stem if field else 'job'}", draft.text, {"sketch": sketch_of(drive)})
 
 
 def add_logs(desk: Desk, job: JobFolder, logs: Sequence[str]) -> JobFolder:
@@ -141,7 +153,8 @@ def set_corners(desk: Desk, job: JobFolder, given: Mapping[str, Any]) -> JobFold
     """Note the corners as tapped, whether or not they are a field yet."""
     corners = asked.places(given, "corners", MOST_CORNERS)
     drive = _drive(desk, job)
-    return desk.keep(job, notes={**job.notes, "corners": corners_deg(corners, drive.origin)})
+    edge = bool(job.notes.get("edge")) and len(corners) > 2  # begun anew, it is no longer made from the drive
+    return desk.keep(job, notes={**job.notes, "corners": corners_deg(corners, drive.origin), "edge": edge})
 
 
 def start_from_edge(desk: Desk, job: JobFolder) -> JobFolder:
@@ -154,12 +167,12 @@ def start_from_edge(desk: Desk, job: JobFolder) -> JobFolder:
 
 
 def keep_field(desk: Desk, job: JobFolder, name: str) -> JobFolder:
-    """Make a field of the corners, kept for every later job."""
+    """Make a field of the corners, kept for every later job; one that was begun from the drive says so for ever."""
     drive = _drive(desk, job)
     noted = job.notes.get("corners", [])
-    polygon = checked_corners(corners_m([(lon, lat) for lon, lat in noted], drive.origin))
-    text = json_text(outline_geojson(polygon, name or "field", drive.origin), indent=1)
-    return _with_field(desk, job, desk.keep_field(text, plain_name(name, "field")))
+    outline = in_degrees(checked_corners(corners_m([(lon, lat) for lon, lat in noted], drive.origin)), drive.origin)
+    text = field_geojson(name or "field", outline, (), derived=bool(job.notes.get("edge")))
+    return _with_field(desk, job, desk.keep_field(text, name))
 
 
 def use_field(desk: Desk, job: JobFolder, file: str) -> JobFolder:
@@ -180,7 +193,7 @@ def take_outline(desk: Desk, job: JobFolder, files: Mapping[str, bytes]) -> JobF
     found = outline_file(files, order[0])
     name = next((area.name for area in found.areas if area.name), Path(order[0]).stem)
     text = json_text(areas_geojson(found.areas), indent=1)
-    return _with_field(desk, job, desk.keep_field(text, plain_name(name, "field")))
+    return _with_field(desk, job, desk.keep_field(text, name))
 
 
 def _with_field(desk: Desk, job: JobFolder, file: str) -> JobFolder:
@@ -202,9 +215,8 @@ def keep_machine(desk: Desk, job: JobFolder, name: str) -> JobFolder:
     """Keep the job's machine in the farm file, and take it from there."""
     if not name:
         raise InputError("give the machine a name", "machine")
-    kept = plain_name(name, "machine")
-    desk.keep_farm(with_machine(desk.farm(), kept, {key: job.draft.get(key) for key in MACHINE_KEYS}))
-    return use_machine(desk, job, kept)
+    desk.keep_farm(with_machine(desk.farm(), name, {key: job.draft.get(key) for key in MACHINE_KEYS}))
+    return use_machine(desk, job, name)
 
 
 def use_machine(desk: Desk, job: JobFolder, name: str) -> JobFolder:

@@ -18,10 +18,10 @@ from typing import TYPE_CHECKING, Any
 
 from coverage_audit.errors import InputError
 from coverage_audit.files.whole_sets import Permit, settle, write_all
+from coverage_audit.papers.farm_files import FOLDERS, file_name
 from coverage_audit.read.source import InputFile, read_bytes
 from coverage_audit.sheet.draft import JOB_FILE, Draft, draft_of
 from coverage_audit.sheet.farm import FARM_FILE, Farm, farm_of, new_farm
-from coverage_audit.sheet.names import free_name
 from coverage_audit.sheet.outline import OutlineFile, outline_file
 
 from .tolerances import BIN_NAME
@@ -35,7 +35,6 @@ NOTES_FILE = "page.json"
 _PLAIN = re.compile(r"[a-z0-9]{1,60}(-[a-z0-9]{1,60}){0,20}")
 """Names of folders that stand in an address as they are."""
 
-FOLDERS = ("fields", "logs", "jobs")
 REPORT, PLAN, PROOF = "report", "plan", "proof"
 
 
@@ -119,7 +118,7 @@ class Desk:
         with self.alone:
             parent = self.root / "jobs"
             _made(parent)
-            name = free_name(wanted, {path.name.casefold() for path in parent.iterdir()})
+            name = file_name(wanted, {path.name.casefold() for path in parent.iterdir()})
             write_all(parent / name, {JOB_FILE: text, NOTES_FILE: _noted(notes)})
             return shown_id(name)
 
@@ -141,13 +140,24 @@ class Desk:
                 write_all(job.path, files, permit=Permit(replace=True))
             return self.job(job.id)
 
+    def write_beneath(self, files: Mapping[str, str], done: tuple[str, str]) -> None:
+        """Write files named from the farm's folder, those of a folder whole or not at all, and last what is *done*."""
+        inner: dict[Path, dict[str, str | bytes]] = {}
+        for name, text in files.items():
+            path = self.root / name
+            inner.setdefault(path.parent, {})[path.name] = text
+        with self.alone:
+            for folder, contents in inner.items():
+                write_all(folder, contents)
+            write_all((self.root / done[0]).parent, {Path(done[0]).name: done[1]}, permit=Permit(replace=True))
+
     def to_bin(self, wanted: str) -> str:
         """Move a job to the farm's own bin; its name there."""
         with self.alone:
             path = self.job(wanted).path
             heap = self.root / BIN_NAME
             _made(heap)
-            name = free_name(path.name, {one.name for one in heap.iterdir()})
+            name = _beside(path.name, heap)
             _moved(path, heap / name)
             return name
 
@@ -163,7 +173,7 @@ class Desk:
             if path is None:
                 raise InputError("this job is no longer in the bin; load the page again", wanted)
             _made(self.root / "jobs")
-            name = free_name(path.name, {one.name for one in (self.root / "jobs").iterdir()})
+            name = _beside(path.name, self.root / "jobs")
             _moved(path, self.root / "jobs" / name)
             return name
 
@@ -197,14 +207,13 @@ class Desk:
                 found[path.name] = _outline_once(*_stamp(path))
         return found
 
-    def keep_field(self, text: str, wanted: str, name: str = "") -> str:
-        """Write a field's outline; the name of its file. *name*: of the file whose place it takes."""
+    def keep_field(self, text: str, wanted: str) -> str:
+        """Write a field's outline; the name of its file."""
         with self.alone:
             folder = self.root / "fields"
             _made(folder)
-            taken = {path.stem for path in folder.iterdir()} - {Path(name).stem}
-            file = name or f"{free_name(wanted, taken)}.geojson"
-            write_all(folder, {file: text}, permit=Permit(replace=bool(name)))
+            file = file_name(wanted, {path.name.casefold() for path in folder.iterdir()}, ".geojson")
+            write_all(folder, {file: text})
             return file
 
     def outline(self, job: JobFolder) -> OutlineFile | None:
@@ -222,9 +231,18 @@ class Desk:
             for path in folder.iterdir():
                 if path.is_file() and path.stat().st_size == len(file.data) and _sha256(path) == file.sha256:
                     return path
-            name = free_name(wanted, {path.stem.casefold() for path in folder.iterdir()}) + ending
+            name = file_name(wanted, {path.name.casefold() for path in folder.iterdir()}, ending)
             write_all(folder, {name: file.data})
             return folder / name
+
+
+def _beside(name: str, folder: Path) -> str:
+    """*name*, with the first number behind it that none in *folder* has."""
+    taken, number, found = {path.name.casefold() for path in folder.iterdir()}, 1, name
+    while found.casefold() in taken:
+        number += 1
+        found = f"{name}-{number}"
+    return found
 
 
 def _ending(file: InputFile) -> str:

@@ -15,7 +15,7 @@ from coverage_audit.read.source import read_bytes
 from coverage_audit.sheet.boom import ASSUME, SOURCES, BoomFacts, boom_facts, said_of
 from coverage_audit.sheet.draft import JOB_FILE
 from coverage_audit.sheet.facts import JobRow, SheetFacts
-from coverage_audit.sheet.logs import DriveFacts, drive_facts, logs_in, plane_origin, simple_way
+from coverage_audit.sheet.logs import DriveFacts, drive_facts, logs_in, plane_origin, simple_way, within
 from coverage_audit.sheet.outline import corners_m, known_field, middle_of, rings_m
 
 from .desk import PLAN, REPORT, Desk, JobFolder
@@ -37,7 +37,7 @@ def sheet_facts(desk: Desk, job: JobFolder) -> SheetFacts:
     drive = None
     if stamps:
         with _told(faults, "logs"):
-            drive = _drive(stamps)
+            drive = _drive(stamps, _cut(job), _zone(desk, job))
     field, kept = desk.outline(job), desk.fields()
     said, others = said_of(_rows(job))
     boom = None
@@ -117,9 +117,18 @@ def _log(path: Path, _size: int, _time: int) -> tuple[TrackLog, ...]:
 
 
 @lru_cache(maxsize=MOST_KEPT_LOGS)
-def _drive(stamps: tuple[Stamp, ...]) -> DriveFacts:
+def _drive(stamps: tuple[Stamp, ...], cut: tuple[tuple[str, Any], ...], timezone: str) -> DriveFacts:
     logs = sorted((log for stamp in stamps for log in _log(*stamp)), key=lambda log: float(log.fixes.time_s[0]))
-    return drive_facts(tuple(logs))
+    return drive_facts(within(tuple(logs), dict(cut), timezone))
+
+
+def _cut(job: JobFolder) -> tuple[tuple[str, Any], ...]:
+    """From when to when the job runs in its logs, where it says so."""
+    return tuple((key, value) for key in ("from", "to") if (value := job.draft.own(f"track.{key}")) is not None)
+
+
+def _zone(desk: Desk, job: JobFolder) -> str:
+    return str(job.draft.get("job.timezone", desk.farm().timezone))
 
 
 def _corners(job: JobFolder) -> list[tuple[float, float]]:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from coverage_audit.sheet.facts import JobRow, SheetFacts, WorkFacts
+    from coverage_audit.sheet.farm import Farm
     from coverage_audit.sheet.outline import OutlineFile
 
 ON_SHARE = 0.5
@@ -48,17 +49,19 @@ CAUTION = (
 # --- whole screens ----------------------------------------------------------------------------------
 
 
-def home_html(farm: str, rows: Sequence[JobRow], binned: Sequence[str], folder: str, units: str) -> str:
-    """The list of all jobs."""
+def home_html(farm: Farm, rows: Sequence[JobRow], binned: Sequence[str], folder: str, papers: Sequence[str]) -> str:
+    """The list of all jobs; *papers* are those of the whole farm."""
+    name, units = farm.name, farm.units
     return filled(
         "page_home.html",
-        title=f"{farm or 'Coverage audit'}: jobs",
-        heading=farm or "Your jobs",
+        title=f"{name or 'Coverage audit'}: jobs",
+        heading=name or "Your jobs",
         farm="Coverage audit",
         back=False,
         script="home.js",
         jobs=[_row(row, units) for row in rows],
         bin=binned,
+        papers=[(one, screens.farm_paper_words(one)) for one in papers],
         folder=folder,
         bin_folder=f"{folder}/bin",
     )
@@ -271,6 +274,7 @@ def _row(row: JobRow, units: str) -> dict[str, Any]:
         "name": row.name,
         "when": screens.when_words(row.answer),
         "told": told,
+        "answered": row.answer is not None,
         "picture": _picture(row),
     }
 

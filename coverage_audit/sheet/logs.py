@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -12,6 +12,9 @@ from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.drive.track import clean_track
 from coverage_audit.errors import InputError
+from coverage_audit.jobs.cut import cut_log, cut_span
+from coverage_audit.jobs.keys import TABLES
+from coverage_audit.jobs.places import Places
 from coverage_audit.read.packed import Memory, Zip
 from coverage_audit.read.tracks.form import Asked
 from coverage_audit.read.tracks.registry import logs_of
@@ -20,7 +23,7 @@ from coverage_audit.recipe.tolerances import ASSUMED_ERROR_ELSE_M, ASSUMED_ERROR
 from .tolerances import DRAWN_WAY_M, MAX_GAP_S, RTK_CODES, SKETCH_M
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from coverage_audit.arrays import FloatArray
     from coverage_audit.read.records import TrackLog
@@ -81,6 +84,21 @@ def logs_in(file: InputFile) -> tuple[TrackLog, ...]:
         Of no form that is read, damaged, or without a usable fix.
     """
     return tuple(logs_of(Memory({file.name: file.data}), file.name, Asked()))
+
+
+def within(logs: tuple[TrackLog, ...], track: Mapping[str, Any], timezone: str) -> tuple[TrackLog, ...]:
+    """*logs* cut to ``track.from`` and ``track.to`` of a job file, where it has them.
+
+    Raises
+    ------
+    InputError
+        Times that are none, or nothing logged between them.
+    """
+    checked = {key: TABLES["track"].keys[key](track[key], f"track.{key}") for key in ("from", "to") if key in track}
+    if not checked:
+        return logs
+    span = cut_span({"track": checked, "job": {"timezone": timezone}}, logs, Places(""))
+    return tuple(cut_log(log, span, 0.0, "track.from") for log in logs)
 
 
 def drive_facts(logs: tuple[TrackLog, ...]) -> DriveFacts:

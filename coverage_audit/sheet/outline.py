@@ -72,17 +72,9 @@ def checked_corners(corners: Sequence[Corner]) -> shapely.Polygon:
     return polygon
 
 
-def outline_geojson(polygon: shapely.Polygon, name: str, origin: PlaneOrigin) -> dict[str, object]:
-    """Feature collection of one named field, nine decimals of a degree (0.1 mm); JSON's own types."""
-    ring = shapely.get_coordinates(shapely.orient_polygons(polygon).exterior)
-    lon, lat = Plane(origin).to_degrees(ring[:, 0], ring[:, 1])
-    places = [[round(float(x), 9), round(float(y), 9)] for x, y in zip(lon, lat, strict=True)]
-    feature = {
-        "type": "Feature",
-        "properties": {"name": name},
-        "geometry": {"type": "Polygon", "coordinates": [places]},
-    }
-    return {"type": "FeatureCollection", "features": [feature]}
+def in_degrees(polygon: shapely.Polygon, origin: PlaneOrigin) -> shapely.Polygon:
+    """A polygon in plane metres as longitudes and latitudes, to nine decimals of a degree (0.1 mm)."""
+    return shapely.transform(Plane(origin).geometry_to_degrees(polygon), lambda places: np.round(places, 9))
 
 
 def areas_geojson(areas: Sequence[NamedArea]) -> dict[str, object]:

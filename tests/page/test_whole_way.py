@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import io
 import json
+import subprocess
+import sys
 import zipfile
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,6 +17,7 @@ from phone_log import PLACE, phone_log
 from coverage_audit.cli import command as cli
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
+from coverage_audit.errors import InputError
 from coverage_audit.page.desk import Desk
 
 LOG = phone_log(scale=0.45)
@@ -140,7 +144,7 @@ def test_a_kept_machine_is_named_in_the_job_and_counts_there(farm):
     mark = Desk(farm.root).job(job).mark
     assert farm.post(f"/job/{job}/machine", mark=mark, keep="Quad")["status"] == 200
     text = (farm.root / "jobs" / job / "job.toml").read_text()
-    assert 'machine = "quad"' in text
+    assert 'machine = "Quad"' in text
     assert "width" not in text
     assert Desk(farm.root).job(job).draft.get("boom.width") == "9 m"
     assert farm.facts(job).stage == "done"
@@ -249,3 +253,70 @@ def test_a_full_disk_is_told_in_words_and_the_job_stays_as_it_was(farm, monkeypa
     assert "space" in found["fault"]
     monkeypatch.undo()
     assert papers(farm.root / "jobs" / job) == before
+
+
+def test_a_day_over_kept_fields_is_cut_into_their_jobs(farm):
+    """As ``day`` cuts it: with its machine known and its field kept the second log becomes a job by itself."""
+    with (farm.root / "farm.toml").open("a", encoding="utf-8") as file:
+        file.write('[machine.quad]\nboom.width = "9 m"\naccuracy.replicates = 4\n')
+    (farm.root / "fields" / "long-meadow.geojson").write_text(LOG.geojson)
+    kept = farm.send("/upload", LOG.gpx, "Wednesday.gpx")["logs"]
+    go = farm.post("/jobs", logs=kept)["go"]
+    assert go == "/job/2026-05-20-long-meadow"
+    draft = Desk(farm.root).job("2026-05-20-long-meadow").draft
+    assert (draft.own("job.machine"), draft.own("track.from") is None) == ("quad", False)
+    parts = json.loads(farm.get(f"{go}/parts").body)["parts"]
+    assert "Long meadow" in parts["field"]
+    assert "All passes as a list" in parts["boom"]
+
+
+def test_a_drawn_field_says_whether_it_was_made_from_the_drive(farm):
+    for begin, derived in (("edge", True), ("corners", False)):
+        job, mark = job_of(farm)
+        mark = farm.post(f"/job/{job}/{begin}", mark=mark, corners=corners_on(farm, job))["mark"]
+        assert farm.post(f"/job/{job}/field", mark=mark, name=begin)["status"] == 200
+        feature = json.loads((farm.root / "fields" / f"{begin}.geojson").read_text())["features"][0]
+        assert ("outline" in feature["properties"]) == derived
+
+
+def test_two_jobs_side_by_side_and_the_season(farm):
+    first = finished(farm)
+    farm.facts(first)
+    second = finished(farm)
+    farm.facts(second)
+    assert farm.post("/together", jobs=[first])["status"] == 422
+    assert farm.post("/together", jobs=[first, second])["go"] == "/farm/compared/compare.html"
+    shown = farm.get("/farm/compared/compare.html")
+    assert (shown.status, b"sandbox" in shown.headers[b"content-security-policy"]) == (200, True)
+    assert b"Jobs side by side" in farm.get("/").body
+    assert farm.get("/farm/compared/compare.json").status == 404  # the table of papers holds what is shown, no more
+
+
+def test_season_is_added_up_behind_the_page(farm, monkeypatch):
+    """What ``season`` itself does is tested with it; here that the page runs it, follows it and shows its ledger."""
+    asked = []
+
+    def added(root, wanted, _limits, _workers, tell):
+        asked.append((root, wanted))
+        tell(1, 1, 0)
+        (root / "seasons" / "2026").mkdir(parents=True)
+        (root / "seasons" / "2026" / "ledger.html").write_text("the ledger")
+        raise InputError("no job of this farm has a date", "season")
+
+    monkeypatch.setattr("coverage_audit.page.together.run_season", added)
+    assert farm.post("/season")["status"] == 200
+    assert farm.facts("-season").stage == "failed"
+    assert "no job of this farm has a date" in json.loads(farm.get("/season/state").body)["words"]
+    assert asked == [(farm.root, None)]
+    assert farm.get("/farm/season-2026/ledger.html").body == b"the ledger"
+
+
+def test_killed_while_saving_at_any_moment_the_job_is_the_old_one_or_the_new_one_whole(farm):
+    job, _ = job_of(farm)
+    script = Path(__file__).parents[1] / "killed_page.py"
+    told = subprocess.run(
+        [sys.executable, script, farm.root, job], check=True, capture_output=True, text=True, timeout=120
+    ).stdout
+    found = json.loads(told)
+    assert found["wrong"] == []
+    assert found["killed"] >= 20  # steps of one saving at which it died

@@ -1,5 +1,5 @@
 // The list of all jobs.
-import { endButton, keepLogs, say, send, takesFiles } from "./asking.js";
+import { endButton, get, keepLogs, say, send, takesFiles } from "./asking.js";
 
 endButton();
 takesFiles(async (files) => {
@@ -19,3 +19,21 @@ document.addEventListener("click", async (event) => {
   if (found.go) location.assign(found.go);
   else say(found.fault);
 });
+
+document.getElementById("together")?.addEventListener("click", async () => {
+  const jobs = [...document.querySelectorAll("[data-compare]:checked")].map((one) => one.dataset.compare);
+  const found = await send("/together", { jobs });
+  if (found.go) location.assign(found.go);
+  else say(found.fault);
+});
+
+const told = document.getElementById("season-told");
+
+async function follow(state) {
+  if (state.fault) { say(state.fault); return; }
+  told.textContent = state.words;
+  if (state.working) setTimeout(async () => follow(await get("/season/state")), 1000);
+  else if (state.stage === "done") location.reload();
+}
+
+document.getElementById("season")?.addEventListener("click", async () => follow(await send("/season", {})));

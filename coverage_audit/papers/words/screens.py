@@ -172,6 +172,15 @@ def said_words(said: Sequence[Said], others: int) -> str:
     return f"{told} as you remember it: marked as remembered in every paper."
 
 
+def farm_paper_words(name: str) -> str:
+    """What a paper of the whole farm is."""
+    folder, _, file = name.partition("/")
+    if folder == "compared":
+        return "Jobs side by side, as last compared"
+    kind = "as a table" if file.endswith(".csv") else "every field over the season"
+    return f"Ledger of {folder.rpartition('-')[2]}, {kind}"
+
+
 def clock(time_s: float, timezone: str) -> str:
     """Time of day to the second: "07:42:10"."""
     return f"{dt.datetime.fromtimestamp(round(time_s), ZoneInfo(timezone)):%H:%M:%S}"
