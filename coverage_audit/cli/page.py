@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import webbrowser
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -33,11 +34,12 @@ def page_command(options: argparse.Namespace) -> None:
     """Print the address, open it, and serve until ended."""
     from coverage_audit.page import open_door, serve  # noqa: PLC0415
 
-    door = open_door()
-    print(door.address, flush=True)  # noqa: T201 - the person's line
-    if not options.no_browser:
-        _opened(door.address)
-    serve(door, (options.farm or Path.home() / USUAL_FOLDER).absolute())
+    with suppress(KeyboardInterrupt):  # Ctrl-C is the way to end it; everything is saved already
+        door = open_door()
+        print(door.address, flush=True)  # noqa: T201 - the person's line
+        if not options.no_browser:
+            _opened(door.address)
+        serve(door, (options.farm or Path.home() / USUAL_FOLDER).absolute())
 
 
 def _opened(address: str) -> None:

@@ -4,6 +4,6 @@ In: requests to 127.0.0.1 with this run's cookie. Out: screens, and files of the
 job sheet, the farm folder, one socket of this computer. Computes and words nothing itself.
 """
 
-from .serve import Door, open_door, serve
+from .server import Door, open_door, serve
 
 __all__ = ["Door", "open_door", "serve"]

@@ -129,8 +129,9 @@ function paintAnswer(ctx, map) {
     const ring = one.rings[0]?.[0] || [];
     if (!ring.length) continue;
     const [x, y] = map.screen(...ring[Math.floor(ring.length / 2)]);
-    ctx.strokeText(one.id, x + 4, y);
-    ctx.fillText(one.id, x + 4, y);
+    const [left, base] = [Math.min(x + 4, map.width - 34), Math.max(y, 16)];
+    ctx.strokeText(one.id, left, base);
+    ctx.fillText(one.id, left, base);
   }
 }
 

@@ -74,9 +74,11 @@ def serve(door: Door, farm: Path) -> None:
         limit_concurrency=MOST_WAITING,
         timeout_graceful_shutdown=1,
     )
-    with closing(door.socket), suppress(KeyboardInterrupt):
-        asyncio.run(_until_ended(uvicorn.Server(config), door, _Ends(ended, quiet, work)))
-    work.close()
+    with closing(door.socket):
+        try:
+            asyncio.run(_until_ended(uvicorn.Server(config), door, _Ends(ended, quiet, work)))
+        finally:
+            work.close()
 
 
 @dataclass(frozen=True)
