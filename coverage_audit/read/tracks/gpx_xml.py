@@ -14,13 +14,15 @@ from xml.parsers import expat
 
 from coverage_audit.errors import InputError
 
+from .gpx_runs import RUN, Points, without_runs
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
 OPTIONAL = ("ele", "hdop", "sat", "fix", "speed", "course")
 """Children of a track point that it may lack."""
 
-_POINT_START = re.compile(rb"<(?:[\w.-]+:)?trkpt\s")
+_POINT_START = re.compile(rb"<(?:(?:[\w.-]+:)?trkpt|%s)\s" % RUN.encode())
 _GPX_1_0 = "http://www.topografix.com/GPX/1/0"
 
 
@@ -87,9 +89,10 @@ def parse(data: bytes, name: str, *, whole: bool) -> Document:
     InputError
         Damaged XML, an encoding that is not known, an entity declaration, or not GPX.
     """
+    data, points = without_runs(data)
     parser = expat.ParserCreate(namespace_separator=" ")
     parser.buffer_text = True
-    reader = _Reader(name)
+    reader = _Reader(name, points)
     parser.StartElementHandler = reader.start
     parser.EndElementHandler = reader.end
     parser.CharacterDataHandler = reader.parts.append
@@ -111,9 +114,10 @@ def parse(data: bytes, name: str, *, whole: bool) -> Document:
 class _Reader:
     """Handlers of one parse, run several times a point: they walk `_Node` tables and do little else."""
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, points: Points) -> None:
         self.name = name
         self.document = Document()
+        self._points, self._taken = points, 0  # those of the runs, and how many of them came by
         self.parts: list[str] = []
         self._node = _SKIPPED
         self._open: list[_Node] = []
@@ -126,6 +130,8 @@ class _Reader:
         self._node = node
         if node.begin is not None:
             node.begin(attributes)
+        elif node is _SKIPPED and tag.endswith(RUN):
+            self._taken += int(attributes["n"])
         self.parts.clear()
 
     def end(self, _tag: str) -> None:
@@ -176,7 +182,10 @@ class _Reader:
 
         optional = {label: _Node(finish=keeper(texts)) for label, texts in document.optional.items()}
         point = _Node(under(time=_Node(finish=self._set_time), **optional), begin=self._begin_point)
-        segment = _Node(under(trkpt=point), begin=lambda _: document.segment_names.append(self._track_name))
+        run = _Node(begin=self._begin_run)
+        segment = _Node(
+            under(trkpt=point, **{RUN: run}), begin=lambda _: document.segment_names.append(self._track_name)
+        )
         track = _Node(under(trkseg=segment, name=_Node(finish=self._set_track_name)), begin=self._begin_track)
         texts = {label: _Node(finish=partial(self._set_mark, label)) for label in ("time", "name", "type")}
         waypoint = _Node(under(**texts), begin=lambda _: document.waypoints.append({}))
@@ -199,6 +208,16 @@ class _Reader:
         document.lon.append(attributes.get("lon"))
         document.time.append("")
         document.segment.append(len(document.segment_names) - 1)
+
+    def _begin_run(self, attributes: Mapping[str, str]) -> None:
+        document, points, first = self.document, self._points, len(self.document.lat)
+        own = slice(self._taken, self._taken + int(attributes["n"]))
+        self._taken = own.stop
+        document.lat.extend(points.lat[own])
+        document.lon.extend(points.lon[own])
+        document.time.extend(points.time[own])
+        document.segment.extend([len(document.segment_names) - 1] * int(attributes["n"]))
+        document.optional["ele"].update({first + k: text for k, text in enumerate(points.ele[own]) if text})
 
     def _set_time(self, text: str) -> None:
         self.document.time[-1] = text
