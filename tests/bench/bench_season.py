@@ -7,7 +7,6 @@ Every part works in FOLDER, which may be kept: a farm that is there is taken as 
 import argparse
 import hashlib
 import importlib
-import json
 import os
 import random
 import resource
@@ -22,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parent))
 
 import numpy as np
-from season_farm import poisoned
+from season_farm import add_job, make_farm, poisoned
 from simulator.files import to_boom_csv, to_geojson_text, to_gpx_text
 from simulator.jobs import benchmark_scenario, simulate
 
@@ -35,9 +34,10 @@ from coverage_audit.season.tolerances import MEMORY_LIMIT_BYTES
 from coverage_audit.season.work import audit_order
 from coverage_audit.threads import ONE_THREAD
 
-JOBS_A_FIELD = 3
+JOBS_A_FIELD, SHORT_JOBS = 3, 5
 DAY_S = 86400.0
 START_S = 1_777_000_000.0  # 24 April 2026
+PARTS = ("speed", "poison", "killed")
 POISON = ("hang", "kill", "eat", "bad") * 2 + ("kill", "bad")
 FARM = """\
 [farm]
@@ -212,14 +212,19 @@ def poison(farm, folder, jobs):
     print(f"memory of the parent             {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
 
 
-def killed(farm, folder, jobs, times):
-    """Runs killed at random moments and started again come to the ledger of an undisturbed run."""
-    calm = copied(farm, folder / "calm", jobs)
+def killed(folder, jobs, times):
+    """Runs killed at random moments and started again come to the ledger of an undisturbed run.
+
+    The jobs are short, so that much is going on at any moment.
+    """
+    calm, rough = (make_farm(folder / name / "farm") for name in ("calm", "rough"))
+    for place in (calm, rough):
+        for day in range(jobs):
+            add_job(place, f"2026-06-{day + 1:02d}-lower-meadow", days=2 + day)
     begun = time.perf_counter()
     season(calm, 2)
     whole_s = time.perf_counter() - begun
     wanted = ledger_sum(calm)
-    rough = copied(farm, folder / "rough", jobs)
     rng = random.Random(3)
     command = [sys.executable, "-m", "coverage_audit", "season", str(rough), "--quiet", "--workers", "2"]
     done_at, same = [], 0
@@ -231,6 +236,7 @@ def killed(farm, folder, jobs, times):
             process.send_signal(signal.SIGKILL)
             process.wait()
         done_at.append(len(list(rough.glob("jobs/*/audit.zip"))))
+        print(f"  killed when {done_at[-1]} were done", flush=True)
         if done_at[-1] == jobs or number == times - 1:  # all are audited: compare, and begin anew
             season(rough, 2)
             same += ledger_sum(rough) == wanted
@@ -246,21 +252,19 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path)
     parser.add_argument("--jobs", type=int, default=1000)
-    parser.add_argument("--part", choices=("speed", "poison", "killed"), action="append")
+    parser.add_argument("--part", choices=PARTS, action="append")
     parser.add_argument("--kills", type=int, default=20)
     options = parser.parse_args()
     os.environ.update(ONE_THREAD)
-    farm = options.folder / "farm"
-    if not farm.exists():
+    farm, parts = options.folder / "farm", options.part or PARTS
+    if not farm.exists() and {*parts} - {"killed"}:
         make(farm, options.jobs)
-    hours = json.dumps({"jobs": len(list((farm / "jobs").iterdir())), "parts": options.part or "all"})
-    print(hours, flush=True)
-    if not options.part or "speed" in options.part:
+    if "speed" in parts:
         speed(farm, options.folder, options.jobs)
-    if not options.part or "poison" in options.part:
+    if "poison" in parts:
         poison(farm, options.folder, max(options.jobs // 10, 10))
-    if not options.part or "killed" in options.part:
-        killed(farm, options.folder, 8, options.kills)
+    if "killed" in parts:
+        killed(options.folder, SHORT_JOBS, options.kills)
 
 
 if __name__ == "__main__":
