@@ -71,7 +71,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if hasattr(stream, "reconfigure"):
             # a name from a file must not stop the run because the terminal lacks a letter
             stream.reconfigure(errors="backslashreplace")
-    options = argparse.Namespace(written=False)
+    options = argparse.Namespace(written=False, unwritten="nothing was written")
     try:
         with _terminated_like_interrupted():
             _parser().parse_args(_asked(arguments), options)
@@ -82,9 +82,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _fail(2, str(error))
     except KeyboardInterrupt as stopped:
         written = options.written or isinstance(stopped, StoppedAfterWritingError)
-        return _fail(
-            2, f"stopped; {f'all was written to {options.output} already' if written else 'nothing was written'}"
-        )
+        told = f"all was written to {options.output} already" if written else options.unwritten
+        return _fail(2, f"stopped; {told}")
     except BrokenPipeError:
         # whoever reads our output has read enough; keep the interpreter from complaining at exit
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -51,6 +51,7 @@ def season_command(options: argparse.Namespace) -> None:
     if options.season is not None and not re.fullmatch(r"[0-9]{4}", options.season):
         raise InputError(f'"{options.season}" is no year; write it as 2026', "--season")
     limits = _limits(options)
+    options.unwritten = "jobs that are done are kept, and the next run goes on from there"
     with terminal.jobs_bar(options) as tell:
         found = run_season(options.farm, options.season, limits, _workers_of(options, limits), tell)
     options.output = options.farm / "seasons" / found.ledger.season

@@ -246,6 +246,24 @@ def test_no_farm_is_told_in_one_line(tmp_path, capsys):
     assert main(["season", str(tmp_path)]) == 2
 
 
+def test_a_farm_file_that_is_wrong_is_one_line(farm, capsys):
+    write(farm / "farm.toml", FARM.replace("timezone", "timezon"))
+    assert main(["season", str(farm)]) == 2
+    error = capsys.readouterr().err
+    assert "farm.timezon" in error
+    assert error.count("\n") == 1
+
+
+def test_a_log_of_another_place_is_listed(farm):
+    """A degree of longitude east of the field."""
+    job = farm / "jobs" / "2026-06-02-lower-meadow"
+    text = (job / "track.gpx").read_text(encoding="utf-8")
+    write(job / "track.gpx", text.replace('lon="-116.', 'lon="-115.'))
+    (failed,) = season(farm).ledger.failed
+    assert (failed.job, failed.kind) == ("jobs/2026-06-02-lower-meadow", "input")
+    assert "never sprayed inside the field" in failed.reason
+
+
 def test_a_full_disk_loses_nothing(farm, monkeypatch):
     """Whatever cannot be written is told, and what stood before stands."""
     ledger = {path.name: path.read_bytes() for path in (farm / "jobs").rglob("audit.zip")}
@@ -295,6 +313,15 @@ def test_a_killed_run_is_resumed_to_the_same_bytes(tmp_path):
     assert command(killed, "--workers", "2").wait() == 0
     assert papers(killed) == papers(calm)
     assert first.stat().st_mtime_ns == written
+
+
+def test_a_stopped_run_says_what_is_kept(farm, monkeypatch, capsys):
+    def stopped(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("coverage_audit.season.season.run_season", stopped)
+    assert main(["season", str(farm)]) == 2
+    assert "stopped; jobs that are done are kept" in capsys.readouterr().err
 
 
 def test_json_is_the_file_and_nothing_else(farm, capsys):
