@@ -6,6 +6,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from coverage_audit.papers.words.cautions import texts
+from coverage_audit.papers.words.rate import REFILLS
 from coverage_audit.rate.model import RateBands
 
 if TYPE_CHECKING:
@@ -75,7 +76,12 @@ def _tank(tank: TankResult) -> dict[str, Any]:
     dry = [
         {"id": one.id, "load": one.load, "area_m2": one.area_m2, "in_target_m2": one.in_target_m2} for one in tank.dry
     ]
-    return {"loads": [asdict(load) for load in tank.loads], "dry": dry, "refills": tank.how, "left_l": tank.left_l}
+    return {
+        "loads": [asdict(load) for load in tank.loads],
+        "dry": dry,
+        "refills": REFILLS[tank.refills],
+        "left_l": tank.left_l,
+    }
 
 
 def _product(use: ProductUse) -> dict[str, Any]:

@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from coverage_audit.jobs.settings import ProductSettings
 
 
+TYPED_IN, BY_STOPS, NO_STOP, ONE_LOAD = "typed", "stops", "no stop", "one load"
+"""Where refills of a tank come from: the job file, long stops with the boom off, nowhere, or none was needed."""
+
+
 @dataclass(frozen=True, eq=False)
 class RateCells:
     """The rate surface: cells of which something was swept. Arrays of shape (n,).
@@ -172,11 +176,11 @@ class DryGround:
 
 @dataclass(frozen=True)
 class TankResult:
-    """Loads and what may have been sprayed dry; ``how`` says where the refills come from; ``left_l`` is left. [L]"""
+    """Loads and what may have been sprayed dry; ``refills`` is where its refills come from; ``left_l`` is left. [L]"""
 
     loads: tuple[Load, ...]
     dry: tuple[DryGround, ...]
-    how: str
+    refills: str
     left_l: float
 
 
@@ -231,10 +235,10 @@ class RateResult:
 
 @dataclass(frozen=True, eq=False)
 class Volume:
-    """Whole-job volume and rates; None = could not be computed, ``why`` says why.
+    """Whole-job volume and rates; None = could not be computed.
 
     ``by_source`` maps each source that is present to its volume [L]; ``source`` is the one
-    used. ``in_gaps_l`` is what went out, by ``source``, during gaps of the log that were not
+    used, None when none is given. ``in_gaps_l`` is what went out, by ``source``, during gaps of the log that were not
     bridged; it is not part of ``applied_l``.
     """
 
@@ -246,4 +250,3 @@ class Volume:
     over_swept_l_ha: float | None = None
     over_covered_l_ha: float | None = None
     over_target_area_l_ha: float | None = None
-    why: str = ""

@@ -75,14 +75,12 @@ def job_volume(
     if settings.applied_l is not None:
         volumes["applied"] = settings.applied_l
     used = next((name for name in SOURCES if name in volumes), None)
-    why = "" if used else "no flow, nozzles or applied volume is given, so no rate could be computed"
     return Volume(
         applied_l=volumes.get(used) if used else None,
         source=used,
         by_source=volumes,
         in_gaps_l=in_gaps.get(used) if used else None,
         target_l_ha=settings.target_l_ha,
-        why=why,
     )
 
 

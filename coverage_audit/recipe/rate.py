@@ -16,7 +16,18 @@ from coverage_audit.ground.boom_lines import on_lines, thin
 from coverage_audit.ground.pieces import pieces_of
 from coverage_audit.ground.tolerances import THIN_M
 from coverage_audit.rate.flow import boom_flow, section_share
-from coverage_audit.rate.model import Capacity, DryGround, RateBands, RateResult, SpeedFigures, TankResult
+from coverage_audit.rate.model import (
+    BY_STOPS,
+    NO_STOP,
+    ONE_LOAD,
+    TYPED_IN,
+    Capacity,
+    DryGround,
+    RateBands,
+    RateResult,
+    SpeedFigures,
+    TankResult,
+)
 from coverage_audit.rate.nozzles import caught, disagreements
 from coverage_audit.rate.places import places_above, standing_places
 from coverage_audit.rate.product import product_use
@@ -245,8 +256,8 @@ def _with_tank(
     swept_by, area_by = (one.ravel() if swept.size else np.zeros(1) for one in (swept_s, running))
     found = loads(tank, moments, let_out, lambda time: float(np.interp(time, swept_by, area_by)))
     dry = _dry_ground(found, path, timeline, audit.job.settings.boom.sections_m, target)
-    how = _how_refilled(bool(tank.refills_s), stops, missing)
-    told = TankResult(found, dry, how, found[-1].left_l)
+    refills = _refills_by(bool(tank.refills_s), stops, missing)
+    told = TankResult(found, dry, refills, found[-1].left_l)
     return replace(result, tank=told, cautions=(*result.cautions, *tank_cautions(told, stops, missing, target.area)))
 
 
@@ -291,9 +302,9 @@ def _swept(path: BoomPath, timeline: Timeline, sections_m: tuple[float, ...]) ->
     return np.array([piece.polygon for one in lines for piece in pieces_of(one)], dtype=object)
 
 
-def _how_refilled(given: bool, stops: tuple[Stop, ...], missing: int) -> str:  # noqa: FBT001 - one caller
+def _refills_by(given: bool, stops: tuple[Stop, ...], missing: int) -> str:  # noqa: FBT001 - one caller
     if given:
-        return "typed in"
+        return TYPED_IN
     if stops:
-        return "taken from long stops with the boom off"
-    return "no long stop was found" if missing else "one load"
+        return BY_STOPS
+    return NO_STOP if missing else ONE_LOAD

@@ -7,6 +7,7 @@ import pytest
 from jobs import START_S, worked_job
 
 from coverage_audit.jobs.settings import BoomSettings, NozzleSettings, RateSettings
+from coverage_audit.papers.words.passes import verdict_of
 from coverage_audit.rate.volume import litres_per_hectare, nozzle_flow
 from coverage_audit.read.records import Series
 from coverage_audit.recipe.audit import audit_job
@@ -90,4 +91,5 @@ def test_closed_section_takes_its_share_of_the_flow_away():
 def test_nothing_given_is_not_known_and_says_so():
     volume = rated(RateSettings()).volume
     assert (volume.applied_l, volume.source, volume.over_covered_l_ha) == (None, None, None)
-    assert "no rate could be computed" in volume.why
+    told = " ".join(verdict_of(rated(RateSettings())).sentences)
+    assert "no rate could be computed" in told

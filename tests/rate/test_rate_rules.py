@@ -22,7 +22,7 @@ from coverage_audit.jobs.settings import (
 )
 from coverage_audit.papers.words.cautions import texts
 from coverage_audit.rate.flow import Flow, boom_flow
-from coverage_audit.rate.model import Load, RateCells, TankResult
+from coverage_audit.rate.model import ONE_LOAD, Load, RateCells, TankResult
 from coverage_audit.rate.nozzles import caught, disagreements
 from coverage_audit.rate.product import product_use
 from coverage_audit.rate.tank import LetOut, Stop, loads, long_stops, refill_moments
@@ -156,7 +156,7 @@ def use_of(rate, most_l_ha, cells_l_ha):
         volume,
         areas,
         cells,
-        TankResult((load,), (), "", 10.0),
+        TankResult((load,), (), ONE_LOAD, 10.0),
     )
 
 

@@ -10,6 +10,7 @@ from jobs import boom, job, log, worked_job
 
 from coverage_audit.jobs.settings import RateSettings, TankSettings
 from coverage_audit.papers.words.cautions import caution_texts
+from coverage_audit.rate.model import BY_STOPS, TYPED_IN
 from coverage_audit.rate.tank import LetOut, Stop, loads, refill_moments
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.units import ACRE_M2, HECTARE_M2, RATE_L_HA, US_GALLON_L
@@ -50,7 +51,7 @@ def test_ground_that_a_full_tank_sprayed_too_is_not_called_dry():
     assert (first.used_l, second.used_l, second.left_l) == pytest.approx((30.0, 30.0, 10.0), rel=1e-6)
     assert first.swept_m2 == pytest.approx(3000, abs=1)
     assert second.swept_m2 == pytest.approx(3000, abs=1)
-    assert audit.rate.tank.how == "typed in"
+    assert audit.rate.tank.refills == TYPED_IN
 
 
 def stopping_job(tank):
@@ -69,7 +70,7 @@ def test_refills_are_found_from_long_stops_and_said():
     tank = audit.rate.tank
     assert [load.used_l for load in tank.loads] == pytest.approx([10.0, 10.0], rel=1e-6)
     assert [load.left_l for load in tank.loads] == pytest.approx([2.0, 4.0], rel=1e-6)
-    assert tank.how == "taken from long stops with the boom off"
+    assert tank.refills == BY_STOPS
     assert tank.dry == ()
     assert any("long stop(s) with the boom off were taken for refills" in caution for caution in caution_texts(audit))
 

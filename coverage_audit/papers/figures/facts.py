@@ -19,6 +19,7 @@ from coverage_audit.papers.words.display import (
     rate,
     volume,
 )
+from coverage_audit.papers.words.rate import NO_VOLUME
 from coverage_audit.read.records import REMEMBERED
 
 if TYPE_CHECKING:
@@ -125,7 +126,7 @@ def volume_facts(audit: Audit) -> tuple[Fact, ...]:
     """Volume and rates of the whole job, with what they stand on."""
     found, settings = audit.volume, audit.job.settings
     units = settings.report.units
-    how, origin = _VOLUME_SOURCE.get(found.source or "", (found.why, DERIVED))
+    how, origin = _VOLUME_SOURCE.get(found.source or "", (NO_VOLUME, DERIVED))
     facts = [Fact("Volume used for every rate", volume(found.applied_l, units), origin, how)]
     for source, litres in found.by_source.items():
         if source != found.source:
@@ -141,7 +142,7 @@ def volume_facts(audit: Audit) -> tuple[Fact, ...]:
     ]
     if settings.rate.label_max_l_ha is not None:
         facts.append(Fact("Most mix the label allows", rate(settings.rate.label_max_l_ha, units), TYPED))
-    return tuple(fact for fact in facts if fact.value != NOT_KNOWN or fact.how == found.why)
+    return tuple(fact for fact in facts if fact.value != NOT_KNOWN or fact.how == NO_VOLUME)
 
 
 def _driving_facts(audit: Audit) -> tuple[Fact, ...]:

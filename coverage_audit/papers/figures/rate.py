@@ -24,6 +24,7 @@ from coverage_audit.papers.words.display import (
     speed,
     volume,
 )
+from coverage_audit.papers.words.rate import REFILLS
 from coverage_audit.rate.classes import RAMP
 from coverage_audit.rate.tolerances import LEAST_RATE_PLACE_M2, RATE_CELL_M
 from coverage_audit.units import HECTARE_M2, MASS_KG, US_FLUID_OUNCE_L, VOLUME_L
@@ -306,7 +307,7 @@ def _loads(audit: Audit, found: RateResult) -> _Table:
         )
         for rank, load in enumerate(tank.loads if tank else (), 1)
     )
-    caption = f"Tank loads; refills {tank.how}" if tank and len(tank.loads) > 1 else "Tank loads"
+    caption = f"Tank loads; refills {REFILLS[tank.refills]}" if tank and len(tank.loads) > 1 else "Tank loads"
     heads = ("Load", "From, to", "In the tank", "Applied", "Left", "Ground (every pass)", "Perhaps dry from")
     return caption, heads, rows
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
 from coverage_audit.jobs.job import SEEN, boom_state
+from coverage_audit.papers.words.rate import NO_VOLUME
 from coverage_audit.units import ACRE_M2, FOOT_M, HECTARE_M2, MILE_M, MPH_M_S, RATE_L_HA, SPEED_M_S, US_GALLON_L
 
 if TYPE_CHECKING:
@@ -348,7 +349,7 @@ def _outside(audit: Audit) -> str:
 def _rate(audit: Audit) -> list[str]:
     volume_, units = audit.volume, audit.job.settings.report.units
     if volume_.over_covered_l_ha is None:
-        return [f"Rate: {NOT_KNOWN}{'; ' + volume_.why if volume_.why else ''}".rstrip(".") + "."]
+        return [f"Rate: {NOT_KNOWN}{'' if volume_.source else '; ' + NO_VOLUME}".rstrip(".") + "."]
     text = f"Rate over the covered ground: {rate(volume_.over_covered_l_ha, units)}"
     if volume_.target_l_ha:
         text += f", intended {rate(volume_.target_l_ha, units)}"
