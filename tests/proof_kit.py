@@ -41,12 +41,12 @@ class Proof:
     @property
     def public(self):
         """The public key's file."""
-        return self.keys / "coverage-audit.pub"
+        return self.keys / "seller.public"
 
     @property
     def key(self):
         """The private key."""
-        return (self.keys / "coverage-audit.key").read_text()
+        return (self.keys / "seller.private").read_text()
 
     def record(self, name="proof-buyer.json"):
         """The record in one of the papers."""
@@ -63,7 +63,7 @@ class Proof:
 def make(folder, *options, stated=STATED):
     """A proof of the worked job in *folder*, made by the command itself."""
     proof = Proof(folder)
-    assert cli.main(["keygen", "-o", str(proof.keys), "--quiet"]) == 0
+    assert cli.main(["proof", "keys", "-o", str(proof.keys), "--quiet"]) == 0
     shutil.copytree(FIXTURE, proof.inputs)
     with (proof.inputs / "job.toml").open("a", encoding="utf-8") as file:
         file.write(stated)
@@ -73,11 +73,11 @@ def make(folder, *options, stated=STATED):
 
 def prove(proof, *options, out=None, key=True):
     """Exit code of ``proof`` run on the inputs."""
-    signed = ["--key", str(proof.keys / "coverage-audit.key")] if key else []
+    signed = ["--key", str(proof.keys / "seller.private")] if key else []
     run = ["proof", str(proof.inputs / "job.toml"), "-o", str(out or proof.out), *signed]
     return cli.main([*run, "--time", TIME, "--quiet", *options])
 
 
 def verify(*arguments):
     """Exit code of ``verify``, whose words can be read with capsys."""
-    return cli.main(["verify", *map(str, arguments)])
+    return cli.main(["proof", "check", *map(str, arguments)])

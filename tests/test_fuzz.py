@@ -174,8 +174,8 @@ def sound(tmp_path_factory):
     (folder / "round.gpx").write_text(f'<gpx version="1.1"><trk><trkseg>{points}</trkseg></trk></gpx>')
     job = str(folder / "job.toml")
     assert cli.main(["check", job, "-o", str(folder / "result"), "--replicates", "0", "--quiet"]) == 0
-    assert cli.main(["keygen", "-o", str(folder / "keys"), "--quiet"]) == 0
-    when, key = "2026-06-30T12:00:00Z", str(folder / "keys" / "coverage-audit.key")
+    assert cli.main(["proof", "keys", "-o", str(folder / "keys"), "--quiet"]) == 0
+    when, key = "2026-06-30T12:00:00Z", str(folder / "keys" / "seller.private")
     assert cli.main(["proof", job, "-o", str(folder / "proof"), "--key", key, "--time", when, "--quiet"]) == 0
     return folder
 

@@ -14,7 +14,7 @@ import sys
 import threading
 import traceback
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from coverage_audit import __version__
 from coverage_audit.errors import InputError
@@ -31,7 +31,7 @@ from .look import add_look
 from .manual import add_manual
 from .output import add_replace
 from .page import add_page
-from .proof import add_proof
+from .proof import add_proof, joined
 from .propose import add_propose
 from .receiver import add_receiver
 from .season import add_season
@@ -47,8 +47,8 @@ MESSAGE_HEAD, MESSAGE_TAIL = 500, 300
 
 
 NOTHING_ASKED = (
-    "say what to do: page, check, demo, touchup, propose, compare, look, receiver, keygen, proof, verify, farm, field, "
-    "day, season or manual (see --help)"
+    "say what to do: page, check, demo, touchup, propose, compare, look, receiver, proof, proof keys, proof check, "
+    "farm, field, day, season or manual (see --help)"
 )
 STARTED_ALONE = f"The page opens in your web browser. For the commands: {PROGRAM} --help. Ctrl-C ends the page."
 
@@ -100,6 +100,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 class _Parser(argparse.ArgumentParser):
     """Argument parser whose complaints take one line, like every other."""
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:  # noqa: ANN401 - as argparse has it
+        return super().parse_known_args(joined(sys.argv[1:] if args is None else args), namespace)
 
     def error(self, message: str) -> NoReturn:
         raise InputError(f"{message}; see {self.prog} --help", "arguments")

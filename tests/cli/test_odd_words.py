@@ -164,7 +164,7 @@ def test_names_longer_than_a_file_system_holds_in_a_job_file(small_job, key, tab
         ["look", "JOB", "--date", LONG],
         ["touchup", LONG, "-o", "out"],
         ["touchup", "JOB", "-o", LONG],
-        ["keygen", "-o", LONG],
+        ["proof", "keys", "-o", LONG],
     ],
 )
 def test_names_longer_than_a_file_system_holds_in_an_argument(small_job, tmp_path, monkeypatch, capsys, arguments):

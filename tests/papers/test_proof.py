@@ -29,15 +29,15 @@ from coverage_audit.papers.proof.page import page_of, rows_of
 from coverage_audit.papers.proof.pdf import NAME_MM, pdf_of, record_in_pdf
 from coverage_audit.papers.proof.record import buyer_record, grower_record, refuse
 from coverage_audit.papers.proof.sign import (
-    WORDS,
     canonical,
     fingerprint,
+    key_number,
+    number,
     parse_strict,
     public_hex,
     sign,
     signature_fault,
     signed_bytes,
-    spoken,
 )
 from coverage_audit.papers.proof.verify import faults
 from coverage_audit.recipe.audit import audit_job
@@ -70,7 +70,7 @@ RFC_8032 = [
 @pytest.fixture(scope="module")
 def keys(tmp_path_factory):
     folder = tmp_path_factory.mktemp("keys")
-    assert cli.main(["keygen", "-o", str(folder), "--quiet"]) == 0
+    assert cli.main(["proof", "keys", "-o", str(folder), "--quiet"]) == 0
     return folder
 
 
@@ -85,7 +85,7 @@ def made(keys, tmp_path_factory):
             '[proof]\nfield_name = "Larch meadow"\napplicator = "Nino Beridze"\nfeeding = "not before 7 days <b>"\n'
             '[[product]]\nname = "Larkmoor 200 SL"\nreg_no = "0000-11"\nrate = "1.2 L/ha"\nphi = "30 days"\n'
         )
-    run = ["proof", str(inputs / "job.toml"), "-o", str(folder / "out"), "--key", str(keys / "coverage-audit.key")]
+    run = ["proof", str(inputs / "job.toml"), "-o", str(folder / "out"), "--key", str(keys / "seller.private")]
     assert cli.main([*run, "--time", TIME, "--quiet"]) == 0
     return folder
 
@@ -95,7 +95,7 @@ def buyer_of(made):
 
 
 def verify(*arguments):
-    return cli.main(["verify", *map(str, arguments), "--quiet"])
+    return cli.main(["proof", "check", *map(str, arguments), "--quiet"])
 
 
 # --- records and signatures -----------------------------------------------------------------------
@@ -123,7 +123,7 @@ def test_openssl_agrees_with_the_signature(made, keys, tmp_path):
     record = buyer_of(made)
     (tmp_path / "message").write_bytes(signed_bytes(record))
     (tmp_path / "signature").write_bytes(bytes.fromhex(record["signature"]["value"]))
-    command = ["openssl", "pkeyutl", "-verify", "-pubin", "-inkey", str(keys / "coverage-audit.pub"), "-rawin"]
+    command = ["openssl", "pkeyutl", "-verify", "-pubin", "-inkey", str(keys / "seller.public"), "-rawin"]
     command += ["-in", str(tmp_path / "message"), "-sigfile", str(tmp_path / "signature")]
     assert subprocess.run(command, capture_output=True, check=False).returncode == 0
     (tmp_path / "message").write_bytes(signed_bytes(record) + b" ")
@@ -168,26 +168,27 @@ def test_members_that_nobody_signed_are_refused(made, keys):
     record = buyer_of(made)
     record["signature"]["note"] = "x"
     assert signature_fault(record, None)
-    key = (keys / "coverage-audit.key").read_text()
+    key = (keys / "seller.private").read_text()
     assert faults(sign({**buyer_of(made), "extra": "1"}, key, "key"), None, {})
 
 
-def test_words_are_one_for_each_byte():
-    assert len(set(WORDS)) == 256
-    assert spoken("00ff" + "00" * 30, 2) == f"{WORDS[0]} {WORDS[255]}"
+def test_a_number_is_the_last_digits_of_a_hash():
+    """Key of RFC 8032, test 1: its hash by openssl dgst, the decimal digits of that by another program (perl)."""
+    assert number("00" * 31 + "ff") == "0000 0000 0000 0000 0000 0255"
+    assert key_number(RFC_8032[0][1]) == "5613 1181 6579 4202 4304 2745"
 
 
 # --- keys and files -------------------------------------------------------------------------------
 
 
 def test_private_files_are_their_owners_alone(keys, made):
-    for file in (keys / "coverage-audit.key", keys / "coverage-audit.secret", made / "out" / "proof.json"):
+    for file in (keys / "seller.private", keys / "seller.salts", made / "out" / "proof.json"):
         assert stat.S_IMODE(file.stat().st_mode) == 0o600
-    assert cli.main(["keygen", "-o", str(keys), "--quiet"]) == 2  # a key is never written over
+    assert cli.main(["proof", "keys", "-o", str(keys), "--quiet"]) == 2  # a key is never written over
 
 
 def test_the_same_proof_is_the_same_bytes(made, keys, tmp_path):
-    run = ["proof", str(made / "inputs" / "job.toml"), "-o", str(tmp_path), "--key", str(keys / "coverage-audit.key")]
+    run = ["proof", str(made / "inputs" / "job.toml"), "-o", str(tmp_path), "--key", str(keys / "seller.private")]
     assert cli.main([*run, "--time", TIME, "--quiet"]) == 0
     for file in (made / "out").iterdir():
         assert file.read_bytes() == (tmp_path / file.name).read_bytes(), file.name
@@ -201,24 +202,68 @@ def test_without_a_key_there_is_no_buyers_copy(made, tmp_path, capsys):
     assert verify(tmp_path / "proof.json") == 3
 
 
-# --- verify -----------------------------------------------------------------------------------------
+def test_a_key_is_known_by_its_number(made, keys, capsys):
+    """As it was printed when the key was made, as it stands on the paper, and in any grouping."""
+    digits = key_number(public_hex((keys / "seller.public").read_text(), "key"))
+    paper = pypdf.PdfReader(io.BytesIO((made / "out" / "proof.pdf").read_bytes()))
+    assert digits in " ".join(page.extract_text() for page in paper.pages)
+    run = ["proof", "check", str(made / "out" / "proof.pdf"), "--key-number"]
+    for typed in (digits, digits.replace(" ", ""), digits.replace(" ", "-")):
+        assert cli.main([*run, typed]) == 0
+        assert "Signed by the key you gave" in capsys.readouterr().out
+    other = ("1" if digits[0] != "1" else "2") + digits[1:]
+    assert cli.main([*run, other]) == 3
+    assert "another key than the one with the number given" in capsys.readouterr().out
+    assert cli.main([*run, digits[:-1]]) == 2
+    assert "24 digits" in capsys.readouterr().err
+
+
+def test_making_keys_prints_their_number(tmp_path, capsys):
+    assert cli.main(["proof", "keys", "-o", str(tmp_path)]) == 0
+    assert f"key: {key_number(public_hex((tmp_path / 'seller.public').read_text(), 'key'))}" in capsys.readouterr().out
+
+
+def test_old_names_work_and_say_the_new_ones(made, tmp_path, capsys):
+    assert cli.main(["keygen", "-o", str(tmp_path), "--quiet"]) == 0
+    assert '"keygen" is now "proof keys"' in capsys.readouterr().err
+    assert cli.main(["proof", "keys", "-o", str(tmp_path), "--quiet"]) == 2  # one folder, one key
+    key = str(tmp_path / "coverage-audit.key")
+    run = ["proof", str(made / "inputs" / "job.toml"), "-o", str(tmp_path / "out"), "--key", key, "--time", TIME]
+    assert cli.main([*run, "--quiet"]) == 0
+    paper = str(tmp_path / "out" / "proof.pdf")
+    capsys.readouterr()
+    assert cli.main(["verify", paper, "--public-key", str(tmp_path / "coverage-audit.pub")]) == 0
+    told = capsys.readouterr()
+    assert '"verify" is now "proof check"' in told.err
+    assert told.out.startswith("HOLDS: proof.pdf\nSigned by the key you gave.")
+
+
+def test_a_log_that_ends_after_the_proof_was_made_proves_nothing(made, tmp_path, capsys):
+    job = str(made / "inputs" / "job.toml")
+    start = buyer_of(made)["what"]["date"]
+    assert cli.main(["proof", job, "-o", str(tmp_path), "--time", f"{start}T00:00:00Z"]) == 2
+    assert "after the proof is made" in capsys.readouterr().err
+
+
+# --- check -----------------------------------------------------------------------------------------
 
 
 def test_a_buyer_gets_a_verdict_in_one_command(made, keys, capsys):
     papers = made / "out"
-    assert cli.main(["verify", str(papers / "proof-buyer.json"), "--public-key", str(keys / "coverage-audit.pub")]) == 0
+    run = ["proof", "check", str(papers / "proof-buyer.json"), "--public-key", str(keys / "seller.public")]
+    assert cli.main(run) == 0
     assert "Signed by the key you gave" in capsys.readouterr().out
     for name in ("proof.html", "proof.pdf"):
-        assert cli.main(["verify", str(papers / name)]) == 0
-        assert "compare this fingerprint" in capsys.readouterr().out
+        assert cli.main(["proof", "check", str(papers / name)]) == 0
+        assert "compare this number of the key" in capsys.readouterr().out
     assert verify(papers / "proof-buyer.json", "--inputs", made / "inputs") == 0
     assert verify(papers / "proof-buyer.json", "--full", papers / "proof.json") == 0
     assert verify(made / "inputs" / "job.toml") == 2
 
 
 def test_another_key_does_not_hold(made, tmp_path):
-    assert cli.main(["keygen", "-o", str(tmp_path), "--quiet"]) == 0
-    assert verify(made / "out" / "proof-buyer.json", "--public-key", tmp_path / "coverage-audit.pub") == 3
+    assert cli.main(["proof", "keys", "-o", str(tmp_path), "--quiet"]) == 0
+    assert verify(made / "out" / "proof-buyer.json", "--public-key", tmp_path / "seller.public") == 3
 
 
 @pytest.mark.parametrize("name", ["proof.html", "proof.pdf"])
@@ -226,7 +271,7 @@ def test_a_changed_paper_is_caught(made, tmp_path, name, capsys):
     papers = shutil.copytree(made / "out", tmp_path / "out")
     data = (papers / name).read_bytes()
     (papers / name).write_bytes(data[:-30] + bytes([data[-30] ^ 1]) + data[-29:])
-    assert cli.main(["verify", str(papers / "proof-buyer.json")]) == 3
+    assert cli.main(["proof", "check", str(papers / "proof-buyer.json")]) == 3
     assert f"{name} is not the paper of this record" in capsys.readouterr().out
 
 
@@ -246,16 +291,16 @@ def test_a_paper_alone_is_enough(made, keys, tmp_path, capsys):
     paper = tmp_path / "from the seller.pdf"
     whole = (made / "out" / "proof.pdf").read_bytes()
     paper.write_bytes(whole)
-    assert verify(paper, "--public-key", keys / "coverage-audit.pub") == 0
+    assert verify(paper, "--public-key", keys / "seller.public") == 0
     shown, changed = b"Larch meadow) Tj", b"Birch meadow) Tj"
     assert shown in whole
     paper.write_bytes(whole.replace(shown, changed))
-    assert cli.main(["verify", str(paper)]) == 3
+    assert cli.main(["proof", "check", str(paper)]) == 3
     assert "from the seller.pdf is not the paper of this record" in capsys.readouterr().out
     paper.write_bytes(whole.replace(b"proof-buyer.json", b"something-else.c"))
     assert verify(paper) == 3
     paper.write_bytes(whole.replace(b"/Type /EmbeddedFile", b"/Type /SomethingElse"))
-    assert cli.main(["verify", str(paper)]) == 2
+    assert cli.main(["proof", "check", str(paper)]) == 2
     assert "does not hold one record" in capsys.readouterr().err
     paper.write_bytes(whole[: len(whole) // 3])
     assert verify(paper) == 2
@@ -267,7 +312,7 @@ def test_a_changed_record_inside_a_paper_is_caught(made, tmp_path, capsys):
     share = f'"value": "{buyer_of(made)["figures"]["proven_share"]["value"]}"'.encode()
     assert share in whole
     paper.write_bytes(whole.replace(share, b'"value": "99.99"'))
-    assert cli.main(["verify", str(paper)]) == 3
+    assert cli.main(["proof", "check", str(paper)]) == 3
     assert "the signature does not fit" in capsys.readouterr().out
 
 
@@ -287,7 +332,7 @@ def test_a_paper_around_the_growers_record_is_no_proof(made, tmp_path, capsys):
     shown, rest = page.split('<script type="application/json" id="record">')
     forged = f'{shown}<script type="application/json" id="record">{full}</script>{rest.split("</script>")[1]}'
     (tmp_path / "proof.html").write_text(forged.replace("Larch meadow", "Birch meadow", 1))
-    assert cli.main(["verify", str(tmp_path / "proof.html")]) == 2
+    assert cli.main(["proof", "check", str(tmp_path / "proof.html")]) == 2
     assert "only ever made from a buyer's copy" in capsys.readouterr().err
 
 
@@ -298,7 +343,7 @@ def test_only_a_buyers_copy_is_held_against_the_full_record(made):
 
 
 def test_other_library_versions_are_said(made, monkeypatch, capsys):
-    run = ["verify", str(made / "out" / "proof-buyer.json"), "--inputs", str(made / "inputs")]
+    run = ["proof", "check", str(made / "out" / "proof-buyer.json"), "--inputs", str(made / "inputs")]
     assert cli.main(run) == 0
     assert "every figure the same to its last digit" in capsys.readouterr().out
     monkeypatch.setattr(proof_record, "software", dict)
@@ -310,7 +355,7 @@ def test_other_inputs_are_caught(made, tmp_path, capsys):
     inputs = shutil.copytree(made / "inputs", tmp_path / "in")
     text = (inputs / "job.toml").read_text()
     (inputs / "job.toml").write_text(re.sub(r'width = "[^"]*"', 'width = "9.8 m"', text))
-    assert cli.main(["verify", str(made / "out" / "proof-buyer.json"), "--inputs", str(inputs)]) == 3
+    assert cli.main(["proof", "check", str(made / "out" / "proof-buyer.json"), "--inputs", str(inputs)]) == 3
     assert "the record says" in capsys.readouterr().out
 
 
@@ -361,7 +406,7 @@ def test_figures_have_so_many_decimals():
 
 def test_no_proof_from_what_is_not_sure():
     audit = audit_job(worked_job(10.0))
-    refuse([audit], ProofSettings())
+    refuse([audit], ProofSettings(), TIME)
     areas, checks = audit.area_m2, audit.checks
     replace = copy.replace if hasattr(copy, "replace") else __import__("dataclasses").replace
     bridged = replace(audit, area_m2=replace(areas, bridged=0.011 * areas.target))
@@ -371,8 +416,8 @@ def test_no_proof_from_what_is_not_sure():
         (bridged, "bridging gaps"),
     ):
         with pytest.raises(InputError, match=said):
-            refuse([bad], ProofSettings())
-    refuse([bridged], ProofSettings(max_bridged=0.02))
+            refuse([bad], ProofSettings(), TIME)
+    refuse([bridged], ProofSettings(max_bridged=0.02), TIME)
 
 
 # --- privacy and papers -------------------------------------------------------------------------------
@@ -390,7 +435,7 @@ def streams(pdf):
 
 @pytest.mark.parametrize("place", ["blurred", "none"])
 def test_the_buyers_files_give_nothing_away(made, keys, tmp_path, place):
-    run = ["proof", str(made / "inputs" / "job.toml"), "-o", str(tmp_path), "--key", str(keys / "coverage-audit.key")]
+    run = ["proof", str(made / "inputs" / "job.toml"), "-o", str(tmp_path), "--key", str(keys / "seller.private")]
     assert cli.main([*run, "--time", TIME, "--place", place, "--quiet"]) == 0
     full = json.loads((tmp_path / "proof.json").read_text())
     secret = [*full["grower"]["start"], *full["grower"]["end"], "Nino Beridze", "12:00:00"]
@@ -410,7 +455,7 @@ def test_the_pdf_is_a_document_whose_text_can_be_selected(made):
     assert paper.metadata.title == "Proof of spray coverage"
     assert paper.trailer["/Root"]["/Lang"] == "en"
     text = " ".join(page.extract_text() for page in paper.pages)
-    for words in ("Larch meadow", "Larkmoor 200 SL", "not a residue test", spoken(fingerprint(buyer_of(made)))):
+    for words in ("Larch meadow", "Larkmoor 200 SL", "not a residue test", number(fingerprint(buyer_of(made)))):
         assert words in text
 
 
@@ -466,6 +511,6 @@ def test_an_exact_copy_shows_the_place_only_when_asked():
 
 
 def test_a_public_key_is_read_from_pem(keys):
-    assert re.fullmatch(r"[0-9a-f]{64}", public_hex((keys / "coverage-audit.pub").read_text(), "key"))
+    assert re.fullmatch(r"[0-9a-f]{64}", public_hex((keys / "seller.public").read_text(), "key"))
     with pytest.raises(InputError, match="Ed25519"):
         public_hex("nothing", "key")

@@ -406,15 +406,15 @@ def test_what_is_no_paper_is_no_proof(tmp_path, data, name):
 def test_names_that_no_file_can_have_are_refused(proof, tmp_path, name, capsys):
     record, job = proof.out / "proof-buyer.json", str(proof.inputs / "job.toml")
     runs = [
-        ["verify", name],
-        ["verify", str(record), "--public-key", name],
-        ["verify", str(record), "--inputs", name],
-        ["verify", str(record), "--full", name],
+        ["proof", "check", name],
+        ["proof", "check", str(record), "--public-key", name],
+        ["proof", "check", str(record), "--inputs", name],
+        ["proof", "check", str(record), "--full", name],
         ["proof", job, "-o", str(tmp_path / "out"), "--key", name],
         ["proof", name, "-o", str(tmp_path / "out")],
         ["proof", job, name, "-o", str(tmp_path / "out")],
         ["proof", job, "-o", name],
-        ["keygen", "-o", name],
+        ["proof", "keys", "-o", name],
     ]
     for run in runs:
         assert cli.main([*run, "--quiet"]) == 2, run

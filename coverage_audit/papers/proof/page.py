@@ -10,7 +10,7 @@ from coverage_audit.papers.templating import page_templates
 from coverage_audit.papers.words.safe import one_line, other_scripts
 
 from .picture import MAP_WORDS, bar_of
-from .sign import fingerprint, library, record_text, spoken
+from .sign import fingerprint, key_number, library, number, record_text
 from .tolerances import LONGEST_ROW
 
 if TYPE_CHECKING:
@@ -99,7 +99,8 @@ def page_of(record: Record) -> str:
             how=HOW,
             not_said=NOT_SAID,
             fingerprint=mark,
-            words=spoken(mark),
+            number=number(mark),
+            key_number=key_number(record["signature"]["public_key"]) if record.get("signature") else "",
             code=Markup(code),  # noqa: S704 - made by the library of hex digits
             data=Markup(record_text(record)),  # noqa: S704 - no "<" is in it, so nothing ends its element
             withheld=withheld_words(record),

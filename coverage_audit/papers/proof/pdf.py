@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from .page import HOW, NOT_SAID, TITLE, rows_of, withheld_words
 from .picture import MAP_WORDS, Bar, bar_of
-from .sign import fingerprint, library, record_text, spoken
+from .sign import fingerprint, key_number, library, number, record_text
 
 if TYPE_CHECKING:
     Record = dict[str, Any]
@@ -169,10 +169,14 @@ def _seal(paper: Any, record: Record, mark: str) -> None:  # noqa: ANN401 - an F
     paper.set_font("Helvetica", "", 9)
     signed = record.get("signature")
     words = [
-        f"Fingerprint of the record: {spoken(mark)}",
+        f"Number of this record: {number(mark)}",
         mark,
-        "Signed with the key " + signed["public_key"] if signed else "NOT SIGNED: the grower's own paper",
-        f"Made on {record['made']}. Check it: coverage-audit verify proof.pdf",
+        *(
+            [f"Number of the key it is signed with: {key_number(signed['public_key'])}", signed["public_key"]]
+            if signed
+            else ["NOT SIGNED: the grower's own paper"]
+        ),
+        f"Made on {record['made']}. Check it: coverage-audit proof check proof.pdf",
     ]
     paper.set_left_margin(left + 36)
     for line in words:

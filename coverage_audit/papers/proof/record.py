@@ -42,8 +42,13 @@ WITHHELD = ("grower", "inputs", "settings")
 """Parts of the grower's record that the buyer's copy only commits to."""
 
 
-def refuse(audits: Sequence[Audit], settings: ProofSettings) -> None:
+def refuse(audits: Sequence[Audit], settings: ProofSettings, made: str) -> None:
     """Refuse what cannot be proven, and say why.
+
+    Parameters
+    ----------
+    made : str
+        When the proof is made, ISO 8601 UTC.
 
     Raises
     ------
@@ -52,6 +57,12 @@ def refuse(audits: Sequence[Audit], settings: ProofSettings) -> None:
     """
     for audit in audits:
         name = audit.job.settings.name or "the job"
+        if audit.end_s > dt.datetime.fromisoformat(made).timestamp():
+            raise InputError(
+                f"{name}: the log ends on {utc_text(audit.end_s)}, after the proof is made ({made}); one of the clocks "
+                "is wrong",
+                "job",
+            )
         areas = audit.area_m2
         state = boom_state(audit.job)
         if state not in SEEN or audit.assumed is not None:

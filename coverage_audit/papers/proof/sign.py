@@ -10,7 +10,6 @@ import hashlib
 import json
 import re
 from importlib import import_module
-from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from coverage_audit.errors import InputError
@@ -25,8 +24,9 @@ ALGORITHM = "Ed25519"
 SIGNATURE_KEYS = {"algorithm", "public_key", "value"}
 _HEX = {"public_key": re.compile("[0-9a-f]{64}"), "value": re.compile("[0-9a-f]{128}")}
 
-WORDS = tuple((files("coverage_audit.papers") / "templates" / "words.txt").read_text(encoding="ascii").split())
-"""Short plain words, one for each value of a byte, to read a fingerprint over the telephone."""
+NUMBER_DIGITS, GROUP = 24, 4
+"""Digits of a number that stands for a key or a record, and of one group: 24 digits are 80 bits, so that no second
+key of the same number can be searched for. [1]"""
 
 
 def library(name: str) -> ModuleType:
@@ -96,9 +96,15 @@ def fingerprint(record: Record) -> str:
     return hashlib.sha256(canonical(body)).hexdigest()
 
 
-def spoken(fingerprint_hex: str, count: int = 6) -> str:
-    """The first bytes of a fingerprint as plain words; six words are 48 bits."""
-    return " ".join(WORDS[byte] for byte in bytes.fromhex(fingerprint_hex)[:count])
+def number(fingerprint_hex: str) -> str:
+    """A fingerprint as groups of digits, to read over the telephone."""
+    digits = f"{int(fingerprint_hex, 16) % 10**NUMBER_DIGITS:0{NUMBER_DIGITS}d}"
+    return " ".join(digits[k : k + GROUP] for k in range(0, NUMBER_DIGITS, GROUP))
+
+
+def key_number(public: str) -> str:
+    """Number of a public key (hex): that of the SHA-256 of its 32 bytes."""
+    return number(hashlib.sha256(bytes.fromhex(public)).hexdigest())
 
 
 def new_keys() -> tuple[str, str, str]:
@@ -122,9 +128,9 @@ def public_hex(pem: str, place: str) -> str:
     try:
         found = serial.load_pem_public_key(pem.encode()).public_bytes_raw()
     except Exception as error:
-        raise InputError("this is not an Ed25519 public key in PEM; use the file made by keygen", place) from error
+        raise InputError("this is not an Ed25519 public key in PEM; use the one that proof keys made", place) from error
     if not proper_key(found):
-        raise InputError("this key has small order: anybody can sign for it; use the file made by keygen", place)
+        raise InputError("this key has small order: anybody can sign for it; use the one that proof keys made", place)
     return str(found.hex())
 
 
@@ -158,7 +164,7 @@ def sign(record: Record, private_pem: str, place: str) -> Record:
         key = serial.load_pem_private_key(private_pem.encode(), None)
         public = key.public_key().public_bytes_raw().hex()
     except Exception as error:
-        raise InputError("this is not an Ed25519 private key in PEM; make one with keygen", place) from error
+        raise InputError("this is not an Ed25519 private key in PEM; make one with proof keys", place) from error
     open_record = {**record, "signature": {"algorithm": ALGORITHM, "public_key": public}}
     value = key.sign(canonical(open_record)).hex()
     return {**record, "signature": {"algorithm": ALGORITHM, "public_key": public, "value": value}}
@@ -176,8 +182,16 @@ def _fault_of_form(own: Any) -> str:  # noqa: ANN401 - any JSON value
     return ""
 
 
-def signature_fault(record: Record, public: str | None) -> str:
-    """What is wrong with the signature of *record*; "" when it holds (by the key *public*, hex, when given)."""
+def signature_fault(record: Record, public: str | None, wanted: str = "") -> str:
+    """What is wrong with the signature of *record*; "" when it holds.
+
+    Parameters
+    ----------
+    public : str or None
+        The key it must be by, in hex; None = any.
+    wanted : str
+        Digits of the number of the key that it must be by; "" = any.
+    """
     own: Any = record.get("signature")
     if fault := _fault_of_form(own):
         return fault
@@ -190,6 +204,8 @@ def signature_fault(record: Record, public: str | None) -> str:
         return "the signature does not fit the record: it was changed after signing, or signed by another key"
     if public is not None and public != own["public_key"]:
         return "the record was signed by another key than the one given"
+    if wanted and wanted != key_number(own["public_key"]).replace(" ", ""):
+        return "the record was signed by another key than the one with the number given"
     return ""
 
 

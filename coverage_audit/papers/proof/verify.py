@@ -68,7 +68,7 @@ def _record_in_page(text: str) -> str:
     return text[start:end]
 
 
-def faults(record: Record, public: str | None, papers: Mapping[str, bytes]) -> list[str]:
+def faults(record: Record, public: str | None, papers: Mapping[str, bytes], wanted: str = "") -> list[str]:
     """Everything that does not hold, in sentences.
 
     Parameters
@@ -77,10 +77,12 @@ def faults(record: Record, public: str | None, papers: Mapping[str, bytes]) -> l
         The key it must be signed by, in hex; None = any.
     papers : mapping of str to bytes
         Files that claim to be the record or to be made from it, by file name.
+    wanted : str
+        Digits of the number of the key it must be signed by; "" = any.
     """
     if found := form_faults(record):
         return found
-    if fault := signature_fault(record, public):
+    if fault := signature_fault(record, public, wanted):
         return [fault]
     return [
         f"{one_line(name, LONGEST_NAME, spelled=True)} is not the paper of this record: changed, were it by a blank or "
