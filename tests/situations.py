@@ -14,6 +14,7 @@ from simulator.jobs import GUIDED, HAND, Faults, GnssError, Scenario, SwitchHabi
 from coverage_audit import run
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
+from coverage_audit.jobs.settings import AccuracySettings
 
 PLANE = Plane(PlaneOrigin(-71.25, -45.5))
 MEADOW = shapely.Polygon([(0, 0), (128, -6), (138, 86), (5, 92)])
@@ -84,7 +85,7 @@ def simulated(situation, seed=3):
     return simulate(scenario)
 
 
-def files(situation, seed=3, replicates=None):
+def files(situation, seed=3):
     """The files that the logger, the person and the map left, with the job file."""
     job = simulated(situation, seed)
     quality = RECEIVERS[situation.receiver][3]
@@ -99,16 +100,15 @@ def files(situation, seed=3, replicates=None):
     found = {
         track: text,
         "boundary.geojson": to_geojson_text(MEADOW, "Curlew meadow", PLANE),
-        "job.toml": _job_file(situation, track, source[situation.state], quality, replicates),
+        "job.toml": _job_file(situation, track, source[situation.state], quality),
     }
     if source[situation.state] == "boom.csv":
         found["boom.csv"] = to_boom_csv(job) if situation.state == "logged" else _remembered(job)
     return found
 
 
-def _job_file(situation, track, source, quality, replicates):
+def _job_file(situation, track, source, quality):
     sure = {2: 'sigma = "0.35 m"', 4: 'sigma = "1.43 cm"'}.get(quality, "") if track == "track.gpx" else ""
-    asked = [sure, "" if replicates is None else f"replicates = {replicates}"]
     return "\n".join(
         [
             "[job]",
@@ -124,7 +124,7 @@ def _job_file(situation, track, source, quality, replicates):
             'antenna_ahead = "0 m"',
             "[report]",
             f'units = "{situation.units}"',
-            *(["[accuracy]", *filter(None, asked)] if any(asked) else []),
+            *(["[accuracy]", sure] if sure else []),
             "",
         ]
     )
@@ -136,6 +136,9 @@ def _remembered(job):
     return "\n".join([f"{head},how,within", *(f"{row},remembered,10 s" for row in rows), ""])
 
 
-def audited(situation, seed=3, replicates=None):
-    """Audit of the situation."""
-    return run.audited(run.read_files(files(situation, seed, replicates), "job.toml"))
+def audited(situation, seed=3, draws=40):
+    """Audit of the situation, with few *draws* of what may have been: they are many situations."""
+    job = run.read_files(files(situation, seed), "job.toml")
+    stated = job.settings.accuracy or AccuracySettings(asked=False)
+    few = dataclasses.replace(stated, replicates=draws)
+    return run.audited(dataclasses.replace(job, settings=dataclasses.replace(job.settings, accuracy=few)))

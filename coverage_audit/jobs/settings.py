@@ -101,7 +101,7 @@ class TouchupSettings:
 
     ``spot_rate_l_ha`` is the mix put down with the wand (default: the boom's rate),
     ``spot_m2_s`` the ground a person does with it; ``entry_deg`` (lat, lon) is where the way starts
-    (default: the last fix); ``reserve_l`` or ``reserve_share`` is mix made beyond what is needed.
+    (default: where the field was entered); ``reserve_l`` or ``reserve_share`` is mix made beyond what is needed.
     ``planned_cut`` is that of [job].
     """
 

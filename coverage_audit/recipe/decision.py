@@ -178,6 +178,19 @@ def decision_of(audit: Audit, plan: TouchupPlan | None = None) -> Decision:
     return decide(facts_of(audit, plan))
 
 
+def not_planned(audit: Audit) -> frozenset[str]:
+    """Strips that no touch-up is planned for: not surely missed, and nothing better is known to weigh them by.
+
+    Where the job says how good its positions are, and the boom's state was noted, a strip's chance weighs its worth.
+    """
+    decision, found = decision_of(audit), audit.accuracy
+    noted = decision.state in SEEN
+    weighed = found is None or (found.asked and decision.kind != CANNOT_TELL)
+    if noted and weighed:
+        return frozenset()
+    return frozenset(name for name, ground in decision.standing.items() if ground != SURE)
+
+
 def facts_of(audit: Audit, plan: TouchupPlan | None = None) -> Facts:
     """What the decision about *audit* is made of."""
     state, areas, found = boom_state(audit.job), audit.area_m2, audit.accuracy

@@ -75,8 +75,8 @@ METHOD_REL = 0.3e-4
 of the target: between such fixes the way in turns is not known. [1] 28 simulated jobs without any error (seeds
 1030-1043) gave 0.25 and 0.37, -0.42 and -0.34, spread by 0.1 to 0.26, and a fifth of that at 2 Hz."""
 
-MOST_STRIPS = 60
-"""Strips planned for, the most valuable ones; a person with more of them sprays the field again. [1]"""
+MOST_STRIPS = 24
+"""Strips planned for, the most valuable ones: a page of stops. Who has more of them sprays the field again. [1]"""
 
 MOST_BOOM_WAY_M = 20_000.0
 """Longest way of the boom over one strip that is still a touch-up, two hours at a walking pace: more ground than
@@ -143,3 +143,7 @@ standard deviations (quantiles of the normal distribution at 0.95 and 0.9). [1]"
 LEAST_STOP_SHARE = 0.2
 """A sure strip of less than this share of what is worth the trip is no stop of its own. [1] Common
 practice, no source."""
+
+LEAST_BOOM_WAY_M = 3.0
+"""A boom pass shorter than this is none: at walking pace valve and hand take a second or two. [m] Common practice, no
+source."""

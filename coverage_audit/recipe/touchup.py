@@ -43,6 +43,7 @@ from coverage_audit.touchup.rules import (
 from coverage_audit.touchup.ways import driving_ground
 
 from . import tolerances as tol_recipe
+from .decision import not_planned
 from .touchup_field import PlanField, Setting, driven_legs, lay_out_ways, least_cost, option_of, usable, way_cost_of
 
 if TYPE_CHECKING:
@@ -79,29 +80,25 @@ def plan_touchup(audit: Audit, on: dt.date | None = None, progress: Progress | N
     """
     tell = progress or (lambda _stage, _share: None)
     tell("touch-up: options", 0.0)
-    audit = _as_told(audit)
     setting = _setting(audit, on)
     options = {strip.id: _options(setting, strip) for strip in audit.missed_strips}
     tell("touch-up: ways", 0.4)
-    chosen = sorted(audit.missed_strips, key=lambda one: -worth_m2(one, setting.terms) * one.area_m2)[
-        : tol_recipe.MOST_STRIPS
-    ]
+    doubtful = not_planned(audit)
+    chosen = sorted(
+        (strip for strip in audit.missed_strips if strip.id not in doubtful),
+        key=lambda one: -worth_m2(one, setting.terms) * one.area_m2,
+    )[: tol_recipe.MOST_STRIPS]
     ids = [strip.id for strip in chosen if any(usable(option) for option in options[strip.id][1:])]
     field = lay_out_ways(setting, {name: options[name] for name in ids})
     tell("touch-up: order", 0.7)
     order, exact = least_cost(setting, field)
     tell("touch-up: what it leaves", 0.9)
-    return _plan(setting, options, field, order, exact=exact and len(chosen) == len(audit.missed_strips))
+    plan = _plan(setting, options, field, order, exact=exact and len(chosen) + len(doubtful) == len(options))
+    strips = tuple(replace(one, doubtful=True) if one.id in doubtful else one for one in plan.strips)
+    return replace(plan, strips=strips, assumed_state=audit.assumed is not None)
 
 
 # --- setting --------------------------------------------------------------------------------------
-
-
-def _as_told(audit: Audit) -> Audit:
-    """*audit* whose strips are worth going back to as logged, unless the job says how good its positions are."""
-    if audit.accuracy is None or audit.accuracy.asked:
-        return audit
-    return replace(audit, missed_strips=tuple(replace(one, probability=None) for one in audit.missed_strips))
 
 
 def _setting(audit: Audit, on: dt.date | None) -> Setting:
@@ -129,7 +126,7 @@ def _setting(audit: Audit, on: dt.date | None) -> Setting:
 
 
 def _start(audit: Audit) -> tuple[float, float]:
-    """The entry given, else the boom's last place. [m]"""
+    """The entry given, else where the field was entered, else the log's last place. [m]"""
     touchup = audit.job.settings.touchup
     plane = Plane(audit.origin)
     if touchup is not None and touchup.entry_deg is not None:
@@ -139,6 +136,8 @@ def _start(audit: Audit) -> tuple[float, float]:
         if not away <= tol_recipe.MAX_ENTRY_M:
             told = f"this place lies {away / 1000:.0f} km from the field; latitude comes first, then longitude"
             raise InputError(told, "touchup.entry")
+    elif audit.entered_m is not None:
+        return audit.entered_m
     else:
         last = max((log.fixes for log in audit.job.logs), key=lambda one: float(np.nanmax(one.time_s)))
         good = np.flatnonzero(np.isfinite(last.lat_deg) & np.isfinite(last.time_s))
@@ -161,15 +160,22 @@ def _boom(setting: Setting, strip: Strip) -> Option:
     width_m = setting.audit.job.settings.boom.width_m
     if max(strip.length_m, strip.area_m2 / width_m) > tol_recipe.MOST_BOOM_WAY_M:
         return no_boom("so much ground is a job of its own, not a touch-up")
-    option = _boom_over(setting, strip, strip_parts(strip.line))
+    option = _long_enough(_boom_over(setting, strip, strip_parts(strip.line)))
     if not _spanned(setting, strip):
         return option
-    square = _boom_over(setting, strip, [across_part(strip.line, strip.polygon)])
+    square = _long_enough(_boom_over(setting, strip, [across_part(strip.line, strip.polygon)]))
     step = tol.EQUAL_SHARE * strip.area_m2
     return min(
         (option, square),
         key=lambda one: (not usable(one), -round(one.cured_m2 / step), round(one.resprayed_m2 / step)),
     )
+
+
+def _long_enough(option: Option) -> Option:
+    """*option* unless the boom would be on for a shorter way than a person can switch it."""
+    if option.possible and any(way.length_m < tol_recipe.LEAST_BOOM_WAY_M for way in option.ways):
+        return no_boom("the boom would be on for too short a way to be switched by hand")
+    return option
 
 
 def _spanned(setting: Setting, strip: Strip) -> bool:

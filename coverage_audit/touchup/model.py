@@ -119,7 +119,8 @@ class StripPlan:
 
     ``way_cost`` is what the way there adds to the plan with each (inf = it cannot be reached);
     ``pays_above_m`` the mean width from which a boom pass would be advised, None = at none.
-    ``considered`` is False for strips beyond the number planned for. Lengths [m], costs and worth [money].
+    ``considered`` is False for strips beyond the number planned for, ``doubtful``: not surely missed, so not planned
+    for. Lengths [m], costs and worth [money].
     """
 
     id: str
@@ -131,6 +132,7 @@ class StripPlan:
     way_cost: tuple[float, float, float]
     pays_above_m: float | None = None
     considered: bool = True
+    doubtful: bool = False
 
     @property
     def chosen(self) -> Option:
@@ -223,7 +225,8 @@ class TouchupPlan:
     """The recommended plan. Costs are in the person's money; ``net_value`` = worth cured - cost.
 
     ``exact``: the order and choice are proven the cheapest over the ways known.
-    ``start_outside_m`` is how far the start lies from ground that may be driven on. [m], [s], [money]
+    ``start_outside_m`` is how far the start lies from ground that may be driven on. ``assumed_state``: when
+    the boom was on is assumed. [m], [s], [money]
     """
 
     strips: tuple[StripPlan, ...]
@@ -244,6 +247,7 @@ class TouchupPlan:
     exact: bool
     starts_at_entry: bool
     start_outside_m: float
+    assumed_state: bool = False
 
     @property
     def treated(self) -> tuple[StripPlan, ...]:

@@ -258,6 +258,7 @@ def test_report_section_fits_a_phone(browser, tmp_path):
     faults = []
     page.on("console", lambda message: faults.append(message.text))
     page.goto(path.as_uri())
+    page.locator("#touchup summary").first.click()
     page.locator(".touch-strip summary").first.click()
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     assert page.locator(".touch-options").first.is_visible()

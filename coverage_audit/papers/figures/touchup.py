@@ -61,6 +61,7 @@ def _context(audit: Audit, plan: TouchupPlan, size_px: tuple[int, int]) -> dict[
     settings, units = audit.job.settings, audit.job.settings.report.units
     rows = [_row(one, plan, units) for one in plan.strips]
     return {
+        "units": units,
         "title": settings.name or "Spray job",
         "field": ", ".join(audit.sprayed_fields),
         "headline": words.headline(plan, units),
@@ -82,12 +83,15 @@ def _totals(audit: Audit, plan: TouchupPlan, units: str) -> list[str]:
     if plan.stops:
         told += [
             words.mix_words(plan, units),
-            (
-                f"{length(plan.path_m, units)} to drive, about {duration(plan.time_s)}; "
-                f"cost {words.money(plan.cost, units)}, of it {words.money(plan.way_cost, units)} for the way."
-            ),
+            f"{length(plan.path_m, units)} to drive, about {duration(plan.time_s)}{_cost(plan, units)}.",
         ]
     return [*told, words.after_words(plan, audit.area_m2.missed, audit.area_m2.double, units)]
+
+
+def _cost(plan: TouchupPlan, units: str) -> str:
+    if words.prices_assumed(plan):
+        return ""
+    return f"; in your money {words.money(plan.cost, units)}, of it {words.money(plan.way_cost, units)} for the way"
 
 
 def _stops(audit: Audit, plan: TouchupPlan, units: str) -> list[StopRow]:

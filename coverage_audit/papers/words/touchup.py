@@ -44,7 +44,7 @@ ASSUMPTIONS = {
     "spot_rate": "rate of the hand wand (that of the boom)",
     "spot_work": "ground done with the wand in an hour",
     "turning_radius": "turning radius",
-    "entry": "entry (the last fix of the job)",
+    "entry": "entry (where the field was entered)",
     "reserve": "reserve of mix",
     "speed": "speed (that of the job)",
 }
@@ -67,11 +67,21 @@ def ids(plans: tuple[StripPlan, ...] | list[StripPlan], most: int = 8) -> str:
     return ", ".join(names[:most]) + more
 
 
+ASSUMED_STATE = "ASSUMED boom state: planned is only what is surely missed."
+
+
 def headline(plan: TouchupPlan, units: str) -> str:
-    """What to do, in one or two sentences; a planned cut that comes too early is said first."""
+    """What to do, in one or two sentences; an assumed boom state and a cut that comes too early stand first."""
+    told = _headline(plan, units)
+    return f"{ASSUMED_STATE} {told}" if plan.assumed_state else told
+
+
+def _headline(plan: TouchupPlan, units: str) -> str:
     treated = plan.treated
     if not plan.strips:
         return "Nothing to go back for: no missed strip is wide enough to list."
+    if all(one.doubtful for one in plan.strips):
+        return "Nothing to go back for: no strip is surely missed."
     if not treated:
         return f"Leave everything: no way of treating {_all(plan)} pays under the figures given."
     parts = []
@@ -83,8 +93,14 @@ def headline(plan: TouchupPlan, units: str) -> str:
     rest = f"; leave {display.count(left, 'strip')}" if left else ""
     told = f"Go back for {' and '.join(parts)}{rest}."
     late = too_late(plan)
-    saved = f" It costs {money(plan.cost, units)} and is worth {money(plan.net_value + plan.cost, units)}."
+    worth = money(plan.net_value + plan.cost, units)
+    saved = "" if prices_assumed(plan) else f" In your money it costs {money(plan.cost, units)} and is worth {worth}."
     return f"{late} Otherwise: {told[0].lower()}{told[1:]}{saved}" if late else told + saved
+
+
+def prices_assumed(plan: TouchupPlan) -> bool:
+    """Whether nobody gave any price: then none is told on the papers taken along."""
+    return {"value", "labour"} <= set(plan.terms.assumed)
 
 
 def _tool(method: str) -> str:
@@ -108,10 +124,12 @@ def too_late(plan: TouchupPlan) -> str:
 
 def reason(one: StripPlan, plan: TouchupPlan, units: str) -> str:
     """Why this advice, in one line."""
+    if one.doubtful:
+        return "not surely missed: this log cannot tell it from error, so it is left"
     if not one.considered:
         return f"not looked at: only the {sum(other.considered for other in plan.strips)} most valuable strips were"
     told = [_compared(one, option, way, units) for option, way in zip(one.options[1:], one.way_cost[1:], strict=True)]
-    worth = f"making it good is worth {money(one.worth, units)}"
+    worth = f"in your money, making it good is worth {money(one.worth, units)}"
     if one.advice == LEAVE and plan.treated == () and plan.terms.setup_s > 0:
         worth += ", and every trip costs its setting-up"
     return f"{worth}; {'; '.join(told)}"
@@ -134,6 +152,8 @@ def _compared(one: StripPlan, option: Option, way_cost: float, units: str) -> st
 def change(one: StripPlan, plan: TouchupPlan, units: str) -> str:
     """What would change the advice, in one line."""
     boom = one.boom
+    if one.doubtful:
+        return "a log that can tell: better positions, and the boom's state noted while driving"
     if not boom.possible:
         return "a smaller turning radius or shorter boom sections" if one.advice == LEAVE else "nothing about its width"
     if not boom.allowed:
