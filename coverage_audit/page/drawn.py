@@ -44,6 +44,7 @@ def drawn(facts: SheetFacts, job: JobFolder) -> dict[str, Any]:
         "on": [[a, b] for a, b in on],
         "said": [[one.from_s, one.to_s, one.on] for one in facts.said],
         "found": _findings(facts, job),
+        "named": _named(facts),
         "units": facts.units,
         "timezone": facts.timezone,
     }
@@ -65,6 +66,13 @@ def _findings(facts: SheetFacts, job: JobFolder) -> list[dict[str, Any]]:
             if one["properties"].get("kind") in ("missed", "double")
         ]
     return []
+
+
+def _named(facts: SheetFacts) -> list[str]:
+    """Missed strips that the answer names or that are worth a walk: only they are lettered on its map."""
+    answer = facts.answer or {}
+    found = [*answer.get("decision", {}).get("strips", ()), *answer.get("answer", {}).get("walk", ())]
+    return list(dict.fromkeys(str(one) for one in found))
 
 
 def _flat(points: Any) -> list[list[float]]:  # noqa: ANN401 - an array or a list of points

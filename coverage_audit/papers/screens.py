@@ -51,7 +51,7 @@ CAUTION = (
 
 def home_html(farm: Farm, rows: Sequence[JobRow], binned: Sequence[str], folder: str, papers: Sequence[str]) -> str:
     """The list of all jobs; *papers* are those of the whole farm."""
-    name, units = farm.name, farm.units
+    name = farm.name
     return filled(
         "page_home.html",
         title=f"{name or 'Coverage audit'}: jobs",
@@ -59,7 +59,7 @@ def home_html(farm: Farm, rows: Sequence[JobRow], binned: Sequence[str], folder:
         farm="Coverage audit",
         back=False,
         script="home.js",
-        jobs=[_row(row, units) for row in rows],
+        jobs=[_row(row) for row in rows],
         bin=binned,
         papers=[(one, screens.farm_paper_words(one)) for one in papers],
         folder=folder,
@@ -240,7 +240,7 @@ def answer_html(facts: SheetFacts, work: WorkFacts) -> Markup:
         work=work,
         working="" if work.stage in ("idle", "done") else screens.work_words(work),
         missing=missing,
-        headline=screens.answer_words(summary, units) if summary else "",
+        headline=screens.answer_words(summary) if summary else "",
         is_old=facts.is_old,
         figures=told,
         lines=screens.answer_lines(summary) if summary else (),
@@ -264,10 +264,10 @@ _HELPERS: Mapping[str, Any] = {"split": _split}
 # --- the list of jobs -------------------------------------------------------------------------------
 
 
-def _row(row: JobRow, units: str) -> dict[str, Any]:
+def _row(row: JobRow) -> dict[str, Any]:
     told = row.fault or screens.open_words(row.lacks)
     if not told:
-        told = screens.answer_words(row.answer, units) if row.answer else "Ready to be worked out."
+        told = screens.answer_words(row.answer) if row.answer else "Ready to be worked out."
         told += " Changed since." if row.answer and row.is_old else ""
     return {
         "id": row.id,

@@ -120,6 +120,17 @@ def test_what_is_no_log_is_refused_in_words_and_not_kept(data, farm):
     assert list((farm.root / "logs").iterdir()) == []
 
 
+def test_a_zip_bomb_is_refused_before_it_is_unpacked(farm):
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive, archive.open("day.gpx", "w") as file:
+        for _ in range(600):
+            file.write(bytes(1024**2))  # 600 MiB of nothing
+    assert len(packed.getvalue()) < 2 * 1024**2
+    found = farm.send("/upload", packed.getvalue(), "day.zip")
+    assert (found["status"], list((farm.root / "logs").iterdir())) == (422, [])
+    assert "MiB" in found["fault"]
+
+
 @pytest.mark.parametrize(
     "name",
     ["../../evil.gpx", "..\\..\\evil.gpx", "C:\\x.gpx", "\\\\server\\share\\x.gpx", "a\0b.gpx", "con.gpx", "é" * 300],

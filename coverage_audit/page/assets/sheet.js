@@ -10,7 +10,7 @@ const POLL_MS = 1000;
 const sheet = {
   job: main.dataset.job,
   mark: main.dataset.mark,
-  map: { ways: [], rings: [], corners: [], edge: [], stretches: [], on: [], said: [], found: [] },
+  map: { ways: [], rings: [], corners: [], edge: [], stretches: [], on: [], said: [], found: [], named: [] },
   waiting: Promise.resolve(),
 
   // changes go one after the other, so that each knows what the one before it left
@@ -52,7 +52,7 @@ const sheet = {
 
   async loadMap() {
     const found = await get(`/job/${this.job}/map`);
-    if (!found.fault) this.map = { corners: [], edge: [], rings: [], stretches: [], on: [], said: [], found: [], ...found };
+    if (!found.fault) this.map = { corners: [], edge: [], rings: [], stretches: [], on: [], said: [], found: [], named: [], ...found };
   },
 
   // show what came back; a part that is as it was stays, with whoever types in it
@@ -125,7 +125,7 @@ function paintAnswer(ctx, map) {
   ctx.lineWidth = 4;
   ctx.strokeStyle = "#fbf9f4";
   ctx.fillStyle = INK;
-  for (const one of sheet.map.found.filter(({ kind }) => kind === "missed").slice(0, 12)) {
+  for (const one of sheet.map.found.filter(({ id }) => sheet.map.named.includes(id))) {
     const ring = one.rings[0]?.[0] || [];
     if (!ring.length) continue;
     const [x, y] = map.screen(...ring[Math.floor(ring.length / 2)]);

@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from coverage_audit.recipe.result import Audit
 
 
+NAMES = {"missed": "Surely missed", "perhaps": "Perhaps missed", "double": "Sprayed twice"}
+"""What the three figures are called, by their kind."""
+
+
 @dataclass(frozen=True)
 class Told:
     """One of the three figures: best value, its range ("" when there is none), and what it means."""
@@ -34,11 +38,11 @@ def answer_figures(found: Answer, audit: Audit) -> tuple[Told, Told, Told]:
     units = audit.job.settings.report.units
     besides = "narrower than this log can show" if found.decision.state != ASSUMED else "this log cannot say where"
     rows = (
-        ("missed", "Surely missed", found.surely, "more than any error of the positions explains"),
-        ("perhaps", "Perhaps missed", found.perhaps, besides),
-        ("double", "Sprayed twice", found.twice, "or more often"),
+        ("missed", found.surely, "more than any error of the positions explains"),
+        ("perhaps", found.perhaps, besides),
+        ("double", found.twice, "or more often"),
     )
-    return tuple(Told(kind, name, *span_words(span, units), meaning) for kind, name, span, meaning in rows)  # type: ignore[return-value]
+    return tuple(Told(kind, NAMES[kind], *span_words(span, units), meaning) for kind, span, meaning in rows)  # type: ignore[return-value]
 
 
 def span_words(span: Span, units: str) -> tuple[str, str]:

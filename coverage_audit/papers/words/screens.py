@@ -6,7 +6,9 @@ import datetime as dt
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from . import display
+from coverage_audit.recipe.answer import Span
+
+from . import answer, display
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -100,14 +102,12 @@ def open_words(lacks: Sequence[str]) -> str:
     return f"Still needed: {listed}."
 
 
-def answer_words(summary: Mapping[str, Any], units: str) -> str:
+def answer_words(summary: Mapping[str, Any]) -> str:
     """The first line: go back or not, where, how sure."""
     decision = summary.get("decision")
     if isinstance(decision, dict) and decision.get("sentence"):
         return str(decision["sentence"])
-    missed = summary["area_m2"].get("missed") or 0.0
-    strips = len(summary.get("missed_strips", ()))
-    return f"{display.area(missed, units)} missed as counted, in {display.count(strips, 'strip')}."
+    return "This answer is of an earlier version of the program; work it out again."
 
 
 def answer_lines(summary: Mapping[str, Any]) -> list[str]:
@@ -117,33 +117,13 @@ def answer_lines(summary: Mapping[str, Any]) -> list[str]:
 
 
 def figures(summary: Mapping[str, Any], units: str) -> list[tuple[str, str, str]]:
-    """Three figures: what it is, the figure, and what stands below it."""
-    areas, accuracy = summary["area_m2"], summary.get("accuracy") or {}
-    target = areas.get("target") or 0.0
-    rows = [("Covered", "covered", "covered_m2"), ("Missed", "missed", "missed_m2")]
-    rows.append(("Sprayed twice", "double", "double_m2"))
-    found = []
-    for name, key, range_key in rows:
-        value = areas.get(key)
-        low, high = _range(accuracy.get(range_key), summary.get("assumed_ranges_m2") or {}, key)
-        if value is None:
-            found.append((name, display.NOT_KNOWN, ""))
-        elif low is None or high is None:
-            found.append((name, display.area(value, units), display.share(value, target)))
-        else:
-            least, most = display.area_range(low, high, units)
-            found.append((name, f"{least} to {most}" if least != most else least, "nine chances in ten"))
-    return found
-
-
-def _range(
-    accuracy: Mapping[str, Any] | None, assumed: Mapping[str, Any], key: str
-) -> tuple[float | None, float | None]:
-    told = accuracy or {}
-    if told.get("low90") is not None:
-        return told["low90"], told["high90"]
-    other = assumed.get(key) or {}
-    return other.get("low"), other.get("high")
+    """Three figures as the report tells them: what it is, the best value, and its range."""
+    spans = summary.get("answer")
+    if not isinstance(spans, dict):
+        return []
+    rows = (("missed", "surely_m2"), ("perhaps", "perhaps_m2"), ("double", "twice_m2"))
+    told = [(answer.NAMES[kind], *answer.span_words(Span(**spans[key]), units)) for kind, key in rows]
+    return [(name, best, f"{ranged}, nine chances in ten" if ranged else "") for name, best, ranged in told]
 
 
 def plain_figures(areas: Mapping[str, float], units: str) -> list[tuple[str, str, str]]:

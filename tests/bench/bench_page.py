@@ -1,0 +1,56 @@
+"""What a tap costs on the page: new plain areas against the whole audit, on a simulated 12 ha job at 1 Hz.
+
+Run by hand: ``python tests/bench/bench_page.py``. Prints one JSON line; the ratio is wanted below a third.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from phone_log import phone_log
+
+from coverage_audit import run
+from coverage_audit.jobs.accuracy import with_replicates
+
+JOB = """\
+[field]
+boundary = "field.geojson"
+[track]
+files = ["track.gpx"]
+[boom]
+width = "9 m"
+antenna_ahead = "1.4 m"
+intervals = "assume"
+remembered = [{at = "2026-05-21T03:00:00Z", off_until = "2026-05-21T03:01:00Z"}]
+"""
+
+
+def timed(work):
+    """What *work* gives, and how long it took. [s]"""
+    start = time.process_time()
+    return work(), time.process_time() - start
+
+
+def main():
+    """Time the whole audit and the plain areas, the best of two each."""
+    log = phone_log(scale=2.6)
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "track.gpx").write_bytes(log.gpx)
+        (folder / "field.geojson").write_text(log.geojson)
+        (folder / "job.toml").write_text(JOB)
+        job, read_s = timed(lambda: run.read(folder / "job.toml"))
+        run.audited(with_replicates(job, 0))  # what is imported and compiled once is not asked for
+        plain_s = min(timed(lambda: run.audited(with_replicates(job, 0)))[1] for _ in range(2))
+        whole_s = min(timed(lambda: run.audited(job))[1] for _ in range(2))
+    areas = {"fixes": len(log.job.times_s), "read_s": read_s, "plain_s": plain_s, "whole_s": whole_s}
+    print(json.dumps({**areas, "ratio": (read_s + plain_s) / (read_s + whole_s)}))
+
+
+if __name__ == "__main__":
+    main()
