@@ -43,32 +43,29 @@ def fields_at(
     field = np.full(len(x_m), NOWHERE)
     inside = np.zeros(len(x_m), bool)
     nearest = np.full(len(x_m), np.inf)
-    several = np.zeros(len(x_m), int)
-    distances = []
+    beside: dict[int, list[int]] = {}
     for number, outline in enumerate(outlines):
-        distance = _distances(x_m, y_m, outline, reach_m)
-        distances.append(distance)
-        own = (distance == 0) & ~inside
+        close, distance = _close(x_m, y_m, outline, reach_m)
+        own = close[(distance == 0) & ~inside[close]]
         field[own], inside[own] = number, True
-        near = ~inside & (distance < nearest)
-        field[near], nearest[near] = number, distance[near]
-        several += distance <= reach_m
-    for k in np.flatnonzero((several > 1) & ~inside).tolist():
-        before = field[k - 1] if k else NOWHERE
-        if before != NOWHERE and distances[before][k] <= reach_m:
-            field[k] = before
+        rim, apart = close[distance > 0], distance[distance > 0]
+        for k in rim.tolist():
+            beside.setdefault(k, []).append(number)
+        nearer = (apart < nearest[rim]) & ~inside[rim]
+        field[rim[nearer]], nearest[rim[nearer]] = number, apart[nearer]
+    for k in sorted(k for k, fields in beside.items() if len(fields) > 1 and not inside[k]):
+        if k and field[k - 1] in beside[k]:
+            field[k] = field[k - 1]
     return field, inside
 
 
-def _distances(x_m: FloatArray, y_m: FloatArray, outline: BaseGeometry, reach_m: float) -> FloatArray:
-    """Distance of each fix from a field, 0 in it; inf beyond *reach_m*. [m]"""
+def _close(x_m: FloatArray, y_m: FloatArray, outline: BaseGeometry, reach_m: float) -> tuple[IntArray, FloatArray]:
+    """Fixes within *reach_m* of a field, and their distances from it, 0 in it. [m]"""
     west, south, east, north = outline.bounds
-    close = (x_m >= west - reach_m) & (x_m <= east + reach_m) & (y_m >= south - reach_m) & (y_m <= north + reach_m)
-    found = np.full(len(x_m), np.inf)
-    if close.any():
-        distance = shapely.distance(shapely.points(x_m[close], y_m[close]), outline)
-        found[close] = np.where(distance <= reach_m, distance, np.inf)
-    return found
+    near = (x_m >= west - reach_m) & (x_m <= east + reach_m) & (y_m >= south - reach_m) & (y_m <= north + reach_m)
+    index = np.flatnonzero(near)
+    distance = shapely.distance(shapely.points(x_m[index], y_m[index]), outline)
+    return index[distance <= reach_m], distance[distance <= reach_m]
 
 
 def visits(time_s: FloatArray, there: BoolArray) -> list[tuple[int, int]]:

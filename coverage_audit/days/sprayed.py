@@ -48,20 +48,25 @@ def portions_of(drive: DayDrive, field: IntArray) -> list[Portion]:
 def _seen(drive: DayDrive, field: IntArray, unknown: BoolArray) -> FloatArray:
     """Times (k, 2) of legs that look like passes, where no log says when the boom was on."""
     width = drive.machine.boom.width_m
-    parts = [
-        there[unknown[there]] for first, last in visits(drive.time_s, unknown) for there in [np.arange(first, last + 1)]
-    ]
-    legs = np.concatenate(
-        [np.zeros((0, 6)), *(legs_of(drive.time_s[part], drive.x_m[part], drive.y_m[part], width) for part in parts)]
-    )
-    middle = np.searchsorted(drive.time_s, (legs[:, 0] + legs[:, 3]) / 2)
-    place = field[np.minimum(middle, len(field) - 1)]
+    of_fields: dict[int, list[FloatArray]] = {}
     found = [np.zeros((0, 6))]
-    for number in np.unique(place).tolist():
-        own = legs[place == number]
-        least = LEAST_PASSES_UNKNOWN if number == NOWHERE else LEAST_PASSES
-        found.append(own[_with_those_among(own, side_by_side(own, width, least), width)])
+    for first, last in visits(drive.time_s, unknown):
+        part = first + np.flatnonzero(unknown[first : last + 1])
+        legs = legs_of(drive.time_s[part], drive.x_m[part], drive.y_m[part], width)
+        place = field[np.searchsorted(drive.time_s, (legs[:, 0] + legs[:, 3]) / 2)]
+        for number in np.unique(place).tolist():
+            of_fields.setdefault(number, []).append(legs[place == number])
+        # outside the fields each stay is looked at by itself: two days on a road make no passes
+        for own in of_fields.pop(NOWHERE, []):
+            found.append(own[_passes(own, width, LEAST_PASSES_UNKNOWN)])
+    for parts in of_fields.values():
+        own = np.concatenate(parts)
+        found.append(own[_passes(own, width, LEAST_PASSES)])
     return np.concatenate(found)[:, [0, 3]]
+
+
+def _passes(legs: FloatArray, width_m: float, least: int) -> BoolArray:
+    return _with_those_among(legs, side_by_side(legs, width_m, least), width_m)
 
 
 def _with_those_among(legs: FloatArray, worked: BoolArray, width_m: float) -> BoolArray:

@@ -31,6 +31,7 @@ from coverage_audit.read.tracks.form import Asked
 from coverage_audit.read.tracks.registry import logs_of
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Callable, Sequence
 
     from shapely.geometry.base import BaseGeometry
@@ -52,22 +53,23 @@ TASK_DATA = "taskdata.xml"
 class DayResult:
     """What was found, as ``day --json`` tells it, and the files of it: name from the farm's folder to content.
 
-    ``units`` are the farm's. ``done`` are (name, content) of the list of logs that are cut, to be written when all
-    else is.
+    ``units`` and ``zone`` are the farm's. ``done`` are (name, content) of the list of logs that are cut, to be written
+    when all else is.
     """
 
     facts: dict[str, Any]
     files: dict[str, str]
     done: tuple[str, str]
     units: str
+    zone: dt.tzinfo
 
     def json(self) -> str:
         """Return the facts as JSON text."""
         return json_text(self.facts, indent=2)
 
     def text(self, *, dry: bool = False) -> str:
-        """Return the facts in words, in the farm's units; *dry*: nothing was written."""
-        return day_text(self.facts, self.units, dry=dry)
+        """Return the facts in words, in the farm's units and local time; *dry*: nothing was written."""
+        return day_text(self.facts, self.units, self.zone, dry=dry)
 
 
 def day_cut(folder: str | Path, logs: Sequence[str | Path], machine: str | None, progress: Progress) -> DayResult:
@@ -101,12 +103,12 @@ def day_cut(folder: str | Path, logs: Sequence[str | Path], machine: str | None,
     facts = day_facts(cut, day_logs, fields, kept, _drafts(source, plane), plane, zone)
     facts["not_read"] = [{"log": name, "why": why} for name, why in not_read]
     facts["jobs_without_log"] = _without_log(source, kept)
+    facts["jobs_not_read"] = [{"job": one.folder, "why": one.fault} for one in kept if one.fault]
     open_logs = {name for ground in cut.unknown for name in ground.files}
     finished = {name: _size(source, name) for name in read if name not in open_logs}
     files = new_files(facts, cut, fields, plane, zone)
-    return DayResult(
-        facts, files, (DONE, json_text(dict(sorted({**done, **finished}.items())), indent=1)), farm.units or "metric"
-    )
+    list_done = json_text(dict(sorted({**done, **finished}.items())), indent=1)
+    return DayResult(facts, files, (DONE, list_done), farm.units or "metric", zone)
 
 
 # --- which logs -----------------------------------------------------------------------------------

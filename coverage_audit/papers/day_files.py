@@ -77,9 +77,18 @@ def _jobs(cut: Cut, fields: Sequence[KeptField], kept: Sequence[KeptJob], zone: 
     jobs = []
     for job in cut.jobs:
         field = fields[job.field]
-        there = next((one for one in kept if one.holds(frozenset(job.files), field.file, job.start_s, job.end_s)), None)
+        day = dt.datetime.fromtimestamp(job.start_s, zone).date()
+        plain = f"jobs/{file_name(f'{day} {field.name}', ())}"
+        there = next(
+            (
+                one
+                for one in kept
+                if one.holds(frozenset(job.files), field.file, job.start_s, job.end_s)
+                or (one.fault and one.folder == plain)  # whatever it was, it is not made anew beside it
+            ),
+            None,
+        )
         if there is None:
-            day = dt.datetime.fromtimestamp(job.start_s, zone).date()
             taken.append(file_name(f"{day} {field.name}", taken))
         jobs.append(
             {
@@ -229,16 +238,16 @@ def _utc(time_s: float) -> str:
 # --- words ------------------------------------------------------------------------------------------
 
 
-def day_text(facts: dict[str, Any], units: str, *, dry: bool) -> str:
-    """What was found, in words."""
+def day_text(facts: dict[str, Any], units: str, zone: dt.tzinfo, *, dry: bool) -> str:
+    """What was found, in words; times are local."""
     lines = [f"{len(facts['jobs'])} job(s) found." if facts["jobs"] else "No job found."]
-    lines += [line for job in facts["jobs"] for line in _job_lines(job, units, dry=dry)]
+    lines += [line for job in facts["jobs"] for line in _job_lines(job, units, _when(job, zone), dry=dry)]
     for one in facts["not_jobs"]:
-        lines.append(f"{one['field']}, {one['start']} to {one['end']}, {one['machine']}: no job, {one['why']}.")
+        lines.append(f"{one['field']}, {_when(one, zone)}, {one['machine']}: no job, {one['why']}.")
     for one in facts["unknown"]:
         lines.append(
             f"Sprayed outside every kept field: {area(one['area_m2'], units)} about {one['lat']:.5f}, {one['lon']:.5f},"
-            f" {one['start']} to {one['end']}, {one['machine']}. Its driven edge is drawn in {one['draft']}: correct"
+            f" {_when(one, zone)}, {one['machine']}. Its driven edge is drawn in {one['draft']}: correct"
             " it, keep it with field add, and cut the day again."
         )
     seen = {name for one in (*facts["jobs"], *facts["unknown"]) for name in one["logs"]}
@@ -251,13 +260,20 @@ def day_text(facts: dict[str, Any], units: str, *, dry: bool) -> str:
             )
     lines += [f"{one['log']} was not read: {one['why']}" for one in facts["not_read"]]
     lines += [f"{one['job']}: its log {one['log']} is not there; put it back." for one in facts["jobs_without_log"]]
+    lines += [f"{one['job']}: its job file cannot be read: {one['why']}" for one in facts["jobs_not_read"]]
     return "\n".join(lines)
 
 
-def _job_lines(job: dict[str, Any], units: str, *, dry: bool) -> list[str]:
+def _when(one: dict[str, Any], zone: dt.tzinfo) -> str:
+    """Local times of a visit: "2026-06-01 06:01 to 06:09"."""
+    start, end = (dt.datetime.fromisoformat(one[key]).astimezone(zone) for key in ("start", "end"))
+    return f"{start:%Y-%m-%d %H:%M} to {end:{'%H:%M' if start.date() == end.date() else '%Y-%m-%d %H:%M'}}"
+
+
+def _job_lines(job: dict[str, Any], units: str, when: str, *, dry: bool) -> list[str]:
     word = ("would be made" if dry else "made") if job["made"] else "there already, left as it is"
     state = STATES["csv" if job["intervals"] == "boom.csv" else job["intervals"]]
-    lines = [f"{job['field']}, {job['start']} to {job['end']}, {job['machine']}: {job['job']} ({word}; boom {state})."]
+    lines = [f"{job['field']}, {when}, {job['machine']}: {job['job']} ({word}; boom {state})."]
     lines += [
         f"  {area(one['area_m2'], units)} of it fell over the edge on {one['field']}." for one in job["over_edge"]
     ]

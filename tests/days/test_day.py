@@ -267,6 +267,23 @@ def test_a_job_without_its_log_is_told(simple, capsys):
     assert "jobs/2026-06-01-long-acre: its log logs/tractor/a.nmea is not there" in out
 
 
+def test_a_job_file_that_cannot_be_read_is_told_and_left(simple, capsys):
+    assert told(simple, capsys)[0] == 0
+    job = simple / "jobs" / "2026-06-01-long-acre" / "job.toml"
+    job.write_text("[job\n")
+    code, out, _ = told(simple, capsys, "logs/tractor/a.nmea")
+    assert code == 0
+    assert "jobs/2026-06-01-long-acre (there already, left as it is" in out
+    assert "jobs/2026-06-01-long-acre: its job file cannot be read: this is not TOML" in out
+    assert job.read_text() == "[job\n"
+    assert [path.name for path in (simple / "jobs").iterdir() if path.is_dir()] == ["2026-06-01-long-acre"]
+
+
+def test_times_are_told_as_the_clock_on_the_farm_showed_them(simple, capsys):
+    _, out, _ = told(simple, capsys)
+    assert "Long acre, 2026-06-01 08:01 to 08:0" in out
+
+
 @pytest.mark.parametrize(
     ("change", "arguments", "said"),
     [
