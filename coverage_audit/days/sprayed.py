@@ -57,8 +57,7 @@ def _seen(drive: DayDrive, field: IntArray, unknown: BoolArray) -> FloatArray:
         for number in np.unique(place).tolist():
             of_fields.setdefault(number, []).append(legs[place == number])
         # outside the fields each stay is looked at by itself: two days on a road make no passes
-        for own in of_fields.pop(NOWHERE, []):
-            found.append(own[_passes(own, width, LEAST_PASSES_UNKNOWN)])
+        found += [own[_passes(own, width, LEAST_PASSES_UNKNOWN)] for own in of_fields.pop(NOWHERE, [])]
     for parts in of_fields.values():
         own = np.concatenate(parts)
         found.append(own[_passes(own, width, LEAST_PASSES)])

@@ -10,7 +10,7 @@ import numpy as np
 from coverage_audit.drive.boom import boom_timeline
 from coverage_audit.drive.model import Track
 from coverage_audit.errors import InputError
-from coverage_audit.read.records import Interval
+from coverage_audit.read.records import LOGGED, MARKED, Interval
 
 from .tolerances import LEAST_SEGMENTS, TURN_RAD, TURN_STEP_M, TURN_WAY_M, TURNING_SEGMENTS
 
@@ -89,5 +89,6 @@ def slots_of(log: TrackLog, state: str, boom: BoomSettings, time_s: FloatArray, 
     found = []
     for start, end, on in zip(timeline.start_s, timeline.end_s, timeline.on, strict=True):
         sections = tuple((np.flatnonzero(on) + 1).tolist())
-        found.append(Interval(float(start), float(end), () if len(sections) == every else sections))
+        how = MARKED if state == "marks" else LOGGED
+        found.append(Interval(float(start), float(end), () if len(sections) == every else sections, how=how))
     return found

@@ -227,8 +227,8 @@ def local_text(time_s: float, zone: dt.tzinfo) -> str:
 
 def boom_csv(on: Sequence[Interval]) -> str:
     """On-times as a boom file: UTC, to the millisecond."""
-    rows = [f"{_utc(one.on_s)},{_utc(one.off_s)},{'+'.join(str(k) for k in one.sections)}" for one in on]
-    return "\n".join(["on,off,sections", *rows]) + "\n"
+    rows = [f"{_utc(one.on_s)},{_utc(one.off_s)},{'+'.join(str(k) for k in one.sections)},{one.how}" for one in on]
+    return "\n".join(["on,off,sections,how", *rows]) + "\n"
 
 
 def _utc(time_s: float) -> str:

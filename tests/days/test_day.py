@@ -108,6 +108,7 @@ def test_two_neighbours_worked_in_turns_are_two_jobs_each_with_its_own_boom_time
     assert [job["intervals"] for job in result.facts["jobs"]] == ["boom.csv", "marks"]
     assert cli.main(["day", str(tmp_path), "--quiet"]) == 0
     intervals = read_job(tmp_path / result.facts["jobs"][0]["job"] / "job.toml").intervals
+    assert {one.how for one in intervals} == {"marked"}  # as in the log they come from
     on = sum(one.off_s - one.on_s for one in intervals)
     true = sum(b - a for one in (first, last) for a, b in one.job.on_intervals)
     # each of some twenty portions may lose up to half a second at either end, between two fixes

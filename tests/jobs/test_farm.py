@@ -196,6 +196,14 @@ def test_the_report_lists_every_value_that_came_from_the_farm(farm_job):
     }
 
 
+def test_each_figure_that_was_typed_in_says_where(farm_job):
+    farm_job.change("antenna_right", '"0.3 m"', "boom")
+    groups = fact_groups(audit_job(read_job(farm_job.path)))
+    told = {fact.name: fact.how for group in groups for fact in group.facts}
+    assert told["Boom width"] == told["Antenna ahead of the boom"] == told["Time zone of the dates"] == "from the farm"
+    assert told["Antenna right of the boom's centre"] == "from the job"
+
+
 def test_a_job_without_a_farm_lists_none(small_job):
     groups = fact_groups(audit_job(read_job(small_job.path)))
     assert [group.facts for group in groups if group.title.startswith("Taken from the farm")] == [()]

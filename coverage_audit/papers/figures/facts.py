@@ -77,9 +77,9 @@ def fact_groups(audit: Audit) -> tuple[FactGroup, ...]:
         FactGroup("Areas", _area_facts(audit)),
         FactGroup("Volume and rates", volume_facts(audit)),
         FactGroup("Driving", _driving_facts(audit)),
-        FactGroup("Sprayer and boom", _boom_facts(audit.job)),
+        FactGroup("Sprayer and boom", _with_files(_boom_facts(audit.job), audit.job.settings)),
         *([FactGroup("Remembered", _memory_facts(audit.remembered, audit.job.settings))] if audit.remembered else []),
-        FactGroup("Field and log settings", _setting_facts(audit.job.settings)),
+        FactGroup("Field and log settings", _with_files(_setting_facts(audit.job.settings), audit.job.settings)),
         FactGroup("Taken from the farm; all else that was typed in stands in the job", _farm_facts(audit.job.settings)),
         *([FactGroup("How sure: error of the positions", certain)] if certain else []),
     )
@@ -221,6 +221,34 @@ def _setting_facts(settings: JobSettings) -> tuple[Fact, ...]:
         _default_fact("Narrowest listed strip", narrow_m, length(narrow_m, units), ReportSettings().min_width_m),
         Fact("Time zone of the dates", settings.timezone, TYPED if settings.timezone_given else ASSUMED),
     )
+
+
+_KEYS_OF = {
+    "Boom width": ("boom.width", "boom.sections", "boom.nozzles"),
+    "Sections, left to right": ("boom.sections",),
+    "Antenna ahead of the boom": ("boom.antenna_ahead",),
+    "Antenna right of the boom's centre": ("boom.antenna_right",),
+    "Fixed axle behind the antenna": ("boom.axle_behind_antenna",),
+    "Hitch to boom, towed": ("boom.towed",),
+    "Hitch to the trailer's wheels": ("boom.towed_axle", "boom.towed"),
+    "Delay at switching on": ("boom.on_delay",),
+    "Delay at switching off": ("boom.off_delay",),
+    "Time zone of the dates": ("job.timezone",),
+}
+"""Facts that a farm may have typed in, and the keys that say them."""
+
+
+def _with_files(facts: tuple[Fact, ...], settings: JobSettings) -> tuple[Fact, ...]:
+    """*facts* of a job of a farm, those that were typed in with the file that says them."""
+    if settings.farm is None:
+        return facts
+    taken = set(settings.farm.places)
+
+    def told(one: Fact) -> Fact:
+        where = "from the farm" if taken & {*_KEYS_OF.get(one.name, ())} else "from the job"
+        return replace(one, how=f"{one.how}, {where}" if one.how else where) if one.origin == TYPED else one
+
+    return tuple(told(one) for one in facts)
 
 
 def _farm_facts(settings: JobSettings) -> tuple[Fact, ...]:
