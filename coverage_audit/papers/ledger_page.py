@@ -45,11 +45,12 @@ def _field(one: FieldLedger, units: str, number: int) -> dict[str, Any]:
         "jobs": [_job(job, one, units) for job in one.jobs],
         "products": [_product(product, one, units) for product in one.products],
         "mended": _mended(one, units),
+        "touchups": one.touchups,
         "treatments": [words.treatment(group, one, units) for group in one.treatments],
     }
 
 
-def _job(job: JobRow, one: FieldLedger, units: str) -> dict[str, str]:
+def _job(job: JobRow, one: FieldLedger, units: str) -> dict[str, Any]:
     area = job.area_m2
     mended, shared = (one.mended_m2(job.job, together=together) for together in (False, True))
     touchup = job.job in one.touchups
@@ -58,6 +59,7 @@ def _job(job: JobRow, one: FieldLedger, units: str) -> dict[str, str]:
         "name": job.name or job.job.removeprefix("jobs/"),
         "report": f"../../{quote(job.job)}/report/report.html",
         "machine": job.machine,
+        "touchup": touchup,
         "marks": words.job_marks(job, one),
         "target": display.area(area.get("target") or 0.0, units),
         "covered": _share(area.get("covered"), area.get("target")),
@@ -82,10 +84,10 @@ def _product(product: ProductSeason, one: FieldLedger, units: str) -> dict[str, 
         "most": words.used_so_far(product, units),
         "limit": words.dose(product.max_per_season, product.unit, units) if product.max_per_season else "not typed in",
         "left": words.room_left(product, units),
-        "above": display.NOT_KNOWN if above is None else display.small_area(above, units) if above else "nothing",
+        "above": display.NOT_KNOWN if above is None else display.area(above, units) if above else "nothing",
         "places": [
             {
-                "area": display.small_area(place.area_m2, units),
+                "area": display.area(place.area_m2, units),
                 "most": words.dose(place.most_per_ha, product.unit, units),
                 "lat": f"{place.lat:.6f}",
                 "lon": f"{place.lon:.6f}",

@@ -16,6 +16,7 @@ from coverage_audit.cli.command import main
 from coverage_audit.errors import InputError
 from coverage_audit.papers.ledger import ledger_files
 from coverage_audit.read.result_saved import load_record
+from coverage_audit.season.jobs import season_of
 from coverage_audit.season.model import Ended, Limits
 from coverage_audit.season.pool import on_this_machine
 from coverage_audit.season.season import run_season, sorted_out
@@ -167,6 +168,13 @@ def test_a_season_holds_its_own_jobs(farm):
     assert [job.job for job in last.ledger.jobs] == ["jobs/2025-05-30-lower-meadow"]
     with pytest.raises(InputError, match="no job of the season 2020"):
         season(farm, "2020")
+
+
+@pytest.mark.parametrize(
+    ("day", "wanted"), [("2026-06-09", "2025"), ("2026-06-10", "2026"), ("2026-12-31", "2026"), ("2027-06-09", "2026")]
+)
+def test_a_season_begins_on_its_day(day, wanted):
+    assert season_of(day, (6, 10)) == wanted
 
 
 def test_the_day_on_which_a_season_begins_is_the_farms(farm):

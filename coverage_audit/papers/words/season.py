@@ -69,8 +69,8 @@ def support(ledger: Ledger) -> list[str]:
         told.append(_nothing_above(ledger))
     if ledger.failed:
         told.append(
-            f"{display.count(len(ledger.failed), 'job')} could not be audited; nothing of them is in any figure here. "
-            "What they sprayed, and the days to wait after it, come on top."
+            f"{display.count(len(ledger.failed), 'job')} could not be audited, and no figure here holds anything of that. "
+            "What was sprayed then, and the days to wait after it, come on top."
         )
     assumed = sum(1 for job in ledger.jobs if job.assumed)
     if assumed:
@@ -82,7 +82,7 @@ def support(ledger: Ledger) -> list[str]:
 
 
 def _above(one: FieldLedger, product: ProductSeason, units: str) -> str:
-    area = display.small_area(product.above_m2 or 0.0, units)
+    area = display.area(product.above_m2 or 0.0, units)
     at_least = "at least " if product.unknown else ""
     most, limit = (dose(value, product.unit, units) for value in (product.at_least_per_ha, product.max_per_season))
     return (
