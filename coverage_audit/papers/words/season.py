@@ -69,7 +69,7 @@ def support(ledger: Ledger) -> list[str]:
         told.append(_nothing_above(ledger))
     if ledger.failed:
         told.append(
-            f"{display.count(len(ledger.failed), 'job')} could not be audited, and no figure here holds anything of that. "
+            f"{display.count(len(ledger.failed), 'job')} could not be audited, and nothing of that is in any figure. "
             "What was sprayed then, and the days to wait after it, come on top."
         )
     assumed = sum(1 for job in ledger.jobs if job.assumed)
