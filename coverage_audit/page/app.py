@@ -20,7 +20,7 @@ from coverage_audit.sheet.draft import JOB_FILE
 from . import answer, asked, changes, together
 from .answers import PAPER_POLICY, nothing, served, told, unknown
 from .assets import assets
-from .desk import PLAN, REPORT, ChangedError
+from .desk import PLAN, PROOF, REPORT, ChangedError
 from .drawn import drawn
 from .tolerances import TELL_S
 from .view import job_row, paper_files, sheet_facts
@@ -286,6 +286,10 @@ class Page:
             wanted = asked.text(await asked.words(request), "do")
             if wanted == "stop":
                 self.work.stop(job.id)
+            elif wanted == "proof":
+                from .proving import proven  # noqa: PLC0415 - its libraries are an extra, not needed for all else
+
+                self.work.begin(job.id, partial(proven, self.desk, job.path / JOB_FILE, job.path / PROOF))
             elif wanted == "plan":
                 self.work.begin(job.id, partial(answer.planned, self.desk, job.path / JOB_FILE, job.path / PLAN))
             else:

@@ -18,7 +18,7 @@ from coverage_audit.sheet.facts import JobRow, SheetFacts
 from coverage_audit.sheet.logs import DriveFacts, drive_facts, logs_in, plane_origin, simple_way, within
 from coverage_audit.sheet.outline import corners_m, known_field, middle_of, rings_m
 
-from .desk import PLAN, REPORT, Desk, JobFolder
+from .desk import PLAN, PROOF, REPORT, Desk, JobFolder
 from .tolerances import MOST_KEPT_LOGS
 
 if TYPE_CHECKING:
@@ -197,7 +197,7 @@ def is_old(job: JobFolder) -> bool:
 def paper_files(job: JobFolder) -> dict[tuple[str, str], Path]:
     """Papers of the job by the folder and name under which they are asked for."""
     found = {}
-    for folder in (REPORT, PLAN):
+    for folder in (REPORT, PLAN, PROOF):
         with suppress(OSError):
             for path in (job.path / folder).iterdir():
                 if path.is_file() and not path.name.startswith("."):

@@ -32,12 +32,21 @@ PAPERS = {
     "plan/touchup_sheet.html": "The sheet for going back, to print and take along",
     "plan/report.html": "The report with the plan for going back",
     "plan/touchup.gpx": "The way of going back, for a phone (GPX)",
+    "proof/proof.pdf": "The proof for a buyer, to print or send (PDF)",
+    "proof/proof.html": "The same as a page",
+    "proof/proof-buyer.json": "Its record, for the buyer's own check",
     "report/missed.gpx": "Missed places to walk to with a phone (GPX)",
     "report/findings.geojson": "Missed and double ground for a map program (GeoJSON)",
     "report/passes.geojson": "Passes for a map program (GeoJSON)",
     "report/summary.json": "Every figure (JSON)",
 }
 """Papers that are one tap away, in this order."""
+
+KEYS_WORDS = (
+    "Your keys lie in the farm's folder, in keys. seller.private and seller.salts are yours alone: copy them to a safe "
+    "place and give them to nobody. seller.public is for your buyers: hand it over in person."
+)
+"""What must be known of keys once they are made."""
 
 CAUTION = (
     "Going back is a second application: read the label first, wear what it names, keep people and stock out until its "
@@ -246,6 +255,8 @@ def answer_html(facts: SheetFacts, work: WorkFacts) -> Markup:
         lines=screens.answer_lines(summary) if summary else (),
         papers=[(name, text) for name, text in PAPERS.items() if name in facts.papers],
         caution=CAUTION,
+        proof=screens.proof_words(summary) if summary else "",
+        keys=KEYS_WORDS if any(name.startswith("proof/") for name in facts.papers) else "",
         **_HELPERS,
     )
 

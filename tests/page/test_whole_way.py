@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import stat
 import subprocess
 import sys
 import zipfile
@@ -13,6 +14,7 @@ import numpy as np
 import pytest
 from page_house import open_house
 from phone_log import PLACE, phone_log
+from simulator.files import to_nmea_text
 
 from coverage_audit.cli import command as cli
 from coverage_audit.drive.model import PlaneOrigin
@@ -331,3 +333,47 @@ def test_killed_while_saving_at_any_moment_the_job_is_the_old_one_or_the_new_one
     found = json.loads(told)
     assert found["wrong"] == []
     assert found["killed"] >= 20  # steps of one saving at which it died
+
+
+def logged(house):
+    """A job whose log says when the boom was on, with all that a proof needs; its id."""
+    (house.root / "fields" / "long-meadow.geojson").write_text(LOG.geojson)
+    kept = house.send("/upload", to_nmea_text(LOG.job, PLACE).encode(), "terminal.nmea")["logs"]
+    go = house.post("/jobs", logs=kept)["go"]
+    job = go.removeprefix("/job/")
+    path = house.root / "jobs" / job / "job.toml"
+    path.write_text(path.read_text() + "[accuracy]\nreplicates = 4\n")
+    mark = Desk(house.root).job(job).mark
+    found = house.post(f"/job/{job}/set", mark=mark, keys={"boom.width": "9 m", "boom.antenna_ahead": "1.4 m"})
+    assert found["status"] == 200, found
+    return job
+
+
+def test_a_logged_job_is_proven_with_keys_that_the_farm_keeps(farm, capsys):
+    job = logged(farm)
+    assert Desk(farm.root).job(job).draft.get("boom.intervals") == "log"
+    assert farm.facts(job).stage == "done"
+    assert "Make a proof" in json.loads(farm.get(f"/job/{job}/parts").body)["parts"]["answer"]
+    farm.post(f"/job/{job}/work", do="proof")
+    assert farm.facts(job).stage == "done", farm.facts(job)
+    keys, proof = farm.root / "keys", farm.root / "jobs" / job / "proof" / "proof.pdf"
+    assert stat.S_IMODE((keys / "seller.private").stat().st_mode) == 0o600
+    check = ["proof", "check", str(proof), "--public-key", str(keys / "seller.public")]
+    assert cli.main([*check, "--quiet"]) == 0
+    capsys.readouterr()
+    before = (keys / "seller.private").read_bytes()
+    (keys / "seller.salts").unlink()
+    farm.post(f"/job/{job}/work", do="proof")
+    assert "a part of your keys is missing" in farm.facts(job).fault
+    assert (keys / "seller.private").read_bytes() == before
+
+
+def test_no_proof_is_offered_of_a_guess(farm):
+    job = finished(farm)
+    farm.facts(job)
+    told = json.loads(farm.get(f"/job/{job}/parts").body)["parts"]["answer"]
+    assert "Make a proof" not in told
+    assert "No proof can be made of this job" in told
+    farm.post(f"/job/{job}/work", do="proof")
+    assert farm.facts(job).stage == "failed"
+    assert not (farm.root / "keys").exists()

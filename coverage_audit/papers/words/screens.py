@@ -152,6 +152,13 @@ def said_words(said: Sequence[Said], others: int) -> str:
     return f"{told} as you remember it: marked as remembered in every paper."
 
 
+def proof_words(summary: Mapping[str, Any]) -> str:
+    """Why no proof can be made of an answer; "" when one can be tried."""
+    if summary.get("boom_state") in ("logged", "marked"):
+        return ""
+    return "No proof can be made of this job: it takes a log that says when the boom was on, not a guess or a memory."
+
+
 def farm_paper_words(name: str) -> str:
     """What a paper of the whole farm is."""
     folder, _, file = name.partition("/")
