@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 _SIGNATURE = b".FIT"  # bytes 8 to 11 of the header, FIT protocol 2.0
 _SEMICIRCLE_DEG = 180.0 / 2**31
-_BROKEN = (ValueError, TypeError, LookupError, OverflowError, AttributeError, struct.error, OSError)
+_BROKEN = (ValueError, TypeError, LookupError, ArithmeticError, AttributeError, AssertionError, struct.error, OSError)
 """What the library lets through on damaged files, beside its own errors."""
 
 _FIELDS = {
