@@ -205,6 +205,7 @@ def test_projected_well_known_text_is_turned_to_degrees(tmp_path):
         ("POLYGON ((0 0, 1 0, 1 1", r"b\.wkt, shape 1: this well-known text is broken or cut off"),
         ("GEOMETRYCOLLECTION (" * 100_000, "its brackets are nested over 16 deep"),
         ("POINT (1 2)", "there is no area in it"),
+        ("POLYGON ((0 0, 1e999 0, 1 1, 0 0))", "a coordinate in it is not a number"),
         ("POLYGON EMPTY", "there is no area in it"),
         ("POLYGON ((0 0, 1 0, 1 1, 0 0))\nrubbish (", r"b\.wkt, shape 2: this well-known text is broken"),
         ("SRID=999999;POLYGON ((0 0, 1 0, 1 1, 0 0))", "coordinate reference system that cannot be read"),

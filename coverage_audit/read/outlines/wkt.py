@@ -62,7 +62,8 @@ def _shape(text: str, place: str) -> BaseGeometry:
     if _depth(text) > tol.MAX_SHAPE_DEPTH:  # the library would run out of stack
         raise InputError(f"its brackets are nested over {tol.MAX_SHAPE_DEPTH} deep; export it again", place)
     try:
-        return shapely.force_2d(shapely.from_wkt(text.strip().rstrip(";")))
+        with np.errstate(all="ignore"):  # of numbers beyond all size, which are refused where they are counted
+            return shapely.force_2d(shapely.from_wkt(text.strip().rstrip(";")))
     except (shapely.errors.GEOSException, ValueError, RecursionError) as error:
         raise InputError("this well-known text is broken or cut off; export it again", place) from error
 
