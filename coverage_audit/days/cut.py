@@ -228,6 +228,9 @@ class _Day:
             for one in self.portions
             if (one.first, one.last) not in own and one.last >= inner[0] and one.first <= inner[-1]
         ]
+        known = range(1, 1 + len(self.drive.machine.boom.sections_m))
+        if any(number not in known for slot in self.drive.slots for number in slot.sections):
+            return None  # a list of on-times cannot tell of sections that the job's boom does not have
         if not others and not mixed:
             return None
         found = []

@@ -29,15 +29,18 @@ def state_of(log: TrackLog, said: str, time_s: FloatArray, x_m: FloatArray, y_m:
     Parameters
     ----------
     said : str
-        The farm's word for the machine; "" where it leaves it open.
+        The farm's word for the machine, which counts where the log holds such a state; "" where it leaves it open.
     time_s, x_m, y_m, segment : arrays of shape (n,)
         The log's fixes in time order.
     """
-    if said:
+    marked = any(
+        " ".join(word.casefold().split()) in BOOM_MARKS for mark in log.marks for word in (mark.text, mark.kind)
+    )
+    if said in ("segments", ASSUME) or (said == "log" and log.has_switch) or (said == "marks" and marked):
         return said
     if log.has_switch:
         return "log"
-    if any(" ".join(word.casefold().split()) in BOOM_MARKS for mark in log.marks for word in (mark.text, mark.kind)):
+    if marked:
         return "marks"
     return "segments" if _segments_are_passes(time_s, x_m, y_m, segment) else ASSUME
 
@@ -65,10 +68,12 @@ def _turns_round(x_m: FloatArray, y_m: FloatArray) -> bool:
 def slots_of(log: TrackLog, state: str, boom: BoomSettings, time_s: FloatArray, segment: IntArray) -> list[Interval]:
     """When the boom was on by a log's own state, without the delays of its valves, which the job's audit applies.
 
+    A log may know more sections than the farm: they are numbered as the log has them.
+
     Raises
     ------
     InputError
-        The log has more sections than the machine.
+        The farm says of a state that the log does not hold.
     """
     if state == ASSUME or len(time_s) < 2:
         return []
@@ -78,17 +83,18 @@ def slots_of(log: TrackLog, state: str, boom: BoomSettings, time_s: FloatArray, 
         *(time_s, nothing, nothing, nothing, nothing, whole, nothing, nothing, segment, whole, whole > 0),
         median_step_s=1.0,
     )
-    plain = replace(boom, intervals=state, on_delay_s=0.0, off_delay_s=0.0)
+    count = max([len(boom.sections_m), *(change.section for change in log.switch)])
+    sections_m = boom.sections_m if count == len(boom.sections_m) else (boom.width_m / count,) * count
+    plain = replace(boom, sections_m=sections_m, intervals=state, on_delay_s=0.0, off_delay_s=0.0)
     try:
         timeline, _ = boom_timeline(plain, (log,), track, None, 0.0)
     except InputError as error:
         if error.place == "boom.intervals":  # never on
             return []
         raise InputError(error.what, log.file) from error
-    every = len(boom.sections_m)
     found = []
     for start, end, on in zip(timeline.start_s, timeline.end_s, timeline.on, strict=True):
         sections = tuple((np.flatnonzero(on) + 1).tolist())
         how = MARKED if state == "marks" else LOGGED
-        found.append(Interval(float(start), float(end), () if len(sections) == every else sections, how=how))
+        found.append(Interval(float(start), float(end), () if len(sections) == count else sections, how=how))
     return found

@@ -252,11 +252,11 @@ def day_text(facts: dict[str, Any], units: str, zone: dt.tzinfo, *, dry: bool) -
         )
     seen = {name for one in (*facts["jobs"], *facts["unknown"]) for name in one["logs"]}
     for one in facts["logs"]:
-        if one["log"] not in seen and not one["fields"]:
+        if one["log"] not in seen and not one["fields"] and not one["replaced_fixes"]:
             lines.append(f"{one['log']}: it fits no field, and nothing in it looks like spraying.")
         if one["replaced_fixes"]:
             lines.append(
-                f"{one['log']}: {one['replaced_fixes']} fixes left out, a better log of {one['machine']} has them."
+                f"{one['log']}: {one['replaced_fixes']} fixes left out, another log of {one['machine']} has their time."
             )
     lines += [f"{one['log']} was not read: {one['why']}" for one in facts["not_read"]]
     lines += [f"{one['job']}: its log {one['log']} is not there; put it back." for one in facts["jobs_without_log"]]

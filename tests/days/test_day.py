@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import shapely
 from contractor_week import FIELDS, Day, at, gpx_text, ground, lay_out, nmea_text, text_of
+from simulator.files import sentence
 from simulator.jobs import Stop
 
 from coverage_audit import run
@@ -154,7 +155,7 @@ def test_of_two_loggers_of_one_machine_the_one_that_knows_the_boom_is_taken(cut,
         "logs/tractor/a.nmea": False,
         "logs/tractor/phone.gpx": True,
     }
-    assert "a better log of tractor has them" in run.day_cut(tmp_path).text()
+    assert "another log of tractor has their time" in run.day_cut(tmp_path).text()
 
 
 def test_a_log_in_two_parts_is_one_job_of_both(cut):
@@ -195,6 +196,36 @@ def test_a_boom_that_was_never_on_makes_no_job(cut):
     assert facts["jobs"] == []
     ((field, why),) = [(one["field"], one["why"]) for one in facts["not_jobs"]]
     assert (field, why) == ("Long acre", "the boom was off")
+
+
+def test_what_the_farm_says_of_the_state_counts_where_the_log_holds_it(cut, tmp_path):
+    day = day_of()
+    day.spray("Long acre", FIELDS["Long acre"])
+    phone = dataclasses.replace(day, kind="plain", seed=77)
+    lay_out(tmp_path, {"logs/tractor/phone.gpx": phone}, ONE)
+    farm = tmp_path / "farm.toml"
+    for word, wanted in (("log", "assume"), ("marks", "assume"), ("assume", "assume")):
+        farm.write_text(f'[machine.tractor]\nboom.width = "12 m"\nboom.intervals = "{word}"\n')
+        facts = run.day_cut(tmp_path).facts
+        near(facts, *day.truth())
+        assert facts["jobs"][0]["intervals"] == wanted
+    facts = cut({"logs/tractor/a.nmea": day}, logs=["logs/tractor/a.nmea"])
+    assert facts["jobs"][0]["intervals"] == "log"
+
+
+def test_sections_that_the_farm_does_not_know_are_no_hindrance(tmp_path):
+    day = day_of()
+    day.spray("Long acre", FIELDS["Long acre"])
+    lay_out(tmp_path, {"logs/tractor/a.nmea": day}, ONE)
+    path = tmp_path / "logs" / "tractor" / "a.nmea"
+    lines = []
+    for line in path.read_text().splitlines(keepends=True):
+        state = line.split(",")[2] if "XDR" in line else None
+        lines += [line] if state is None else [sentence(f"IIXDR,S,{state},,BOOM{k}") for k in (1, 2, 3)]
+    path.write_text("".join(lines))
+    facts = run.day_cut(tmp_path).facts
+    near(facts, *day.truth())
+    assert facts["jobs"][0]["intervals"] == "log"
 
 
 def test_driving_by_on_the_road_is_no_visit(cut):
