@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     Progress = Callable[[str, float], None]
 
-REPORT_PAPERS = ("report.html", "summary.json", "findings.geojson", "missed.gpx", "passes.geojson")
+REPORT_PAPERS = ("report.html", "summary.json", "findings.geojson", "missed.gpx", "passes.geojson", "report.png")
 """What an audit gives in any case."""
 
 COMPARISON_PAPERS = ("compare.html", "compare.json")
@@ -248,7 +248,7 @@ def summary_text(audit: Audit) -> str:
     return summary_json(audit)
 
 
-def papers(audit: Audit, plan: TouchupPlan | None = None, *, rate_grid: bool = False) -> dict[str, str]:
+def papers(audit: Audit, plan: TouchupPlan | None = None, *, rate_grid: bool = False) -> dict[str, str | bytes]:
     """File name to content of everything that an audit gives, with the touch-up *plan* when there is one.
 
     Parameters
@@ -271,9 +271,19 @@ def papers(audit: Audit, plan: TouchupPlan | None = None, *, rate_grid: bool = F
         "findings.geojson": findings_geojson(audit),
         "missed.gpx": missed_gpx(audit),
         "passes.geojson": passes_geojson(audit),
+        **pictures(audit, plan),
         **({} if plan is None else _plan_papers(audit, plan)),
         **(_rate_grid(audit) if rate_grid else {}),
     }
+
+
+def pictures(audit: Audit, plan: TouchupPlan | None = None) -> dict[str, str | bytes]:
+    """The answer as a picture, and as a page of paper where the library that writes it is installed."""
+    from coverage_audit.papers.picture import report_pdf, report_png
+
+    picture = report_png(audit, plan)
+    paper = report_pdf(audit, picture)
+    return {"report.png": picture, **({} if paper is None else {"report.pdf": paper})}
 
 
 def touchup_papers(audit: Audit, plan: TouchupPlan) -> dict[str, str]:

@@ -70,7 +70,7 @@ def too_large(order: Order) -> Outcome:
     return Outcome(order.job, FAILED, MEMORY, reason)
 
 
-def _audited(job_file: Path, label: str) -> tuple[dict[str, str], JobRecord, frozenset[str], str]:
+def _audited(job_file: Path, label: str) -> tuple[dict[str, str | bytes], JobRecord, frozenset[str], str]:
     job = run.read(job_file)
     audit = run.audited(job, None, job_file)
     sources = frozenset(sha256 for _, sha256 in job.sources)
@@ -86,7 +86,7 @@ def _kept(order: Order, folder: Path, outcome: Outcome) -> Outcome:
     return outcome
 
 
-def _written(folder: Path, papers: dict[str, str], sources: frozenset[str], token: str) -> None:
+def _written(folder: Path, papers: dict[str, str | bytes], sources: frozenset[str], token: str) -> None:
     """Write the papers; a run that was ended a moment ago may still hold the folder."""
     until = time.monotonic() + BUSY_WAIT_S
     while True:

@@ -86,7 +86,7 @@ def test_the_strip_gone_back_for_is_the_skip(found):
         long = {"off": 80.0 if one.state == "remembered" else 40.0, "left out": 112.0}[one.skip]
         assert largest.length_m == pytest.approx(long, abs=12.0), one  # switching and a log of 2.5 m from fix to fix
         # both neighbours wander: sqrt(2) of 0.9, 0.35 and 0.01 m, twice over, and how they were steered
-        assert largest.mean_width_m == pytest.approx(8.6, abs=2.6 if one.receiver == "phone" else 1.0), one
+        assert largest.mean_width_m == pytest.approx(8.6, abs=2.6 if one.receiver == "phone" else 1.5), one
 
 
 def test_one_first_line_in_every_paper(found, papers):

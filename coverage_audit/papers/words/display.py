@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 NOT_KNOWN = "not known"
 SPACE = "\u00a0"
+ALIKE_SHARE = 0.2
+"""A value of at least this share of the far end of its range chooses the unit of both. [1]"""
 WHERE_WORDS = {
     "between passes": "between passes",
     "headland": "on the headland",
@@ -120,8 +122,10 @@ def area_range(low_m2: float, high_m2: float, units: str) -> tuple[str, str]:
 
 
 def areas_alike(m2: Sequence[float], units: str) -> list[str]:
-    """Areas [m2] all in one unit and with as many decimals, those that fit the largest."""
+    """Areas [m2] all in one unit, with as many decimals: as fits the first, or a far larger one among them."""
     system, most = _SYSTEMS[units], max(m2)
+    if m2[0] >= ALIKE_SHARE * most:
+        most = m2[0]
     if most >= system.least_land_m2:
         return [_quantity(one, system.land, 2, units) for one in m2]
     decimals = 1 if 0 < most / system.ground.size < 9.95 else 0

@@ -1,0 +1,138 @@
+"""The answer as one picture, and as a page of paper: what one sends by message, or files."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import unicodedata
+from importlib import import_module
+from importlib.util import find_spec
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from PIL import Image, ImageDraw, ImageFont
+
+from coverage_audit.papers.maps.painted import INK, PAPER, SOFT, hatched, painted_map
+from coverage_audit.recipe.answer import answer_of
+
+from .page import sprayed_from_to
+from .words.answer import answer_figures, first_line, notices
+from .words.display import SPACE, local_datetime
+
+if TYPE_CHECKING:
+    from coverage_audit.papers.words.answer import Told
+    from coverage_audit.recipe.result import Audit
+    from coverage_audit.touchup.model import TouchupPlan
+
+WIDTH_PX, MARGIN_PX, MAP_HIGH_PX = 1200, 40, 760
+"""Width of the picture, its margin, and the most that the map takes of its height. [px]"""
+
+LABELS = 12
+"""Strips named in the picture. [1]"""
+
+PAPER_MM = {"us": ("letter", 215.9, 279.4), "metric": ("A4", 210.0, 297.0)}
+"""Paper by the person's units: name, width and height (ANSI/ASME Y14.1, ISO 216). [mm]"""
+
+
+def report_png(audit: Audit, plan: TouchupPlan | None = None) -> bytes:
+    """PNG of 1200 px: title, first line, notices, map, the three figures."""
+    found = answer_of(audit, plan)
+    chart, pixels = painted_map(audit, WIDTH_PX - 2 * MARGIN_PX, MAP_HIGH_PX)
+    image = Image.new("RGB", (WIDTH_PX, chart.height + 900), PAPER)
+    draw = ImageDraw.Draw(image)
+    settings = audit.job.settings
+    when = local_datetime(sprayed_from_to(audit)[0], settings.timezone)
+    y = _text(draw, MARGIN_PX, f"{settings.name or 'Spray job'}, {when}", 26, SOFT)
+    y = _text(draw, y + 6, first_line(found, audit), 44, INK)
+    for line in notices(audit):
+        y = _text(draw, y + 4, line, 26, INK)
+    y += 16
+    image.paste(chart, (MARGIN_PX, y))
+    for strip in found.listed[:LABELS]:
+        at = pixels(np.array([[strip.label_point.x, strip.label_point.y]])).tolist()[0]
+        draw.text((MARGIN_PX + at[0], y + at[1]), strip.id, INK, _font(24), "mm", stroke_width=4, stroke_fill=PAPER)
+    y += chart.height + 20
+    y = max(_figure(image, told, rank, y) for rank, told in enumerate(answer_figures(found, audit)))
+    y = _text(draw, y + 12, "Best value, and the range that holds the truth 9 times in 10. North is up.", 22, SOFT)
+    image = image.crop((0, 0, WIDTH_PX, y + MARGIN_PX // 2))
+    out = io.BytesIO()
+    image.quantize(64).save(out, "PNG", optimize=True)
+    return out.getvalue()
+
+
+def report_pdf(audit: Audit, picture: bytes) -> bytes | None:
+    """One page with the *picture* of the answer; None where the library that writes PDF is not installed.
+
+    The same audit gives the same bytes with the same version of the library.
+    """
+    if find_spec("fpdf") is None:
+        return None
+    name, wide, high = PAPER_MM[audit.job.settings.report.units]
+    paper: Any = import_module("fpdf").FPDF(format=name)
+    paper.file_id = lambda: None
+    paper.set_creation_date(dt.datetime.fromtimestamp(round(audit.end_s), dt.UTC))
+    paper.set_title(plain(audit.job.settings.name or "Spray job"))
+    paper.set_lang("en")
+    paper.set_auto_page_break(auto=False)
+    paper.add_page()
+    with Image.open(io.BytesIO(picture)) as image:
+        scale = min((wide - 20) / image.width, (high - 20) / image.height)
+        size = (image.width * scale, image.height * scale)
+    told = plain(first_line(answer_of(audit), audit))
+    paper.image(io.BytesIO(picture), x=(wide - size[0]) / 2, y=10, w=size[0], h=size[1], alt_text=told)
+    return bytes(paper.output())
+
+
+def plain(text: str) -> str:
+    """*text* in the letters that the picture's font has: accents are left off, others become a question mark."""
+    bare = unicodedata.normalize("NFKD", text.replace(SPACE, " ").replace("²", "\ue000"))
+    kept = "".join(letter for letter in bare if not unicodedata.combining(letter))
+    return "".join("²" if letter == "\ue000" else letter if letter.isascii() else "?" for letter in kept)
+
+
+def _font(size: int) -> ImageFont.FreeTypeFont:
+    return ImageFont.load_default(size)  # type: ignore[return-value] # with FreeType, which every wheel has
+
+
+def _figure(image: Image.Image, told: Told, rank: int, y: int) -> int:
+    draw, x = ImageDraw.Draw(image), MARGIN_PX + rank * (WIDTH_PX - 2 * MARGIN_PX) // 3
+    kind = "missed" if told.kind == "perhaps" else told.kind
+    swatch = hatched(kind, (36, 24))
+    if told.kind == "perhaps":
+        swatch = Image.blend(swatch, Image.new("RGB", swatch.size, PAPER), 0.5)
+    image.paste(swatch, (x, y + 4))
+    draw.rectangle((x, y + 4, x + 36, y + 28), outline=INK)
+    _line(draw, (x + 46, y), told.name, 28, INK)
+    _line(draw, (x, y + 40), told.best, 44, INK)
+    _line(draw, (x, y + 94), told.range, 28, INK)
+    return y + 130
+
+
+def _text(draw: ImageDraw.ImageDraw, y: int, text: str, size: int, colour: str) -> int:
+    """Draw *text* in lines that fit the picture; the level below it. [px]"""
+    lines, line = [], ""
+    for word in text.split(" "):
+        longer = f"{line} {word}".strip()
+        if line and _width(longer, size) > WIDTH_PX - 2 * MARGIN_PX:
+            lines.append(line)
+            longer = word
+        line = longer
+    for each in [*lines, line]:
+        _line(draw, (MARGIN_PX, y), each, size, colour)
+        y += round(1.25 * size)
+    return y
+
+
+def _width(text: str, size: int) -> float:
+    return _font(size).getlength(plain(text).replace("²", "2"))
+
+
+def _line(draw: ImageDraw.ImageDraw, at: tuple[int, int], text: str, size: int, colour: str) -> None:
+    """One line; the font has no raised two, so a small one is raised."""
+    x, y = float(at[0]), at[1]
+    for rank, part in enumerate(plain(text).split("²")):
+        if rank:
+            draw.text((x, y), "2", colour, _font(round(0.6 * size)))
+            x += _font(round(0.6 * size)).getlength("2")
+        draw.text((x, y), part, colour, _font(size))
+        x += _font(size).getlength(part)

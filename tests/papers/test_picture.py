@@ -1,0 +1,68 @@
+"""The picture that one sends, and the page made of it."""
+
+import io
+
+import numpy as np
+import pytest
+import shapely
+from audit_builder import large_job, make_audit, worked_figure
+from PIL import Image
+from pypdf import PdfReader
+
+from coverage_audit.papers.maps.painted import PAPER, WASH, painted_map
+from coverage_audit.papers.picture import plain, report_pdf, report_png
+
+
+def rgb(colour):
+    return tuple(int(colour[k : k + 2], 16) for k in (1, 3, 5))
+
+
+def test_the_picture_is_a_png_of_1200_pixels_and_the_same_each_time():
+    made = report_png(large_job("us"))
+    with Image.open(io.BytesIO(made)) as image:
+        assert (image.format, image.width) == ("PNG", 1200)
+        assert 900 < image.height < 2400
+    assert made == report_png(large_job("us"))
+    assert len(made) < 300_000  # a message carries it
+
+
+def test_each_kind_of_ground_lies_where_the_audit_has_it():
+    """100 x 60 m with a missed strip: sprayed ground is plain, missed ground hatched in ink over paper."""
+    audit = worked_figure()
+    image, pixels = painted_map(audit, 1000, 700)
+    (strip,) = audit.missed_strips
+    colours = np.asarray(image)
+
+    def seen(shape):
+        west, south, east, north = shapely.bounds(shape)
+        (left, low), (right, high) = pixels(np.array([[west, south], [east, north]]))
+        return colours[int(high) + 2 : int(low) - 1, int(left) + 2 : int(right) - 1].reshape(-1, 3)
+
+    once = seen(shapely.box(2, 2, 8, 58))
+    assert (np.abs(once.astype(int) - rgb(WASH)).max(axis=1) < 3).mean() > 0.8  # but for the line driven
+    hatched = seen(strip.polygon)
+    dark = (hatched.mean(axis=1) < 100).mean()
+    assert 0.15 < dark < 0.6
+    assert tuple(colours[1, 1].tolist()) == rgb(PAPER)
+
+
+def test_a_hole_in_the_field_is_no_ground():
+    field = shapely.box(0, 0, 100, 60) - shapely.box(40, 20, 60, 40)
+    audit = make_audit(field, [shapely.LineString([(0, 5), (100, 5)])], [], [])
+    image, pixels = painted_map(audit, 1000, 700)
+    x, y = pixels(np.array([[50.0, 30.0]]))[0].astype(int)
+    assert image.getpixel((int(x), int(y))) == rgb(PAPER)
+
+
+def test_names_keep_what_the_font_has():
+    assert plain("Wiesenstück Ø 3,613\u00a0ft²") == "Wiesenstuck ? 3,613 ft²"
+
+
+@pytest.mark.parametrize(("units", "size"), [("us", (612, 792)), ("metric", (595, 842))])
+def test_the_page_is_one_sheet_of_the_persons_paper(units, size):
+    audit = large_job(units)
+    made = report_pdf(audit, report_png(audit))
+    (page,) = PdfReader(io.BytesIO(made)).pages
+    assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx(size, abs=1)
+    assert len(page.images) == 1
+    assert made == report_pdf(audit, report_png(audit))
