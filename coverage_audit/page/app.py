@@ -214,6 +214,9 @@ class Page:
         async def made() -> Any:  # noqa: ANN401 - JSON
             logs = asked.texts(await asked.words(request), "logs")
             jobs = await run_in_threadpool(changes.new_jobs, self.desk, logs)
+            for job in [await run_in_threadpool(self.desk.job, one) for one in jobs]:
+                if not job.draft.lacks:
+                    self._begin(job)
             return {"go": f"/job/{jobs[0]}" if len(jobs) == 1 else "/"}
 
         return await told(made())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import os
 import re
@@ -289,6 +290,44 @@ def test_a_page_that_is_closed_in_the_middle_loses_nothing(served, dropped, chro
     again.goto(url)
     expect(again.locator("#draw-area")).to_contain_text("3 corners")
     assert again.input_value('[data-key="job.name"]') == "Creek side"
+
+
+def test_a_part_of_a_pass_is_dragged_along_and_taken_back(served, dropped, chromium):
+    address, root, _ = served
+    visit = Visit(chromium, 1280)
+    visit.enter(address)
+    visit.begin(root)
+    (root / "fields" / "long-meadow.geojson").write_text(LOG.geojson)
+    page = visit.page
+    visit.drop(dropped)
+    visit.answered()
+    place = page.locator('[data-map="boom"] canvas')
+    place.scroll_into_view_if_needed()
+    found = json.loads(page.request.get(f"{page.url}/map").text())
+    one = next(one for one in found["stretches"] if one["pass"] and one["number"] == 6)
+    middle_x, middle_y, scale = map(float, place.get_attribute("data-view").split())
+    box, (first, last) = place.bounding_box(), (np.array(one["way"][k][:2]) for k in (0, -1))
+
+    def at(share):
+        x, y = first + share * (last - first)
+        across = box["x"] + (x - middle_x) * scale + box["width"] / 2
+        return across, box["y"] + (middle_y - y) * scale + box["height"] / 2
+
+    page.mouse.move(*at(0.25))
+    page.mouse.down()
+    for share in (0.4, 0.6, 0.75):
+        page.mouse.move(*at(share))
+    page.mouse.up()
+    expect(page.locator("#pick")).to_contain_text("off, as you remember it")
+    expect(page.locator("#part-boom")).to_contain_text("1 stretch as you remember it")
+    desk = Desk(root)
+    (row,) = desk.job(desk.jobs()[0]).draft.get("boom.remembered")
+    lasted = dt.datetime.fromisoformat(row["off_until"]) - dt.datetime.fromisoformat(row["at"])
+    # half of the pass, told to the second at both ends; a pixel of the map is half a metre, a fifth of a second
+    assert lasted.total_seconds() == pytest.approx((one["to"] - one["from"]) / 2, abs=2.5)
+    page.click("text=Take back the last")
+    expect(page.locator("#part-boom")).to_contain_text("Nothing is remembered yet")
+    assert desk.job(desk.jobs()[0]).draft.get("boom.remembered") is None
 
 
 def test_what_is_being_typed_stays_while_the_sheet_is_drawn_anew(served, dropped, chromium):

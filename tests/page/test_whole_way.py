@@ -281,6 +281,7 @@ def test_a_day_over_kept_fields_is_cut_into_their_jobs(farm):
     parts = json.loads(farm.get(f"{go}/parts").body)["parts"]
     assert "Long meadow" in parts["field"]
     assert "All passes as a list" in parts["boom"]
+    assert farm.facts("2026-05-20-long-meadow").stage == "done"  # nothing was open, so nobody had to ask
 
 
 def test_a_drawn_field_says_whether_it_was_made_from_the_drive(farm):
