@@ -95,10 +95,11 @@ def read_files(contents: Mapping[str, str | bytes], job_file: str, progress: Pro
     InputError
         As :func:`read`.
     """
-    from coverage_audit.files.scratch import laid_out
+    from coverage_audit.jobs.read import read_job_from
+    from coverage_audit.read.packed import Memory
 
-    with laid_out(contents) as folder:
-        return read(folder / job_file, progress)
+    files = {name: one.encode() if isinstance(one, str) else one for name, one in contents.items()}
+    return read_job_from(Memory(files), job_file, progress)
 
 
 def token(job: Job) -> str:
