@@ -96,6 +96,7 @@ def _close_points(path: BoomPath, part: slice, apart_m: float) -> tuple[FloatArr
     A long straight step before a turn lies within one visit of what comes after it only with its last metres.
     """
     travel = path.travel_m[part]
+    apart_m = max(apart_m, float(np.ptp(travel)) / most_cuts(path))
     count = np.maximum(1, np.ceil(np.diff(travel) / apart_m)).astype(np.int64)
     step = np.repeat(np.arange(len(count)), count)
     share = (np.arange(len(step)) - np.repeat(np.cumsum(count) - count, count)) / count[step]
