@@ -306,6 +306,17 @@ def test_what_has_no_usable_place_is_refused(data, said):
     assert said in refused(data)
 
 
+def test_places_without_a_time_are_counted():
+    top = json.loads(FORMS["GeoJSON points"])
+    del top["features"][3]["properties"]["time"]
+    top["features"][5]["geometry"]["type"] = "Pointer"
+    log = read(json.dumps(top))
+    assert (len(log.fixes), log.dropped["no_time"], log.notes) == (98, 1, {"feature_without_times": 1})
+    text = FORMS["KML points"].decode().replace("TimeStamp", "Timestamp", 2)
+    log = read(text)
+    assert (len(log.fixes), log.notes) == (99, {"placemark_without_time": 1})
+
+
 def test_uneven_times_are_paired_from_the_start_and_counted():
     top = json.loads(FORMS["GeoJSON"])
     del top["features"][0]["properties"]["coordTimes"][90:]

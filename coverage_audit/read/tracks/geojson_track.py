@@ -48,19 +48,21 @@ def read_geojson_track(data: bytes, name: str, asked: Asked) -> TrackLog:
     """
     features, torn = _features(data, name)
     rows: list[tuple[object, Any, int, str]] = []
-    uneven = 0
+    uneven = others = 0
     for number, feature in enumerate(features):
         line = list(_line_rows(feature, number))
         uneven += sum(len(times) != len(places) for _, times, places in line)
         rows += [
             (time, place, number, "") for _, times, places in line for time, place in zip(times, places, strict=False)
         ]
-        rows += _point_row(feature)
-    if not rows:
+        point = _point_row(feature)
+        rows += point
+        others += not line and not point
+    if all(row[0] is None for row in rows):
         raise InputError(
             "no place with a time is in it; export points with a time each, or a line with coordTimes", name
         )
-    said = {kind for *_, kind in rows}
+    said = {kind for time, *_, kind in rows if time is not None}
     times = seconds_of([row[0] for row in rows], said.pop() if len(said) == 1 else "", asked.timezone, name)
     lon, lat = np.array([_lonlat(row[1]) for row in rows], float).reshape(-1, 2).T
     columns = {
@@ -74,7 +76,8 @@ def read_geojson_track(data: bytes, name: str, asked: Asked) -> TrackLog:
         cautions.append(
             f"{name}: {uneven} line(s) have other numbers of times than of places; the first of both were paired."
         )
-    return plain_log(*(data, name, "GeoJSON", "place", columns), lost={"cut_off": int(torn)}, cautions=cautions)
+    lost, notes = {"cut_off": int(torn)}, {"feature_without_times": others}
+    return plain_log(*(data, name, "GeoJSON", "place", columns), lost=lost, notes=notes, cautions=cautions)
 
 
 def _features(data: bytes, name: str) -> tuple[list[Any], bool]:
@@ -129,7 +132,7 @@ def _line_rows(feature: Any, number: int) -> Iterator[tuple[int, list[Any], list
 
 
 def _point_row(feature: Any) -> list[tuple[object, Any, int, str]]:  # noqa: ANN401 - any JSON
-    """Time and place of a point; empty where it is none."""
+    """Time and place of a point, None for a time that it lacks; empty where it is no point."""
     geometry, properties = _parts(feature)
     if geometry.get("type") != "Point":
         return []
@@ -137,7 +140,7 @@ def _point_row(feature: Any) -> list[tuple[object, Any, int, str]]:  # noqa: ANN
     for key, kind in POINT_TIMES.items():
         if key in by_name:
             return [(by_name[key], geometry.get("coordinates"), -1, kind)]
-    return []
+    return [(None, geometry.get("coordinates"), -1, "")]
 
 
 def _parts(feature: Any) -> tuple[dict[str, Any], dict[str, Any]]:  # noqa: ANN401 - any JSON

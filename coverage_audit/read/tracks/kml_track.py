@@ -27,6 +27,7 @@ class _Tracks:
         self.rows: list[tuple[str, str, int]] = []  # time, place, segment
         self.unpaired = 0
         self.lines = 0
+        self.others = 0  # placemarks with a time or a place alone
         self._text: list[str] = []
         self._open: list[str] = []
         self._when: list[str] = []
@@ -61,6 +62,8 @@ class _Tracks:
             self.lines += parent == "LineString"
         elif tag == "Placemark" and self._stamp and self._point:
             self.rows.append((self._stamp, self._point, 0))
+        elif tag == "Placemark":
+            self.others += bool(self._stamp) != bool(self._point)
 
     def close_track(self) -> None:
         """Pair the times and places of a track; what has no counterpart is counted."""
@@ -103,7 +106,7 @@ def read_kml_track(data: bytes, name: str) -> TrackLog:
     lost = {"cut_off" if line else "unpaired": found.unpaired}
     told = f"the file is cut off at its end (line {line})"
     cautions = cut_caution(name, told, len(found.rows) if line else 0, "place")
-    return plain_log(*(data, name, "KML", "place", columns), lost=lost, cautions=cautions)
+    return plain_log(*(data, name, "KML", "place", columns), lost=lost, notes={"placemark_without_time": found.others}, cautions=cautions)
 
 
 def _lonlat(text: str) -> tuple[float, float]:
