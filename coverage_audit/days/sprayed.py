@@ -12,7 +12,12 @@ from .model import NOWHERE, Portion
 from .passes_seen import legs_of, side_by_side
 from .places import visits
 from .state import ASSUME
-from .tolerances import AMID_WIDTHS, LEAST_PASSES, LEAST_PASSES_UNKNOWN, OVERSHOOT_WIDTHS
+from .tolerances import (
+    AMID_WIDTHS,
+    LEAST_PASSES,
+    LEAST_PASSES_UNKNOWN,
+    OVERSHOOT_WIDTHS,
+)
 
 if TYPE_CHECKING:
     from coverage_audit.arrays import BoolArray, FloatArray, IntArray
@@ -49,7 +54,7 @@ def _seen(drive: DayDrive, field: IntArray, unknown: BoolArray) -> FloatArray:
     """Times (k, 2) of legs that look like passes, where no log says when the boom was on."""
     width = drive.machine.boom.width_m
     of_fields: dict[int, list[FloatArray]] = {}
-    found = [np.zeros((0, 6))]
+    found = [np.zeros((0, 2))]
     for first, last in visits(drive.time_s, unknown):
         part = first + np.flatnonzero(unknown[first : last + 1])
         legs = legs_of(drive.time_s[part], drive.x_m[part], drive.y_m[part], width)
@@ -57,11 +62,25 @@ def _seen(drive: DayDrive, field: IntArray, unknown: BoolArray) -> FloatArray:
         for number in np.unique(place).tolist():
             of_fields.setdefault(number, []).append(legs[place == number])
         # outside the fields each stay is looked at by itself: two days on a road make no passes
-        found += [own[_passes(own, width, LEAST_PASSES_UNKNOWN)] for own in of_fields.pop(NOWHERE, [])]
-    for parts in of_fields.values():
+        for own in of_fields.pop(NOWHERE, []):
+            found.append(_there(drive, field, own[_passes(own, width, LEAST_PASSES_UNKNOWN)], NOWHERE))
+    for number, parts in of_fields.items():
         own = np.concatenate(parts)
-        found.append(own[_passes(own, width, LEAST_PASSES)])
-    return np.concatenate(found)[:, [0, 3]]
+        found.append(_there(drive, field, own[_passes(own, width, LEAST_PASSES)], number))
+    return np.concatenate(found)
+
+
+def _there(drive: DayDrive, field: IntArray, legs: FloatArray, number: int) -> FloatArray:
+    """Times (k, 2) of legs, without what they have outside their field: the way there may run straight into a pass."""
+    times = []
+    for start_s, end_s in legs[:, [0, 3]].tolist():
+        first, stop = np.searchsorted(drive.time_s, [start_s, end_s]).tolist()
+        own = np.concatenate([[False], field[first:stop] == number, [False]]).astype(int)
+        edges = np.flatnonzero(np.diff(own)).reshape(-1, 2)
+        if len(edges):
+            a, b = edges[np.argmax(edges[:, 1] - edges[:, 0])] + first
+            times.append((max(start_s, drive.time_s[a]), min(end_s, drive.time_s[b - 1])))
+    return np.array(times).reshape(-1, 2)
 
 
 def _passes(legs: FloatArray, width_m: float, least: int) -> BoolArray:
