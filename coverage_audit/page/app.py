@@ -344,7 +344,7 @@ class Page:
         return self._sheet(facts)
 
     def _begin(self, job: JobFolder) -> None:
-        self.work.begin(job.id, partial(answer.answered, self.desk, job.path / JOB_FILE, job.path / REPORT))
+        self.work.begin(job.id, partial(answer.answered, self.desk, job.id))
 
     def _sheet(self, facts: SheetFacts) -> dict[str, Any]:
         work = self.work.facts(facts.id)

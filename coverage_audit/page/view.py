@@ -12,7 +12,7 @@ from coverage_audit import run
 from coverage_audit.errors import InputError
 from coverage_audit.files.whole_sets import settle
 from coverage_audit.read.source import read_bytes
-from coverage_audit.sheet.boom import ASSUME, SOURCES, BoomFacts, boom_facts, said_of
+from coverage_audit.sheet.boom import ASSUME, SOURCES, BoomFacts, boom_facts, said_of, with_said
 from coverage_audit.sheet.draft import JOB_FILE
 from coverage_audit.sheet.facts import JobRow, SheetFacts
 from coverage_audit.sheet.logs import DriveFacts, drive_facts, logs_in, plane_origin, simple_way, within
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     from coverage_audit.drive.model import PlaneOrigin
     from coverage_audit.read.records import TrackLog
+    from coverage_audit.sheet.boom import Times
 
 Stamp = tuple[Path, int, int]
 
@@ -151,6 +152,16 @@ def source_of(job: JobFolder) -> str:
     """Where the job takes its boom state from; "" when it is open."""
     found = job.draft.get("boom.intervals", "")
     return found if found in SOURCES else "csv" if found else ""
+
+
+def likeliest_on(job: JobFolder) -> Times | None:
+    """On-times of a job whose log says nothing of them, with what is remembered; None where the log says, or where
+    somebody wrote down what he remembers in another form than this page.
+    """
+    said, others = said_of(_rows(job))
+    if source_of(job) != ASSUME or others:
+        return None
+    return with_said(_boom(job).base, said)
 
 
 def _boom(job: JobFolder) -> BoomFacts:

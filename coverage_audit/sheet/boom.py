@@ -12,7 +12,9 @@ import numpy as np
 
 from coverage_audit.drive.boom import boom_timeline
 from coverage_audit.errors import InputError
+from coverage_audit.jobs.accuracy import with_replicates
 from coverage_audit.passes.model import BACK, LEG, TURN
+from coverage_audit.read.records import Interval
 from coverage_audit.read.times import iso_moment
 from coverage_audit.recipe.assumed import make_proposal
 from coverage_audit.recipe.drive import job_plane
@@ -93,6 +95,17 @@ def with_said(base: Times, said: Sequence[Said]) -> Times:
         right = [(one.to_s, off) for _, off in cut if off > one.to_s]
         found = [*kept, *left, *right, *([(one.from_s, one.to_s)] if one.on else [])]
     return tuple(sorted(found))
+
+
+def taken_for_granted(job: Job, on_times: Times) -> Job:
+    """*job* with these on-times and no doubt of them, whose plain areas come within a blink.
+
+    Delays belong to a switch, and what was assumed has none.
+    """
+    boom = replace(job.settings.boom, intervals="csv", on_delay_s=0.0, off_delay_s=0.0)
+    given = tuple(Interval(on, off, (), "the likeliest boom state") for on, off in on_times)
+    sure = replace(job, settings=replace(job.settings, boom=boom), intervals=given, remembered=())
+    return with_replicates(sure, 0)
 
 
 def share_on(on_times: Times, start_s: float, end_s: float) -> float:

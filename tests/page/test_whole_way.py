@@ -378,3 +378,13 @@ def test_no_proof_is_offered_of_a_guess(farm):
     farm.post(f"/job/{job}/work", do="proof")
     assert farm.facts(job).stage == "failed"
     assert not (farm.root / "keys").exists()
+
+
+def test_plain_areas_on_the_way_are_those_of_the_answer_as_counted(farm):
+    """The likeliest boom state, taken for granted: what the whole audit counts before it asks how sure that is."""
+    job = finished(farm)
+    areas = dict(farm.facts(job).areas)
+    summary = json.loads((farm.root / "jobs" / job / "report" / "summary.json").read_text())
+    assert set(areas) == {"target", "covered", "missed", "double"}
+    for name, value in areas.items():
+        assert value == pytest.approx(summary["area_m2"][name], rel=1e-9), name
