@@ -28,6 +28,7 @@ from .cautions import (
     boom_cautions,
     check_cautions,
     dropped_cautions,
+    elsewhere_cautions,
     gap_cautions,
     log_cautions,
     midnight_cautions,
@@ -231,6 +232,7 @@ def _cautions(job: Job, drive: Drive, inputs: Sequence[InputCount], areas: Areas
         *log_cautions(job.logs, spacing(drive), drive.track.median_step_s, job.settings.accuracy),
         *boom_cautions(job.settings.boom, backed_up_m(path)),
         *width_cautions(areas, job.settings.boom.width_m),
+        *elsewhere_cautions(areas),
         *gap_cautions(gaps_on, areas, int(path.bridged_after.sum())),
         *check_cautions(checks),
     ]

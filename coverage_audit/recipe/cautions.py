@@ -16,6 +16,7 @@ from .tolerances import (
     FAR_FIXES_M,
     IDLE_RECALL_S,
     MUCH_DOUBLE,
+    MUCH_OUTSIDE,
     RATE_CLOSURE,
     TOWED_BACKING_WIDTHS,
     WIDTH_ALIKE,
@@ -157,6 +158,13 @@ def width_cautions(areas: Areas, width_m: float) -> list[Caution]:
     if areas.double <= MUCH_DOUBLE * areas.target:
         return []
     return [Caution("much double", share=areas.double / areas.target, width_m=width_m)]
+
+
+def elsewhere_cautions(areas: Areas) -> list[Caution]:
+    """Caution when so much was sprayed outside the field that the log may hold another one."""
+    if areas.outside <= MUCH_OUTSIDE * areas.target:
+        return []
+    return [Caution("sprayed elsewhere", outside_m2=areas.outside)]
 
 
 def closure_cautions(closure: float | None) -> tuple[Caution, ...]:

@@ -147,3 +147,6 @@ practice, no source."""
 LEAST_BOOM_WAY_M = 3.0
 """A boom pass shorter than this is none: at walking pace valve and hand take a second or two. [m] Common practice, no
 source."""
+
+MUCH_OUTSIDE = 0.3
+"""More sprayed outside than this share of the target is no overspray at the edges: the log holds another field. [1]"""

@@ -54,8 +54,15 @@ TOLD = [
     (
         Caution("gap", count=3, seconds=41.2),
         (
-            "The log has 3 gap(s) while the boom was on, 41 s in all, too long or too crooked to bridge: what was "
-            "sprayed in them counts as missed."
+            "The log has 3 gap(s) while the boom was on, 41 s in all, too long or too crooked to bridge: whether "
+            "ground was sprayed in them nobody can say from this log."
+        ),
+    ),
+    (
+        Caution("sprayed elsewhere", outside_m2=118_600.0),
+        (
+            "11.86\u00a0ha were sprayed outside this field: does the log hold another field? coverage-audit day cuts a "
+            "day's log by field."
         ),
     ),
     (
@@ -247,6 +254,7 @@ def test_the_search_for_metric_units_finds_those_of_the_metric_sentences():
         "positions uncorrected",
         "positions of unknown quality",
         "fixes far apart",
+        "sprayed elsewhere",
         "boom from machine",
         "machine width",
         "much double",

@@ -110,7 +110,7 @@ def _area_facts(audit: Audit) -> tuple[Fact, ...]:
     )
     origin = origin_of(audit)
     return tuple(
-        Fact(name, area(m2, settings.report.units), origin, how)
+        Fact(name, area(m2, settings.report.units), DERIVED if name in {"Field", "Target area"} else origin, how)
         for name, m2, how in rows
         if origin == DERIVED or name != "Proven covered"
     )

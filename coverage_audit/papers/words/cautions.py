@@ -9,6 +9,7 @@ import datetime as dt
 import math
 from typing import TYPE_CHECKING
 
+from coverage_audit.papers.words.display import area
 from coverage_audit.units import FOOT_M
 
 from .touchup import compass
@@ -89,10 +90,17 @@ def _far_apart(units: str, *, spacing_m: float, step_s: float) -> str:
     )
 
 
+def _elsewhere(units: str, *, outside_m2: float) -> str:
+    return (
+        f"{area(outside_m2, units)} were sprayed outside this field: does the log hold another field? "
+        "coverage-audit day cuts a day's log by field."
+    )
+
+
 def _gap(_units: str, *, count: int, seconds: float) -> str:
     return (
         f"The log has {count} gap(s) while the boom was on, {seconds:.0f} s in all, too long or "
-        "too crooked to bridge: what was sprayed in them counts as missed."
+        "too crooked to bridge: whether ground was sprayed in them nobody can say from this log."
     )
 
 
@@ -328,6 +336,7 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "positions of unknown quality": _unknown_quality,
     "fixes far apart": _far_apart,
     "gap": _gap,
+    "sprayed elsewhere": _elsewhere,
     "bridged": _bridged,
     "antenna place unknown": _antenna,
     "boom from machine": _from_machine,
