@@ -59,12 +59,19 @@ def products_of(
 
 
 def _uses(jobs: Sequence[JobRow]) -> list[list[Use]]:
-    """Each product's uses; a product told in litres and in kilograms is two, as its amounts do not add up."""
-    found: dict[tuple[str, str], list[Use]] = {}
+    """Each product's uses; a product told in litres and in kilograms is two, as its amounts do not add up.
+
+    A use without a rate may be of either, so it stands with both.
+    """
+    found: dict[str, list[Use]] = {}
     for job in jobs:
         for one in job.products:
-            found.setdefault((one.key, one.unit or ""), []).append((job, one))
-    return [uses for _, uses in sorted(found.items())]
+            found.setdefault(one.key, []).append((job, one))
+    told = []
+    for _, uses in sorted(found.items()):
+        units = sorted({one.unit for _, one in uses if one.unit is not None})
+        told += [[use for use in uses if use[1].unit in (unit, None)] for unit in units] or [uses]
+    return told
 
 
 def _without_dose(uses: Sequence[Use]) -> ProductSeason:
@@ -75,7 +82,7 @@ def _without_dose(uses: Sequence[Use]) -> ProductSeason:
     return ProductSeason(
         name=first.name,
         reg_no=next((one.reg_no for _, one in uses if one.reg_no), ""),
-        unit=first.unit,
+        unit=next((one.unit for _, one in uses if one.unit is not None), None),
         jobs=tuple(dict.fromkeys(job.job for job, _ in uses)),
         used=None if None in used else sum(amount or 0.0 for amount in used),
         most_per_ha=None,

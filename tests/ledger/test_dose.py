@@ -85,6 +85,18 @@ def test_a_job_without_a_known_rate_leaves_the_most_open():
     assert found.above_m2 is None
 
 
+def test_a_use_without_a_rate_leaves_the_most_open_too():
+    """Nobody said how much of it was in the mix: it may have been in litres or in kilograms."""
+    nothing = replace(PRODUCT, unit=None, per_l=None, used=None)
+    jobs = (row("jobs/a"), row("jobs/b", products=(nothing,)))
+    surfaces = {job.job: surface([(0, 0, 40, 60)], 100.0) for job in jobs}
+    (found,), _ = products_of(jobs, surfaces)
+    assert (found.most_per_ha, found.unknown, found.unit) == (None, ("jobs/b",), "L")
+    weighed = row("jobs/c", products=(replace(PRODUCT, unit="kg"),))
+    found, _ = products_of((*jobs, weighed), {**surfaces, "jobs/c": surfaces["jobs/a"]})
+    assert [(one.unit, one.jobs) for one in found] == [("L", ("jobs/a", "jobs/b")), ("kg", ("jobs/b", "jobs/c"))]
+
+
 def test_the_least_limit_holds_and_names_join_by_their_letters():
 
     lower = replace(PRODUCT, name="larkmoor  200 sl", max_per_season=0.9)

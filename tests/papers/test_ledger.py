@@ -145,6 +145,13 @@ def test_unknown_doses_are_told_as_the_least_there_was():
     assert told[0].startswith("Whether a label's most per season was passed cannot be told everywhere")
 
 
+def test_sums_that_do_not_close_are_told():
+    off = dataclasses.replace(ONE, products=(dataclasses.replace(SEASON, closing=0.998),))
+    told = words.support(dataclasses.replace(LEDGER, fields=(off,)))
+    assert any("is 0.9980 times what its jobs laid" in sentence for sentence in told)
+    assert not any("times what its jobs laid" in sentence for sentence in words.support(LEDGER))
+
+
 def test_season_json_holds_what_was_promised(papers):
     found = json.loads(papers["season.json"])
     assert found["schema"] == "coverage-audit season 1"

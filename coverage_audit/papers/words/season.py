@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING
 
+from coverage_audit.ledger.tolerances import CLOSING_REL
 from coverage_audit.units import PRODUCT_PER_HA
 
 from . import display
@@ -67,6 +68,13 @@ def support(ledger: Ledger) -> list[str]:
     told = [_above(one, product, ledger.units) for one in ledger.fields for product in one.products if product.above_m2]
     if not told:
         told.append(_nothing_above(ledger))
+    told += [
+        f"{one.field}: what was added up of {product.name} is {product.closing:.4f} times what its jobs laid on the "
+        "ground; it should be 1, so take no dose there as sure."
+        for one in ledger.fields
+        for product in one.products
+        if product.closing is not None and abs(product.closing - 1.0) > CLOSING_REL
+    ]
     if ledger.failed:
         told.append(
             f"{display.count(len(ledger.failed), 'job')} could not be audited, and nothing of that is in any figure. "
