@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -138,6 +139,7 @@ def key_files(folder: Path, names: Sequence[str]) -> tuple[dict[str, str], str]:
 
 def proof_papers(options: argparse.Namespace, progress: Progress) -> tuple[dict[str, Any], str]:
     """Papers of the proof by file name, and what to tell the person."""
+    from coverage_audit.papers.proof.checker import CHECKER  # noqa: PLC0415
     from coverage_audit.papers.proof.sign import fingerprint, key_number, number  # noqa: PLC0415
     from coverage_audit.papers.proof.whole import Seller, full_record, signed_papers, unsigned_papers  # noqa: PLC0415
 
@@ -153,6 +155,7 @@ def proof_papers(options: argparse.Namespace, progress: Progress) -> tuple[dict[
     papers, buyer = signed_papers(full, audits[0], options.place, Seller(key, secret, str(options.key)))
     told = (
         f"{_headline(buyer)}\nFor the buyer: proof.pdf, proof.html, proof-buyer.json and your public key.\n"
+        f"{CHECKER} is for buyers without this program; its SHA-256: {hashlib.sha256(papers[CHECKER].encode()).hexdigest()}\n"
         f"Keep proof.json to yourself: it has the times, the place and the strips.\n"
         f"Number of this record: {number(fingerprint(buyer))}\n"
         f"Number of your key: {key_number(buyer['signature']['public_key'])}"

@@ -338,6 +338,7 @@ def _job_settings(
         boom=boom,
         **{"operator": operator, **TABLES["job"].values(job)},
         timezone_given="timezone" in job,
+        date_given="date" in job,
         field=table("field", select=select),
         track=table("track", from_s=span[0], to_s=span[1]),
         rate=rate,

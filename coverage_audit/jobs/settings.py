@@ -241,6 +241,7 @@ class JobSettings:
     notes: str = ""
     timezone: str = "UTC"
     timezone_given: bool = False
+    date_given: bool = False
     field: FieldSettings = dataclass_field(default_factory=FieldSettings)
     track: TrackSettings = dataclass_field(default_factory=TrackSettings)
     rate: RateSettings = dataclass_field(default_factory=RateSettings)

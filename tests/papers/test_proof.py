@@ -374,7 +374,7 @@ def test_a_touch_up_joins_the_proof():
     first = audit_job(worked_job(10.0))
     times, points, on = parallel_passes([23.0], 0.0, 100.0)
     later = audit_job(job(log(times + 90_000, points), [(a + 90_000, b + 90_000) for a, b in on], FIELD_100_X_60))
-    found = figures([first, later])
+    found = figures([first, later], None)
     assert float(found["missed_first_m2"]["value"]) == pytest.approx(100, abs=0.6)
     assert float(found["missed_left_m2"]["value"]) == pytest.approx(0, abs=0.6)
     assert float(found["proven_share"]["value"]) == pytest.approx(100, abs=0.01)
@@ -387,19 +387,19 @@ def test_what_all_jobs_laid_counts_against_the_intended_rate():
     """
     rate = RateSettings(flow_l_min=15.0, target_l_ha=100.0)
     first = audit_job(worked_job(10.0, rate=rate))
-    alone = float(figures([first])["within_10pct_share"]["value"])
+    alone = float(figures([first], None)["within_10pct_share"]["value"])
     assert alone == pytest.approx(100 * 5800 / 5900, abs=0.3)  # the boom's first and last metre at 10 Hz
     times, points, on = parallel_passes([23.0], 0.0, 100.0)
     both = [(a + 90_000, b + 90_000) for a, b in on]
     later = audit_job(job(log(times + 90_000, points), both, FIELD_100_X_60, rate=rate))
-    share = figures([first, later])["within_10pct_share"]["value"]
+    share = figures([first, later], None)["within_10pct_share"]["value"]
     assert float(share) == pytest.approx(100 * 5000 / 6000, abs=0.3)
     unknown = audit_job(job(log(times + 90_000, points), both, FIELD_100_X_60))
-    assert figures([first, unknown])["within_10pct_share"]["value"] is None
+    assert figures([first, unknown], None)["within_10pct_share"]["value"] is None
 
 
 def test_figures_have_so_many_decimals():
-    found = figures([audit_job(worked_job(10.0))])
+    found = figures([audit_job(worked_job(10.0))], None)
     assert re.fullmatch(r"\d+\.\d", found["proven_m2"]["value"])
     assert re.fullmatch(r"\d+\.\d\d", found["proven_share"]["value"])
 

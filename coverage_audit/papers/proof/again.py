@@ -28,7 +28,11 @@ def full_faults(buyer: Record, full: Record) -> list[str]:
     The full record names the one copy that was made with it, and the copy commits to every withheld part: so
     nothing in the copy, its map included, can be another's.
     """
-    found = [f"{key} differs from the full record" for key in ("what", "later", "software") if buyer[key] != full[key]]
+    found = [
+        f"{key} differs from the full record"
+        for key in ("what", "says", "rests", "units", "later", "software")
+        if buyer[key] != full[key]
+    ]
     if buyer["made"] != full["made"][:10]:
         found.append("made differs from the full record")
     shown = shown_figures(full["figures"], buyer["place"])
@@ -48,7 +52,7 @@ def again_faults(record: Record, audits: Sequence[Audit], *, same_versions: bool
     again = grower_record(audits, record["made"])
     place = record.get("place", "exact")
     found = _figure_faults(record, again, place, same_versions=same_versions)
-    keys = ["what", "later"]
+    keys = ["what", "units", "later", *(["says", "rests"] if same_versions else [])]
     if record["copy"] == "grower":
         keys += ["inputs", "settings", *(["grower"] if same_versions else [])]
     found += [f"{key}: the inputs say otherwise" for key in keys if record[key] != again[key]]

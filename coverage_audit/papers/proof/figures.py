@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -10,6 +11,7 @@ import shapely
 
 from coverage_audit.drive.plane import Plane
 from coverage_audit.rate.tolerances import BAND_SLACK
+from coverage_audit.recipe.audit import audit_job
 from coverage_audit.units import HECTARE_M2
 
 if TYPE_CHECKING:
@@ -17,7 +19,9 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
+    from coverage_audit.accuracy.model import Accuracy
     from coverage_audit.arrays import FloatArray, IntArray
+    from coverage_audit.jobs.job import Job
     from coverage_audit.recipe.result import Audit
 
     Record = dict[str, Any]
@@ -40,6 +44,7 @@ FORMS = {
     "target_m2": Form(1, "m2", "derived"),
     "proven_m2": Form(1, "m2", "derived"),
     "proven_share": Form(2, "%", "derived"),
+    "logged_share": Form(2, "%", "derived"),
     "missed_first_m2": Form(1, "m2", "derived"),
     "missed_left_m2": Form(1, "m2", "derived"),
     "double_m2": Form(1, "m2", "derived"),
@@ -50,20 +55,37 @@ FORMS = {
 """Every figure of the proof: areas to 0.1 m2, shares to 0.01 %."""
 
 
-def figures(audits: Sequence[Audit]) -> Record:
-    """Every figure of the proof, each in its one form; None where it is not known."""
+def seen_alone(audit: Audit) -> Accuracy | None:
+    """How sure the figures are by what the log itself says of its positions: nothing that was typed has a say."""
+    sure = audit.accuracy
+    if sure is not None and not sure.asked:
+        return sure
+    return _by_log(replace(audit.job, settings=replace(audit.job.settings, accuracy=None)))
+
+
+@lru_cache(maxsize=8)
+def _by_log(job: Job) -> Accuracy | None:
+    return audit_job(job).accuracy
+
+
+def figures(audits: Sequence[Audit], seen: Accuracy | None) -> Record:
+    """Every figure of the proof, each in its one form; None where it is not known.
+
+    What is proven is the lower of what was logged and the lower end of its range, and the range is that of the log
+    alone (*seen*, of the first job): so no claim about receiver or steering moves it.
+    """
     first = audits[0]
     areas = first.area_m2
     healed = _healed_m2(audits)
-    proven = areas.proven + healed
+    logged = areas.proven + healed
     within = within_10pct_share(audits)
-    sure = first.accuracy
-    told = sure is not None and sure.asked and sure.replicates and sure.covered_m2.told
-    low = sure.covered_m2.low90 if sure and told else None
+    low = seen.covered_m2.low90 if seen and seen.covered_m2.told else None
+    proven = logged if low is None else min(logged, max(low - areas.covered + logged, 0.0))
     values = {
         "target_m2": areas.target,
         "proven_m2": proven,
         "proven_share": 100 * proven / areas.target,
+        "logged_share": 100 * logged / areas.target,
         "missed_first_m2": areas.missed,
         "missed_left_m2": areas.missed - healed,
         "double_m2": areas.double,

@@ -11,6 +11,7 @@ from coverage_audit.papers.words.safe import one_line
 
 from .figures import FORMS
 from .record import LIBRARIES, PLACES, SCHEMA
+from .rests import FROM_FIGURES, QUANTITY, RESTS, SAYS
 from .tolerances import LONGEST_NAME, LONGEST_TYPED, MAP_SIZE, MOST_MAP_POINTS, MOST_MAP_SHAPES, MOST_PRODUCTS
 
 if TYPE_CHECKING:
@@ -44,6 +45,8 @@ def _buyer_faults(record: Record) -> Iterator[str]:
     """What no member shows alone."""
     if record["withheld"] != sorted(record["commitments"]):
         yield "withheld: not the parts that it is committed to"
+    if len(record["rests"]) != 1 + len(record["later"]):
+        yield "rests: not one entry for each job"
     drawing, place = record["map"], record["place"]
     if place != "exact" and (drawing["missed"] or drawing["outline"]):
         yield "map: more than its place allows"
@@ -188,11 +191,31 @@ _WHAT = {
     "products": _listed(_members(_PRODUCT), MOST_PRODUCTS),
     "label": _members(dict.fromkeys(("hay_leaving_farm", "feeding", "manure_compost"), _TYPED)),
 }
+
+
+def _line(cases: dict[str, str]) -> Check:
+    """A code of *cases*, and a quantity for every place in its sentence."""
+
+    def check(value: Any, place: str) -> Iterator[str]:  # noqa: ANN401
+        code = value.get("is") if isinstance(value, dict) else None
+        if not isinstance(code, str) or code not in cases:
+            yield f"{place}.is: not a code that is known"
+            return
+        names = set(re.findall(r"\{(\w+)\}", cases[code])) - FROM_FIGURES
+        wanted = {"is": _like(re.escape(code)), **dict.fromkeys(sorted(names), _like(QUANTITY.pattern))}
+        yield from _members(wanted)(value, place)
+
+    return check
+
+
 _COMMON: dict[str, Check] = {
     "schema": _like(SCHEMA),
     "copy": _like("|".join(COPIES)),
     "what": _members(_WHAT),
+    "says": _line(SAYS),
     "figures": _members({name: _figure(name) for name in FORMS}),
+    "rests": _listed(_members({key: _line(line.cases) for key, line in RESTS.items()}), MOST_PRODUCTS + 1),
+    "units": _like("metric|us"),
     "later": _listed(_members({"date": _DATE, "products": _listed(_TYPED, MOST_PRODUCTS)}), MOST_PRODUCTS),
     "software": _members(dict.fromkeys(("coverage-audit", "python", *LIBRARIES), _NAME)),
 }

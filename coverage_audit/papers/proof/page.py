@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
 from coverage_audit.papers.templating import page_templates
 from coverage_audit.papers.words.safe import one_line, other_scripts
+from coverage_audit.units import ACRE_M2, HECTARE_M2, RATE_L_HA
 
 from .picture import MAP_WORDS, bar_of
+from .rests import LOG, RESTS, SAYS, TYPED, placed
 from .sign import fingerprint, key_number, library, number, record_text
 from .tolerances import LONGEST_ROW
 
@@ -26,7 +30,9 @@ NOT_SAID = (
 HOW = (
     "The logged track of the sprayer, the times its boom was on and the field boundary were laid over one another; "
     "every spot was counted by how often the boom passed over it, by two methods that had to agree. Ground that rests "
-    "on gaps in the log, or on a tank that may have run dry, is not counted as proven."
+    "on gaps in the log, or on a tank that may have run dry, is not counted as proven. The proven "
+    "share is the lower of two: the share as logged, and the share that 19 of 20 cases reach once GPS error is counted in, as far as "
+    "the log itself tells that error. What the seller says of the receiver does not move it."
 )
 LABEL = {
     "hay_leaving_farm": "Label on hay leaving the farm",
@@ -37,14 +43,25 @@ FIGURES = {
     "target_m2": "Ground to be sprayed",
     "proven_m2": "Proven covered",
     "proven_share": "Proven covered, share",
+    "logged_share": "As logged, GPS error left aside",
     "missed_first_m2": "Missed by the first job",
     "missed_left_m2": "Still missed after touch-ups",
     "double_m2": "Sprayed twice or more by the first job",
     "within_10pct_share": "Within 10 % of the intended rate",
     "intended_l_ha": "Intended rate of mix",
-    "covered_low90_share": "First job covered at least (90 % range)",
 }
-UNITS = {"m2": "m²", "ha": "ha", "%": "%", "L/ha": "L/ha"}
+UNSTATED = ("not stated", "not known")
+MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+UNITS = {"m2": "m²"}
+US = {
+    "m2": (Decimal(repr(ACRE_M2)), Decimal("0.01"), "ac"),
+    "ha": (Decimal(repr(ACRE_M2 / HECTARE_M2)), Decimal("0.1"), "ac"),
+    "L/ha": (Decimal(repr(RATE_L_HA["gal/ac"])), Decimal("0.1"), "gal/ac"),
+}
+"""Unit of a figure to its size in the US unit, the digits shown, and that unit's name."""
 
 
 def withheld_words(record: Record) -> str:
@@ -59,7 +76,8 @@ def withheld_words(record: Record) -> str:
 def rows_of(record: Record) -> list[tuple[str, str, str]]:
     """(name, value, origin) of everything the paper says, in reading order."""
     what = record["what"]
-    rows = [_typed("Field", what["field"]), _typed("Crop", what["crop"]), ("Sprayed on", what["date"], "measured")]
+    known = TYPED if record["rests"][0]["date"]["is"] == "typed" else LOG
+    rows = [_typed("Field", what["field"]), _typed("Crop", what["crop"]), ("Sprayed on", what["date"], known)]
     for product in what["products"]:
         rows.append(_typed("Product", f"{product['name']} (registration {product['reg_no']}), {product['rate']}"))
         rows += [("Earliest cut by the interval given", product["earliest_cut"], "derived")]
@@ -68,15 +86,46 @@ def rows_of(record: Record) -> list[tuple[str, str, str]]:
         rows.append(("Product", "not stated", "typed"))
     for key, name in FIGURES.items():
         figure = record["figures"][key]
-        value = "not known" if figure["value"] is None else f"{figure['value']} {UNITS[figure['unit']]}"
-        value = "less than 0.1 ha" if value == "0.0 ha" else value
-        rows.append((name, value, figure["origin"]))
+        rows.append((name, _shown(figure, record["units"]), figure["origin"]))
     for job in record["later"]:
         rows.append(("Touch-up job, counted above", job["date"], "measured"))
         if job["products"]:
             rows.append(_typed("Products of that job", ", ".join(job["products"])))
     rows += [_typed(name, what["label"][key], "typed by the seller") for key, name in LABEL.items()]
-    return rows
+    missing = [name for name, value, _ in rows if value in UNSTATED]
+    rows = [row for row in rows if row[1] not in UNSTATED]
+    return [*rows, ("Not stated, or not known", "; ".join(missing), "")] if missing else rows
+
+
+def _shown(figure: Record, units: str) -> str:
+    """A figure in the seller's units; land in acres to a tenth, where the record has m2 to a hundredth."""
+    value, unit = figure["value"], figure["unit"]
+    if value is None:
+        return "not known"
+    if units == "us" and unit in US:
+        size, step, name = US[unit]
+        value, unit = str((Decimal(value) / size).quantize(step)), name
+    return f"less than 0.1 {unit}" if value == "0.0" and unit in {"ha", "ac"} else f"{value} {UNITS.get(unit, unit)}"
+
+
+def sentence_of(record: Record) -> str:
+    """The one sentence that stands first."""
+    day = dt.date.fromisoformat(record["what"]["date"])
+    date = f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+    values = {**record["says"], "proven": record["figures"]["proven_share"]["value"], "date": date}
+    return placed(SAYS[record["says"]["is"]], values)
+
+
+def rests_rows(record: Record) -> list[tuple[str, str, str]]:
+    """(name, sentence, origin) of all that moves the figures, for each job."""
+    rows = []
+    for place, rests in enumerate(record["rests"]):
+        job = f"Touch-up {place}: " if place else ""
+        rows += [
+            (job + line.name, placed(line.cases[rests[key]["is"]], rests[key]), line.origin)
+            for key, line in RESTS.items()
+        ]
+    return [*rows, ("When this was made", f"{record['made'][:10]}, by the seller's own clock.", TYPED)]
 
 
 def _typed(name: str, value: str, origin: str = "typed") -> tuple[str, str, str]:
@@ -95,7 +144,9 @@ def page_of(record: Record) -> str:
         .render(
             title=TITLE,
             record=record,
+            sentence=sentence_of(record),
             rows=rows_of(record),
+            rests=rests_rows(record),
             how=HOW,
             not_said=NOT_SAID,
             fingerprint=mark,

@@ -6,12 +6,13 @@ import datetime as dt
 import unicodedata
 from typing import TYPE_CHECKING, Any
 
-from .page import HOW, NOT_SAID, TITLE, rows_of, withheld_words
+from .page import HOW, NOT_SAID, TITLE, rests_rows, rows_of, sentence_of, withheld_words
 from .picture import MAP_WORDS, Bar, bar_of
 from .sign import fingerprint, key_number, library, number, record_text
 
 if TYPE_CHECKING:
     Record = dict[str, Any]
+    Columns = tuple[tuple[int, str, float], ...]
 
 NAME_MM = 74
 """Room for the name of a figure, in one line. [mm]"""
@@ -42,9 +43,9 @@ def record_in_pdf(data: bytes) -> str:
 
 
 def pdf_of(record: Record) -> bytes:
-    """The paper (A4); the same record gives the same bytes."""
+    """The paper (A4, or Letter for US units); the same record gives the same bytes."""
     mark = fingerprint(record)
-    paper = library("fpdf").FPDF(format="A4")
+    paper = library("fpdf").FPDF(format="Letter" if record["units"] == "us" else "A4")
     paper.set_compression(False)  # builds of the compressor differ in their bytes
     paper.alias_nb_pages(None)  # "{nb}" in typed text is no number of pages
     paper.file_id = lambda: None
@@ -59,12 +60,17 @@ def pdf_of(record: Record) -> bytes:
     paper.add_page()
     paper.set_font("Helvetica", "B", 18)
     paper.cell(0, 10, TITLE, new_x="LMARGIN", new_y="NEXT")
-    _table(paper, rows_of(record))
+    paper.set_font("Helvetica", "", 13)
+    paper.multi_cell(0, 6.2, _latin(sentence_of(record)), new_x="LMARGIN", new_y="NEXT")
+    paper.ln(2)
     _bar(paper, bar_of(record))
     _drawing(paper, record["map"], record["place"])
+    _heading(paper, "What was done")
+    _table(paper, rows_of(record), DONE)
+    _heading(paper, "What it rests on")
+    _table(paper, rests_rows(record), RESTING)
     for heading, lines in (("How it was measured", (HOW,)), ("What this does not say", NOT_SAID)):
-        paper.set_font("Helvetica", "B", 10)
-        paper.cell(0, 6, heading, new_x="LMARGIN", new_y="NEXT")
+        _heading(paper, heading)
         paper.set_font("Helvetica", "", 8.5)
         for line in lines:
             paper.multi_cell(0, 4.2, _latin(line), new_x="LMARGIN", new_y="NEXT")
@@ -82,17 +88,23 @@ def _plain(letter: str) -> str:
     return unicodedata.normalize("NFKD", letter).encode("latin-1", "ignore").decode("latin-1") or "?"
 
 
-VALUE_MM, ORIGIN_MM, LINE_MM = 76, 28, 5
-"""Room for what a figure says and where it comes from, and the height of a line. [mm]"""
+def _heading(paper: Any, words: str) -> None:  # noqa: ANN401 - an FPDF
+    paper.set_font("Helvetica", "B", 10)
+    _room(paper, 6 + 2 * LINE_MM)
+    paper.cell(0, 6, words, new_x="LMARGIN", new_y="NEXT")
 
 
-def _table(paper: Any, rows: list[tuple[str, str, str]]) -> None:  # noqa: ANN401 - an FPDF
+LINE_MM = 4.4
+"""Height of a line. [mm]"""
+
+DONE = ((NAME_MM, "", 9), (76, "B", 9), (28, "I", 8))
+RESTING = ((58, "", 8.5), (92, "", 8.5), (28, "I", 8))
+"""Room [mm], style and size [pt] of each column: name, what is said, where it comes from."""
+
+
+def _table(paper: Any, rows: list[tuple[str, str, str]], columns: Columns) -> None:  # noqa: ANN401 - an FPDF
     for row in rows:
-        cells = [
-            (NAME_MM, "", 9, _latin(row[0])),
-            (VALUE_MM, "B", 9, _latin(row[1])),
-            (ORIGIN_MM, "I", 8, _latin(row[2])),
-        ]
+        cells = [(*column, _latin(words)) for column, words in zip(columns, row, strict=True)]
         lines = [_cell(paper, *cell, dry_run=True, output="LINES") for cell in cells]
         height = LINE_MM * max(1, *map(len, lines))
         _room(paper, height)

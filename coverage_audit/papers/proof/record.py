@@ -20,8 +20,10 @@ from coverage_audit.papers.words.display import utc_text
 from coverage_audit.read.records import REMEMBERED
 from coverage_audit.units import HECTARE_M2
 
-from .figures import figures, shown_figures, text
+from .contradictions import contradictions
+from .figures import figures, seen_alone, shown_figures, text
 from .picture import drawn_map
+from .rests import land, rests_of
 from .sign import commitment, fingerprint, salt
 
 if TYPE_CHECKING:
@@ -33,7 +35,7 @@ if TYPE_CHECKING:
 
     Record = dict[str, Any]
 
-SCHEMA = "coverage-audit proof 1"
+SCHEMA = "coverage-audit proof 2"
 PLACES = ("exact", "blurred", "none")
 MISSING = "not stated"
 LIBRARIES = ("numpy", "shapely", "pyproj", "gpxpy")
@@ -85,6 +87,8 @@ def refuse(audits: Sequence[Audit], settings: ProofSettings, made: str) -> None:
             )
         if not audit.checks.ok:
             raise InputError(f"{name}: its sums do not close or its second count differs: no proof", "audit")
+        for what, place in contradictions(audit):
+            raise InputError(f"{name}: {what}", place)
 
 
 def grower_record(audits: Sequence[Audit], made: str) -> Record:
@@ -97,6 +101,9 @@ def grower_record(audits: Sequence[Audit], made: str) -> Record:
     """
     first = audits[0]
     settings, stated = first.job.settings, first.job.settings.proof
+    seen = [seen_alone(one) for one in audits]
+    sure = seen[0]
+    told = sure is not None and sure.covered_m2.told
     return {
         "schema": SCHEMA,
         "copy": "grower",
@@ -110,7 +117,10 @@ def grower_record(audits: Sequence[Audit], made: str) -> Record:
                 key: getattr(stated, key) or MISSING for key in ("hay_leaving_farm", "feeding", "manure_compost")
             },
         },
-        "figures": figures(audits),
+        "says": {"is": "ranged" if told else "logged", "target": land(first.area_m2.target, settings.report.units)},
+        "figures": figures(audits, sure),
+        "rests": [rests_of(audit, one) for audit, one in zip(audits, seen, strict=True)],
+        "units": settings.report.units,
         "later": [
             {"date": _local_date(one), "products": [use.settings.name for use in _uses(one)]} for one in audits[1:]
         ],
@@ -219,7 +229,7 @@ def buyer_record(full: Record, audit: Audit, place: str, secret_hex: str) -> Rec
         For the salts of the commitments.
     """
     own = fingerprint(full)
-    shown = {key: full[key] for key in ("schema", "what", "figures", "later", "software")}
+    shown = {key: full[key] for key in ("schema", "what", "says", "figures", "rests", "units", "later", "software")}
     shown["figures"] = shown_figures(full["figures"], place)
     withheld = withheld_parts(full)
     return {

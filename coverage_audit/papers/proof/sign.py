@@ -135,7 +135,7 @@ def public_hex(pem: str, place: str) -> str:
 
 
 _P = 2**255 - 19
-_D = -121665 * pow(121666, -1, _P) % _P
+CURVE_D = -121665 * pow(121666, -1, _P) % _P
 """Prime and constant of the curve (RFC 8032, section 5.1)."""
 
 
@@ -147,7 +147,7 @@ def proper_key(raw: bytes) -> bool:
     double has y = 0, that is x^2 = -y^2 and so d y^4 + 2 y^2 = 1.
     """
     y = int.from_bytes(raw, "little") & (2**255 - 1)
-    small = y * (y * y - 1) * (_D * y**4 + 2 * y * y - 1) % _P == 0
+    small = y * (y * y - 1) * (CURVE_D * y**4 + 2 * y * y - 1) % _P == 0
     return len(raw) == 32 and y < _P and not small
 
 

@@ -26,3 +26,21 @@ MAP_SIZE = 1000
 
 SAME_REL = 2e-4
 """With other library versions figures may differ by this share of the field. [1]"""
+
+WIDTH_REL = 0.08
+"""Passes all over the field this much nearer or farther than the boom is wide: the width is not that of the boom.
+Overlap on purpose is 3 to 5 %, common practice, no source. [boom widths]"""
+
+CUT_EDGE_WIDTHS, BESIDE_WIDTHS, RUN_WIDTHS = 0.5, 3.0, 3.0
+"""The boom's middle sprays more than the first beyond the outline, so that its outer end is more than a boom outside;
+not farther than the second, where another field may be; for longer than the third, which no late switch is.
+[boom widths]"""
+
+STRIP_SHARE, STRIP_RATIO = 0.5, 3.0
+"""So much of a no-spray area left unsprayed and narrower than the boom, and so many times as long as wide: a strip
+between passes. An island is driven around, or wider than the boom. [1]"""
+
+GUESS_S, GUESS_SHARE = 0.06, 0.5
+"""On-times this close to what the program guesses are its own guess, which it writes to a tenth; more than this share
+of them: a guess handed in as a log. Not wider: where switching was perfect an honest log lies within 0.5 s of the
+guess, so a guess that somebody rounded cannot be told from it. [s], [1]"""

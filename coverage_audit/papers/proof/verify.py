@@ -13,7 +13,7 @@ from coverage_audit.papers.words.safe import one_line
 
 from .drawn import same_drawing
 from .form import COPIES, form_faults
-from .page import page_of, rows_of
+from .page import page_of, rests_rows, rows_of, sentence_of
 from .pdf import pdf_of, record_in_pdf
 from .record import MISSING, SCHEMA
 from .sign import fingerprint, parse_strict, record_text, signature_fault
@@ -113,8 +113,9 @@ def is_another(data: bytes, record: Record) -> bool:
 
 def told(record: Record) -> str:
     """The record's own figures and fingerprint, in plain lines; what was typed stands in quotation marks."""
-    lines = [f"  {name}: {_quoted(value, origin)} ({origin})" for name, value, origin in rows_of(record)]
-    return "\n".join([*lines, f"  Fingerprint: {fingerprint(record)}"])
+    rows = [(name, _quoted(value, origin), origin) for name, value, origin in rows_of(record)]
+    lines = [f"  {name}: {value}{origin and f' ({origin})'}" for name, value, origin in [*rows, *rests_rows(record)]]
+    return "\n".join([sentence_of(record), *lines, f"  Fingerprint: {fingerprint(record)}"])
 
 
 def _quoted(value: str, origin: str) -> str:

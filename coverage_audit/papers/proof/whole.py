@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from coverage_audit.errors import InputError
 
+from .checker import CHECKER, checker_page
 from .form import form_faults
 from .map import fitted
 from .page import page_of
@@ -63,6 +64,7 @@ def signed_papers(full: Record, audit: Audit, place: str, seller: Seller) -> tup
         "proof-buyer.json": record_text(buyer),
         "proof.html": page_of(buyer),
         "proof.pdf": pdf_of(buyer),
+        CHECKER: checker_page(),
     }
     return papers, buyer
 

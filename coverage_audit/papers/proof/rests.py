@@ -1,0 +1,260 @@
+"""What a proof rests on: every setting that moves its figures, as codes with quantities in the seller's units.
+
+The words stand in :data:`RESTS` alone, as data, so that the command, the papers and the checker page say the same.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+import shapely
+
+from coverage_audit.jobs.job import boom_state
+from coverage_audit.papers.words.display import duration, length
+from coverage_audit.read.records import MARKED
+from coverage_audit.units import ACRE_M2, FOOT_M, HECTARE_M2
+
+if TYPE_CHECKING:
+    from coverage_audit.accuracy.model import Accuracy
+    from coverage_audit.recipe.result import Audit
+
+    Rest = dict[str, str]
+
+TYPED, MEASURED, DERIVED, LOG = "typed by the seller", "measured", "derived", "from the log"
+
+
+class Line(NamedTuple):
+    """One line of a paper: its name, where it comes from, and for each code the sentence with its quantities."""
+
+    name: str
+    origin: str
+    cases: dict[str, str]
+
+
+RESTS = {
+    "field": Line(
+        "Whole field, and ground left out",
+        TYPED,
+        {
+            "all": "The outline encloses {whole}; all of it was to be sprayed.",
+            "part": "The outline encloses {whole}; {left} ({share} %) of it are left out of every share here.",
+        },
+    ),
+    "no_spray": Line(
+        "No-spray areas",
+        TYPED,
+        {
+            "none": "None.",
+            "some": "Areas: {count}. Together {area}; sprayed there: {sprayed}, not sprayed: {missed}.",
+        },
+    ),
+    "setback": Line(
+        "Strip left out along the edge",
+        TYPED,
+        {"none": "None.", "some": "{wide} wide; sprayed there: {sprayed}, not sprayed: {missed}."},
+    ),
+    "around": Line(
+        "Strip left out around no-spray areas",
+        TYPED,
+        {"none": "None.", "some": "{wide} wide, counted with them above."},
+    ),
+    "grown": Line("Outline moved outwards", TYPED, {"none": "No.", "some": "By {wide}."}),
+    "outlines": Line(
+        "Other outlines in the seller's file",
+        TYPED,
+        {"none": "None.", "some": "{count}, which this does not speak of."},
+    ),
+    "width": Line(
+        "Boom width",
+        TYPED,
+        {
+            "few": "{typed}; too few passes lie side by side to check it.",
+            "checked": "{typed}; passes side by side lie {spacing} apart in the middle of {count} spacings.",
+        },
+    ),
+    "antenna": Line(
+        "Where the antenna is",
+        TYPED,
+        {
+            "unknown": "Not stated; taken to be above the boom.",
+            "stated": "{ahead} ahead of the boom, {aside} to its right.",
+        },
+    ),
+    "boom": Line(
+        "How it is known when the boom was on",
+        "as named here",
+        {
+            "log": "A switch that the log itself recorded.",
+            "marks": "Marks in the log that a person set while driving.",
+            "segments": "Where the log was paused; that this was the boom's switch is the seller's word.",
+            "csv": "A list of times handed in by the seller; that they were logged is the seller's word.",
+            "csv marked": "A list of times handed in by the seller; that they were marked is the seller's word.",
+        },
+    ),
+    "delays": Line("Delay of the switch", TYPED, {"none": "None.", "some": "On {on} s later, off {off} s later."}),
+    "receiver": Line(
+        "Receiver",
+        LOG,
+        {
+            "unknown": "The log does not say how good its positions are; the worst are assumed.",
+            "autonomous": "Positions without corrections.",
+            "differential": "Positions with corrections by radio or satellite.",
+            "RTK float": "Positions by carrier phase, not fixed.",
+            "RTK fixed": "Positions by carrier phase, fixed.",
+        },
+    ),
+    "claims": Line(
+        "What the seller says of receiver and steering",
+        TYPED,
+        {"none": "Nothing.", "some": "Something; the proven share takes nothing from it."},
+    ),
+    "gaps": Line(
+        "Gaps in the log",
+        MEASURED,
+        {"none": "None.", "some": "{time} in all; {share} % of the ground rests on gaps and is not counted as proven."},
+    ),
+    "part": Line(
+        "Part of the log", TYPED, {"none": "All of its time.", "some": "Only a part of its time, chosen by the seller."}
+    ),
+    "clock": Line(
+        "Clock of the log", TYPED, {"none": "As it is.", "some": "{offset} s were added to its times by the seller."}
+    ),
+    "date": Line("How the date is known", "as named here", {"log": "From the log.", "typed": "Typed by the seller."}),
+    "second": Line("Second count, by another method", MEASURED, {"differs": "Differs by {share} % of the field."}),
+}
+"""By key: the lines about what a proof rests on, in reading order."""
+
+SAYS = {
+    "ranged": (
+        "At least {proven} % of the {target} that were to be sprayed on this field had the boom pass over them, "
+        "switched on, on {date}. GPS error is counted in."
+    ),
+    "logged": (
+        "{proven} % of the {target} that were to be sprayed on this field had the boom pass over them, switched on, on "
+        "{date}, as the log has it. How much of that GPS error may take away cannot be told."
+    ),
+}
+"""The one sentence of a proof, by whether the range of GPS error could be told."""
+
+FROM_FIGURES = {"proven", "date"}
+"""What that sentence takes from elsewhere in the record."""
+
+QUANTITY = re.compile(r"-?[0-9][0-9.,]{0,14}(?:\u00a0[a-z]{1,3}|[a-z0-9 \u00a0]{0,12})|less than 0\.1\u00a0(?:ha|ac)")
+"""The form of a quantity within a line."""
+
+SPACE = "\u00a0"
+
+
+def placed(sentence: str, values: Rest) -> str:
+    """*sentence* with its quantities."""
+    return re.sub(r"\{(\w+)\}", lambda found: values[found[1]], sentence)
+
+
+def land(m2: float, units: str) -> str:
+    """Area to a tenth of a hectare or an acre, so that it tells nobody which field this is. [m2]"""
+    size, name = (ACRE_M2, "ac") if units == "us" else (HECTARE_M2, "ha")
+    text = f"{m2 / size:.1f}"
+    if float(text) == 0.0:
+        return f"less than 0.1{SPACE}{name}" if m2 > 0 else f"0{SPACE}{name}"
+    return f"{text}{SPACE}{name}"
+
+
+def finely(metres: float, units: str) -> str:
+    """A width, so fine that a tenth of a boom shows. [m]"""
+    return f"{metres / FOOT_M:.1f}{SPACE}ft" if units == "us" else f"{metres:.2f}{SPACE}m"
+
+
+def rests_of(audit: Audit, seen: Accuracy | None) -> dict[str, Rest]:
+    """Every line of :data:`RESTS` for one audit; *seen* is what the log alone says of its accuracy."""
+    settings, units = audit.job.settings, audit.job.settings.report.units
+    track, boom = settings.track, settings.boom
+    some = {True: "some", False: "none"}
+    stated = settings.accuracy is not None and settings.accuracy.asked
+    return {
+        **_ground(audit, units),
+        "around": _wide(settings.field.exclude_setback_m, units),
+        "grown": _wide(settings.field.grow_m, units),
+        "outlines": _counted(len(audit.job.boundary) - len(audit.sprayed_fields)),
+        "width": _width(audit, units),
+        "antenna": {"is": "unknown"}
+        if boom.antenna_ahead_m is None
+        else {
+            "is": "stated",
+            "ahead": length(boom.antenna_ahead_m, units),
+            "aside": length(boom.antenna_right_m, units),
+        },
+        "boom": {"is": _boom_source(audit)},
+        "delays": {"is": "some", "on": f"{boom.on_delay_s:.1f}", "off": f"{boom.off_delay_s:.1f}"}
+        if boom.on_delay_s or boom.off_delay_s
+        else {"is": "none"},
+        "receiver": {"is": seen.error.fix_class if seen and seen.error.stated else "unknown"},
+        "claims": {"is": some[stated]},
+        "gaps": {"is": "some", "time": duration(audit.time_gap_s), "share": _share(audit.area_m2.bridged, audit)}
+        if audit.time_gap_s > 0 or audit.area_m2.bridged > 0
+        else {"is": "none"},
+        "part": {"is": some[track.from_s is not None or track.to_s is not None]},
+        "clock": {"is": "some", "offset": f"{track.clock_offset_s:.0f}"} if track.clock_offset_s else {"is": "none"},
+        "date": {"is": "typed" if settings.date_given else "log"},
+        "second": {"is": "differs", "share": f"{100 * audit.checks.cross_check_rel:.3f}"},
+    }
+
+
+def _share(m2: float, audit: Audit) -> str:
+    return f"{100 * m2 / audit.area_m2.target:.2f}"
+
+
+def _wide(metres: float, units: str) -> Rest:
+    return {"is": "some", "wide": length(metres, units)} if metres else {"is": "none"}
+
+
+def _counted(count: int) -> Rest:
+    return {"is": "some", "count": str(count)} if count > 0 else {"is": "none"}
+
+
+def _ground(audit: Audit, units: str) -> dict[str, Rest]:
+    """The whole field, and each kind of ground left out: how much, and whether it was sprayed."""
+    layers = audit.layers
+    outer = shapely.union_all([shapely.Polygon(one.exterior) for one in shapely.get_parts(layers.field)])
+    whole, left = outer.area, outer.area - layers.target.area
+    edge = shapely.difference(shapely.difference(outer, layers.target), layers.excluded)
+    count = len(shapely.get_parts(layers.excluded)) if layers.excluded.area > 0 else 0
+    part = {"is": "part", "left": land(left, units), "share": f"{100 * left / whole:.1f}"}
+    return {
+        "field": {**(part if left > LEAST_LEFT_M2 else {"is": "all"}), "whole": land(whole, units)},
+        "no_spray": {"is": "some", "count": str(count), "area": land(layers.excluded.area, units)}
+        | _sprayed(layers.excluded, audit, units)
+        if count
+        else {"is": "none"},
+        "setback": _wide(audit.job.settings.field.setback_m, units) | _sprayed(edge, audit, units)
+        if audit.job.settings.field.setback_m
+        else {"is": "none"},
+    }
+
+
+def _sprayed(ground: shapely.Geometry, audit: Audit, units: str) -> Rest:
+    sprayed = float(shapely.intersection(ground, audit.layers.excluded_sprayed).area)
+    return {"sprayed": land(sprayed, units), "missed": land(max(ground.area - sprayed, 0.0), units)}
+
+
+LEAST_LEFT_M2 = 1.0
+"""Less ground left out than this is rounding. [m2]"""
+
+
+def spacings_m(audit: Audit) -> np.ndarray:
+    """Mean distance of each pass from its neighbour, shape (n,). [m]"""
+    return np.array([one.distance_m.mean() for one in audit.passes.spacings]) if audit.passes else np.zeros(0)
+
+
+def _width(audit: Audit, units: str) -> Rest:
+    found = spacings_m(audit)
+    typed = {"typed": finely(audit.job.settings.boom.width_m, units)}
+    if not len(found):
+        return {"is": "few", **typed}
+    return {"is": "checked", **typed, "count": str(len(found)), "spacing": finely(float(np.median(found)), units)}
+
+
+def _boom_source(audit: Audit) -> str:
+    source = audit.job.settings.boom.intervals
+    return "csv marked" if source == "csv" and boom_state(audit.job) == MARKED else source

@@ -1,0 +1,235 @@
+"""What a dishonest seller could turn: each stops the proof with its reason, or stands on the front in words."""
+
+import io
+import shutil
+from dataclasses import replace
+
+import numpy as np
+import pypdf
+import pytest
+import shapely
+from jobs import FIELD_100_X_60, boom, job, log, parallel_passes, worked_job
+from proof_kit import FIXTURE, TIME
+
+from coverage_audit.cli import command as cli
+from coverage_audit.errors import InputError
+from coverage_audit.jobs.settings import AccuracySettings, FieldSettings, ProofSettings, TrackSettings
+from coverage_audit.papers.proof import contradictions as proof_contradictions
+from coverage_audit.papers.proof.form import form_faults
+from coverage_audit.papers.proof.page import page_of, rests_rows, rows_of, sentence_of
+from coverage_audit.papers.proof.pdf import pdf_of
+from coverage_audit.papers.proof.record import buyer_record, grower_record, refuse
+from coverage_audit.papers.proof.rests import RESTS
+from coverage_audit.recipe.audit import audit_job
+
+MADE = "2026-06-30T12:00:00Z"
+MISSED = shapely.box(20, 0, 21, 100)
+"""Ground that the worked job misses, by its geometry: its passes end at x = 20 and begin at x = 21."""
+
+
+def stopped(audit):
+    """Why no proof is made of *audit*; "" when one is."""
+    try:
+        refuse([audit], ProofSettings(), MADE)
+    except InputError as error:
+        return error.what
+    return ""
+
+
+def told(audit):
+    """Lines of the buyer's copy by name, and its PDF's whole text."""
+    full = grower_record([audit], MADE)
+    record = buyer_record(full, audit, "blurred", "00" * 32)
+    assert form_faults(record) == []
+    paper = pypdf.PdfReader(io.BytesIO(pdf_of(record)))
+    text = " ".join(" ".join(page.extract_text() for page in paper.pages).replace("\xa0", " ").split())
+    lines = {name: value.replace("\xa0", " ") for name, value, _ in rests_rows(record)}
+    for value in lines.values():
+        assert value in text
+    return lines, text, record
+
+
+def share(record):
+    return float(record["figures"]["proven_share"]["value"])
+
+
+@pytest.fixture(scope="module")
+def honest():
+    return audit_job(worked_job(10.0, accuracy=None))
+
+
+# --- what stops -----------------------------------------------------------------------------------
+
+
+def test_an_honest_job_is_not_stopped(honest):
+    assert stopped(honest) == ""
+
+
+def test_a_no_spray_area_over_the_missed_strip_stops():
+    audit = audit_job(replace(worked_job(10.0), exclude=worked_with([MISSED.buffer(0.05)]).exclude))
+    assert "strip between passes that is narrower than the boom" in stopped(audit)
+
+
+def test_a_missed_strip_cut_into_many_no_spray_areas_stops():
+    parts = [shapely.box(20, y, 21, y + 2.4) for y in range(0, 100, 4)]
+    audit = audit_job(replace(worked_job(10.0), exclude=worked_with(parts).exclude))
+    assert "strip between passes" in stopped(audit)
+
+
+def worked_with(exclude):
+    return job(worked_job(10.0).logs, [], FIELD_100_X_60, exclude=exclude)
+
+
+def test_an_island_is_not_stopped_and_its_ground_is_told(honest):
+    """A pond of 12 m across over passes: sprayed across on the log, so the front says that it was."""
+    pond = shapely.Point(45, 50).buffer(6)
+    audit = audit_job(replace(honest.job, exclude=worked_with([pond]).exclude))
+    assert stopped(audit) == ""
+    lines, _, _ = told(audit)
+    assert lines["No-spray areas"].startswith("Areas: 1. Together less than 0.1 ha; sprayed there: less than 0.1 ha")
+    assert "(1.9 %)" in lines["Whole field, and ground left out"]  # 113 of 6 000 m2
+
+
+def test_a_hole_in_the_outline_over_the_missed_strip_stops(honest):
+    holed = shapely.difference(FIELD_100_X_60, shapely.box(20, 2, 21, 98))
+    audit = audit_job(replace(honest.job, boundary=job(honest.job.logs, [], holed).boundary))
+    assert "strip between passes" in stopped(audit)
+
+
+def test_a_boundary_that_cuts_the_bad_edge_off_stops(honest):
+    """Two passes of the job lie outside: the middle of the nearer one half a boom and more."""
+    cut = shapely.box(0, 0, 39, 100)
+    audit = audit_job(replace(honest.job, boundary=job(honest.job.logs, [], cut).boundary))
+    assert "more than a boom's width beyond it" in stopped(audit)
+
+
+def test_an_outline_a_metre_inside_the_driven_edge_is_not_stopped(honest):
+    cut = shapely.box(1, 1, 59, 99)
+    assert stopped(audit_job(replace(honest.job, boundary=job(honest.job.logs, [], cut).boundary))) == ""
+
+
+def passes_apart(spacing_m, width_m):
+    times, points, on = parallel_passes((spacing_m * np.arange(10)).tolist(), 0.0, 150.0)
+    field = shapely.box(-spacing_m / 2, 0, 9.5 * spacing_m, 150)
+    return audit_job(job(log(times, points), [(a + 0.3, b - 0.4) for a, b in on], field, boom=boom(width_m)))
+
+
+def test_a_boom_typed_34_ft_for_30_stops_and_an_overlap_does_not():
+    foot = 0.3048
+    assert "passes lie 9.1\xa0m apart" in stopped(passes_apart(30 * foot, 34 * foot))
+    assert stopped(passes_apart(30 * foot, 31.5 * foot)) == ""  # 5 % overlap, common practice, no source
+
+
+def test_the_programs_own_guess_handed_in_as_logged_stops(tmp_path, capsys):
+    """propose, then the column "assumed" deleted."""
+    inputs = shutil.copytree(FIXTURE, tmp_path / "inputs")
+    guess = tmp_path / "guess.csv"
+    assert cli.main(["propose", str(inputs / "job.toml"), "-o", str(guess), "--quiet"]) == 0
+    rows = [line.rpartition(",")[0] for line in guess.read_text().splitlines()]
+    assert rows[0] == "on,off"
+    (inputs / "boom.csv").write_text("\n".join(rows) + "\n")
+    assert cli.main(["proof", str(inputs / "job.toml"), "-o", str(tmp_path / "out"), "--time", TIME, "--quiet"]) == 2
+    assert "nobody logged them" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_clock_offset_of_more_than_a_day_stops(honest):
+    def moved(offset_s):
+        return replace(
+            honest, job=replace(honest.job, settings=replace(honest.job.settings, track=TrackSettings(offset_s)))
+        )
+
+    assert "365.0 days are added" in stopped(moved(365 * 86400.0))
+    assert "2.0 days are added" in stopped(moved(-2 * 86400.0))
+    assert "days are added" not in stopped(moved(3600.0))
+
+
+def test_a_date_after_the_proof_is_made_stops(honest):
+    with pytest.raises(InputError, match="after the proof is made"):
+        refuse([honest], ProofSettings(), "2026-05-01T00:00:00Z")
+
+
+def test_an_outline_made_of_the_drive_stops(honest):
+    derived = replace(honest, job=replace(honest.job, derived_outline=True))
+    assert "made from a drive over it" in stopped(derived)
+
+
+def test_every_contradiction_is_looked_for(honest, monkeypatch):
+    """A rule that yields stops the proof, whichever it is."""
+    for rule in ("_offset", "_width", "_cut_edge", "_excluded_strips", "_guessed_times"):
+        with monkeypatch.context() as patch:
+            patch.setattr(proof_contradictions, rule, lambda _audit, rule=rule: [(f"rule {rule}", "job")])
+            assert f"rule {rule}" in stopped(honest)
+
+
+# --- what stands on the front ---------------------------------------------------------------------
+
+
+def test_the_front_says_every_lever_in_words(honest):
+    lines, text, record = told(honest)
+    assert set(RESTS[key].name for key in RESTS) | {"When this was made"} == set(lines)
+    assert lines["Whole field, and ground left out"] == "The outline encloses 0.6 ha; all of it was to be sprayed."
+    assert lines["Boom width"] == "10.00 m; passes side by side lie 10.00 m apart in the middle of 5 spacings."
+    assert "handed in by the seller" in lines["How it is known when the boom was on"]
+    assert lines["Receiver"] == "Positions by carrier phase, fixed."
+    assert lines["Gaps in the log"] == "None."
+    assert lines["Clock of the log"] == "As it is."
+    assert lines["How the date is known"] == "From the log."
+    assert sentence_of(record).replace("\xa0", " ") in text
+    assert text.index("At least") < text.index("Field Larch" if "Field Larch" in text else "What was done")
+
+
+def test_a_setback_is_told_with_what_was_missed_in_it(honest):
+    """5 m of setback on 100 x 60 m: 6 000 - 90 x 50 = 1 500 m2, 25 %, most of it sprayed all the same."""
+    settings = replace(honest.job.settings, field=FieldSettings(setback_m=5.0))
+    lines, _, _ = told(audit_job(replace(honest.job, settings=settings)))
+    assert "0.1 ha (25.0 %) of it are left out" in lines["Whole field, and ground left out"]
+    assert lines["Strip left out along the edge"].startswith("5.0 m wide; sprayed there: 0.1 ha, not sprayed: less than 0.1 ha")
+
+
+def test_typed_dates_offsets_and_cuts_are_told(honest):
+    settings = replace(honest.job.settings, date_given=True, track=TrackSettings(-3600.0, from_s=0.0))
+    lines, _, _ = told(replace(honest, job=replace(honest.job, settings=settings)))
+    assert lines["How the date is known"] == "Typed by the seller."
+    assert lines["Clock of the log"] == "-3600 s were added to its times by the seller."
+    assert lines["Part of the log"] == "Only a part of its time, chosen by the seller."
+
+
+@pytest.mark.parametrize("claim", [{"sigma_m": 3.0}, {"sigma_m": 0.001, "noise_m": 0.0}, {"steering": "guided"}, {}])
+def test_no_claim_about_the_receiver_moves_the_proven_share(honest, claim):
+    """The trick: sigma 3 m raised "covered at least". Here a claim changes nothing but the line that names it."""
+    lines, _, record = told(honest)
+    settings = replace(honest.job.settings, accuracy=AccuracySettings(**{"replicates": 40, **claim}))
+    other, _, claimed = told(audit_job(replace(honest.job, settings=settings)))
+    assert share(claimed) == share(record)
+    assert other["What the seller says of receiver and steering"].startswith("Something")
+    assert share(record) <= float(record["figures"]["logged_share"]["value"])
+
+
+def test_the_units_of_the_job_are_those_of_the_paper(honest):
+    settings = replace(honest.job.settings, report=replace(honest.job.settings.report, units="us"))
+    lines, text, record = told(replace(honest, job=replace(honest.job, settings=settings)))
+    assert "of the 1.5 ac that were to be sprayed" in text  # 6 000 / 4046.856 = 1.48
+    assert lines["Boom width"].startswith("32.8 ft;")
+    assert dict(row[:2] for row in rows_of(record))["Ground to be sprayed"] == "1.5 ac"
+    sheet = pypdf.PdfReader(io.BytesIO(pdf_of(record))).pages[0].mediabox
+    assert (round(float(sheet.width)), round(float(sheet.height))) == (612, 792)  # Letter, ANSI/ASME Y14.1: 8.5 x 11 in
+
+
+def test_one_sentence_and_one_picture_stand_first(honest):
+    _, _, record = told(honest)
+    page = page_of(record)
+    assert page.index('class="sentence"') < page.index('svg class="share"') < page.index("<table>")
+    names = [name for name, _, _ in rows_of(record)]
+    assert names[-1] == "Not stated, or not known"
+    assert not any(value == "not stated" for _, value, _ in rows_of(record))
+
+
+@pytest.mark.parametrize("forged", ["certified clean", "5 ha, all of it", "1\n2", "<b>5</b>", "5.0\xa0ha!"])
+def test_no_words_can_be_signed_in_place_of_a_quantity(honest, forged):
+    _, _, record = told(honest)
+    record["says"]["target"] = forged
+    assert form_faults(record)
+    _, _, record = told(honest)
+    record["rests"][0]["boom"]["is"] = forged
+    assert form_faults(record)
