@@ -182,17 +182,19 @@ def receiver(track: Path, date: dt.date | None = None) -> Standing:
 
 
 def receiver_text(found: Standing, name: str, units: str) -> str:
-    """What is known of a receiver, with the lines for a job file."""
+    """What is known of a receiver, the smallest skip that it can tell, and the lines for a job file."""
     from coverage_audit.papers.receiver import receiver_text as text
+    from coverage_audit.recipe.receiver import skips_of
 
-    return text(found, name, units)
+    return text(found, name, units, skips_of(found))
 
 
 def receiver_json(found: Standing) -> str:
     """What is known of a receiver as JSON."""
     from coverage_audit.papers.receiver import receiver_json as text
+    from coverage_audit.recipe.receiver import skips_of
 
-    return text(found)
+    return text(found, skips_of(found))
 
 
 def receiver_keys(found: Standing) -> dict[str, str]:

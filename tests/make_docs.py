@@ -10,7 +10,9 @@ import shutil
 import tempfile
 from pathlib import Path
 
+from coverage_audit.accuracy.outlook import outlook
 from coverage_audit.cli import main
+from coverage_audit.jobs.settings import ReportSettings
 
 ROOT = Path(__file__).parent.parent
 MANUAL = ROOT / "coverage_audit" / "manual"
@@ -56,7 +58,19 @@ def picture(page, target):
         browser.close()
 
 
+OUTLOOK = re.compile(r"(<!-- outlook -->\n(?:\|.*\n){2})(.*?)(<!-- /outlook -->\n)", re.DOTALL)
+
+
+def outlook_rows():
+    """Rows of the manual's table of the smallest skips that can be told."""
+    found = outlook(ReportSettings().min_width_m)
+    return "".join(f"| {name} | {ways['hand']:.1f} m | {ways['guided']:.1f} m |\n" for name, ways in found.items())
+
+
 def write_docs():
+    how_sure = MANUAL / "how_sure.md"
+    text = how_sure.read_text(encoding="utf-8")
+    how_sure.write_text(OUTLOOK.sub(lambda found: f"{found[1]}{outlook_rows()}{found[3]}", text), encoding="utf-8")
     for command in COMMANDS:
         with tempfile.TemporaryDirectory() as name:
             folder = Path(name) / "out"

@@ -114,3 +114,12 @@ def test_modules_that_are_named_are_there():
 
 def test_pictures_and_reports_stay_small():
     assert sum(path.stat().st_size for path in (ROOT / "reports").iterdir()) < 2_000_000
+
+
+def test_smallest_skips_of_the_manual_are_the_programs():
+    """Tenths of a metre; a library's other last digit may round one of eight figures over."""
+    found = make_docs.OUTLOOK.search(MANUAL)
+    told, wanted = (re.findall(r"[\d.]+(?= m)", text) for text in (found[2], make_docs.outlook_rows()))
+    assert len(told) == 8
+    assert [float(one) for one in told] == pytest.approx([float(one) for one in wanted], abs=0.101)
+    assert float(told[0]) > float(told[-2]) > 0.3  # corrections see more, and nothing narrower is listed

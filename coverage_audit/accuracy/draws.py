@@ -1,10 +1,10 @@
 """How sure the figures of an audit are: the true job drawn again and again from what is known.
 
 Steered by hand, or by another receiver, the log is truth plus error (classical error). The errors
-are then drawn given the measured gaps (:mod:`.gap_model`) and taken off the log. Guided by the
+are then drawn given the measured gaps (:mod:`.gaps`) and taken off the log. Guided by the
 receiver that logged, truth is the log plus error (Berkson error), and errors are drawn as they
-come (Carroll et al. 2006, Measurement Error in Nonlinear Models, ch. 1). Every draw is counted
-like the job itself; the draws' mean and quantiles are those of the truth.
+come (Carroll et al. 2006, Measurement Error in Nonlinear Models, ch. 1), but for what fence and switch
+tell of them. Every draw is counted like the job itself; the draws' middle and quantiles are those of the truth.
 """
 
 from __future__ import annotations
@@ -18,23 +18,38 @@ import numpy as np
 import shapely
 
 from coverage_audit.accuracy.gaps.choice import pick, usual
-from coverage_audit.accuracy.gaps.habits import Habits, Likelihood, fit_habits, other_habits
+from coverage_audit.accuracy.gaps.particles import Known, Particle, draw_particles
 from coverage_audit.accuracy.gaps.posterior import Seen, conditioned_errors, simulate_errors, smallest_skip
+from coverage_audit.accuracy.gaps.probes import BETWEEN, EDGE
 
-from .model import CLASSICAL, REGIMES, Accuracy, Figure, RegimeResult
+from .model import CLASSICAL, CONTRADICTED, REGIMES, WRONG_FIX, Accuracy, Figure, Learnt, RegimeResult
 from .scan import Cuts, Scan, steps_of
+from .standing import Spread
 from .tolerances import (
+    BLIND_PARTICLES,
+    BY_EYE_CHANCE,
+    BY_EYE_SPREAD_M,
+    CLASSES,
     CROSS_CUTS,
     CUT_REACH_SIGMAS,
-    HABIT_GROUPS,
+    FENCE_DOUBT,
+    FENCE_DOUBT_SIGMAS,
+    GUIDED_SPREAD,
     HAND_SPREAD,
     KNOT_STEP_M,
     LEAST_DRAWS,
+    METHOD_FREEDOM,
     MOST_AT_ONCE,
+    MOST_METHOD,
+    MOST_MOVED,
+    PARTICLES,
+    PROBE_REACH_WIDTHS,
     SKIP_LENGTH_M,
+    SKIP_PARTICLES,
     SURE,
     TOO_WIDE_ESTIMATE,
     TOO_WIDE_TARGET,
+    WRONG_FIX_M,
 )
 
 if TYPE_CHECKING:
@@ -48,7 +63,9 @@ if TYPE_CHECKING:
     from coverage_audit.jobs.settings import AccuracySettings
 
     from .model import ErrorModel, Gaps
+    from .standing import Stand
 
+    Source = tuple[Particle, Seen | None]
     RunAll = Callable[[Callable[[int], FloatArray], int], Iterable[FloatArray]]
 
 MISSED, DOUBLE, COVERED = 0, 1, 2
@@ -59,7 +76,7 @@ class Question:
     """What is asked: the audit's own figures (missed, double, covered) [m2], and what they stand on.
 
     ``lines`` are the audit's own boom lines, ``calm`` those without the receiver's jitter.
-    ``method_m2``: what the audit itself errs by, after ``bias_m2`` (missed, double) is taken off.
+    ``method_m2``: what the audit itself errs by. ``stands``: times in which the machine stood.
     """
 
     observed_m2: tuple[float, float, float]
@@ -75,7 +92,7 @@ class Question:
     settings: AccuracySettings
     noise_m: float
     method_m2: float
-    bias_m2: FloatArray
+    stands: tuple[Stand, ...] = ()
 
 
 def assess(question: Question, run_all: RunAll, rng: np.random.Generator) -> Accuracy:
@@ -124,16 +141,20 @@ def _drawn(
     question: Question, seen: Seen, regime: str, count: int, run_all: RunAll, rng: np.random.Generator
 ) -> RegimeResult:
     """Draw the truth *count* times, count each, and tell what the draws say."""
-    target = question.target.area
-    habits, tried = _habits(question, count, rng) if regime == CLASSICAL and len(question.gaps) else (None, [])
-    table = _counted(question, seen, tried, count, run_all, rng)
-    areas = table[:, :2] - question.bias_m2 + question.method_m2 * rng.standard_normal((count, 2))
-    spread = HAND_SPREAD if regime == CLASSICAL else 1.0
+    target, by_hand = question.target.area, regime == CLASSICAL
+    most = PARTICLES if by_hand else BLIND_PARTICLES
+    sources, moved = _sources(question, seen, min(most, count), rng, by_hand=by_hand)
+    table = _doubted(_counted(question, sources, count, run_all, rng), question, sources, rng)
+    # sparse fixes cost little in most jobs and much in a few
+    luck = np.clip(rng.standard_t(METHOD_FREEDOM, (count, 2)), -MOST_METHOD, MOST_METHOD)
+    areas = table[:, :2] + question.method_m2 * luck
+    spread = HAND_SPREAD if by_hand else GUIDED_SPREAD
     areas = np.clip(areas.mean(axis=0) + spread * (areas - areas.mean(axis=0)), 0.0, target)
-    chances = tuple(table[:, 2:].mean(axis=0).tolist())
+    # draws prove nothing, however they agree
+    chances = tuple(((table[:, 2:].sum(axis=0) + 0.5) / (count + 1)).tolist())
     wanted = (SKIP_LENGTH_M, question.min_width_m, NormalDist().inv_cdf(SURE))
-    skip = smallest_skip(seen, habits, wanted)
-    skip = skip if skip is not None and skip < question.width_m else None
+    skip = smallest_skip(seen, [one for one, _ in sources[:SKIP_PARTICLES]], wanted, by_hand=by_hand)
+    skip = skip if skip is not None and skip < question.width_m and abs(moved) < MOST_MOVED else None
     told = skip is not None and count >= LEAST_DRAWS
     missed, double = (_figure(question.observed_m2[k], areas[:, k], question, told=told) for k in (MISSED, DOUBLE))
     covered = Figure(
@@ -143,22 +164,57 @@ def _drawn(
         target - missed.low90,
         told=missed.told,
     )
-    return RegimeResult(missed, double, covered, chances, skip)
+    return RegimeResult(missed, double, covered, chances, skip, _learnt(question, sources, moved))
 
 
-def _habits(question: Question, count: int, rng: np.random.Generator) -> tuple[Habits, list[Habits]]:
-    """The driver's likeliest habits, and some that fit about as well: they are known only so well."""
-    likelihood = Likelihood.of(question.gaps, question.error, question.noise_m)
-    best = fit_habits(likelihood)
-    return best, other_habits(likelihood, best, min(HABIT_GROUPS, count), rng)
+def _sources(
+    question: Question, seen: Seen, count: int, rng: np.random.Generator, *, by_hand: bool
+) -> tuple[list[Source], float]:
+    """What draws are made by: particles, each with the gaps that its errors know of, and how far the scale was moved.
+
+    Who steers by the receiver still sees fence and switch: there the log is truth plus error, and those gaps tell of
+    it. Unless they are as tight as only steering by the receiver makes them: then nothing tells. Between the two
+    the particles are shared out.
+    """
+    gaps, error, noise, stands = question.gaps, question.error, question.noise_m, question.stands
+    if by_hand:
+        particles, moved = draw_particles(Known.of(gaps, error, noise, stands), count, rng)
+        return [(one, seen if len(gaps) else None) for one in particles], moved
+    blind, moved = draw_particles(Known.of(None, error, noise, stands), count, rng)
+    seeing = pick(gaps, gaps.kind != BETWEEN)
+    if not len(seeing):
+        return [(one, None) for one in blind], moved
+    particles, moved_by_eye = draw_particles(Known.of(seeing, error, noise, stands), count, rng)
+    by_eye, shown = Seen.of(seeing, error, noise), round(by_eye_chance(gaps) * count)
+    sources: list[Source] = [(one, by_eye) for one in particles[:shown]] + [(one, None) for one in blind[shown:]]
+    return [sources[k] for k in rng.permutation(count)], max(moved, moved_by_eye, key=abs)
+
+
+def _learnt(question: Question, sources: Sequence[Source], moved: float) -> Learnt:
+    """The receiver's slow error as far as the log tells, and what the log holds against what was taken."""
+    values = [[float(np.median(one.error.sigma_m)), one.error.time_constant_s] for one, _ in sources]
+    low, best, high = np.quantile(values, (0.05, 0.5, 0.95), axis=0).tolist()
+    wrong = question.error.fix_class == CLASSES[-1] and low[0] > WRONG_FIX_M
+    doubts = [(CONTRADICTED, abs(moved) >= MOST_MOVED), (WRONG_FIX, wrong)]
+    sigma, time = (Spread(best[k], low[k], high[k]) for k in (0, 1))
+    return Learnt(sigma, time, tuple(name for name, holds in doubts if holds))
+
+
+def by_eye_chance(gaps: Gaps) -> float:
+    """Chance that fence and switch were kept to by eye, from how far the gaps to the fence spread. [1]"""
+    edge = gaps.gap_m[gaps.kind == EDGE]
+    if not len(edge):
+        return BY_EYE_CHANCE[0]
+    spread = 1.4826 * float(np.median(np.abs(edge - np.median(edge))))
+    return float(np.interp(spread, BY_EYE_SPREAD_M, BY_EYE_CHANCE))
 
 
 def _counted(
-    question: Question, seen: Seen, habits: list[Habits], count: int, run_all: RunAll, rng: np.random.Generator
+    question: Question, sources: Sequence[Source], count: int, run_all: RunAll, rng: np.random.Generator
 ) -> FloatArray:
     """Each draw's area missed and double [m2], and 1 for each strip that is real in it, shape (count, 2 + strips).
 
-    What scanning and thinning shift the areas by is put back. No *habits*: the errors know nothing of the gaps.
+    What scanning and thinning shift the areas by is put back.
     """
     base, plain = ([with_knots(one, KNOT_STEP_M) for one in lines] for lines in (question.calm, question.lines))
     travel = np.concatenate([lines.travel_m for lines in base])
@@ -170,10 +226,7 @@ def _counted(
     rows: list[FloatArray] = []
     for first in range(0, count, MOST_AT_ONCE):
         size = min(MOST_AT_ONCE, count - first)
-        if habits:
-            drawn, boundary = _conditioned(seen, times, habits, size, rng)
-        else:
-            drawn, boundary = simulate_errors(times, question.error, size, rng)
+        drawn, boundary = _errors(sources, times, size, rng)
         shift = (boundary - drawn)[back]
         farthest = np.hypot(*np.moveaxis(shift, 1, 0)).max(axis=1)
         cuts = Cuts.of(across.ravel(), question.target, steps, farthest[steps.line].max(axis=1), question.width_m)
@@ -187,21 +240,38 @@ def _counted(
     return np.array(rows)
 
 
-def _conditioned(
-    seen: Seen, times: FloatArray, habits: list[Habits], count: int, rng: np.random.Generator
+def _errors(
+    sources: Sequence[Source], times: FloatArray, count: int, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
-    """Errors given the gaps, each group of draws under other habits."""
+    """Errors given the gaps, or knowing nothing of them, each group of draws by another particle."""
     drawn = [
-        conditioned_errors(times, seen, one, len(share), rng)
-        for one, share in zip(habits, np.array_split(np.arange(count), len(habits)), strict=True)
+        simulate_errors(times, one.error, len(share), rng)
+        if seen is None
+        else conditioned_errors(times, seen, one, len(share), rng)
+        for (one, seen), share in zip(sources, np.array_split(np.arange(count), len(sources)), strict=True)
         if len(share)
     ]
     return np.concatenate([one for one, _ in drawn], axis=2), np.concatenate([one for _, one in drawn], axis=1)
 
 
+def _doubted(table: FloatArray, question: Question, sources: Sequence[Source], rng: np.random.Generator) -> FloatArray:
+    """*table* in which wide strips along the fence, that no gap could be measured across, are error in some draws."""
+    sigma = float(np.median([np.median(one.error.sigma_m) for one, _ in sources]))
+    result = table.copy()
+    for number, strip in enumerate(question.strips):
+        wide = strip.where == "field edge" and strip.max_width_m > PROBE_REACH_WIDTHS * question.width_m
+        if wide and strip.mean_width_m < FENCE_DOUBT_SIGMAS * sigma:
+            gone = rng.random(len(table)) < FENCE_DOUBT
+            result[:, MISSED] -= strip.area_m2 * gone * table[:, 2 + number]
+            result[gone, 2 + number] = 0.0
+    result[:, MISSED] = np.maximum(result[:, MISSED], 0.0)
+    return result
+
+
 def _figure(observed: float, draws: FloatArray, question: Question, *, told: bool) -> Figure:
     low, high = range_of(draws)
-    off = float(draws.mean()) - observed
+    # a few draws go far; those within the range say where the middle lies
+    off = float(draws[(draws >= low) & (draws <= high)].mean()) - observed
     # a correction within what the audit itself errs by is no better than none
     estimate = observed + math.copysign(max(abs(off) - question.method_m2, 0.0), off)
     estimate = min(max(estimate, low), high)

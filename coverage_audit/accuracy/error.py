@@ -8,7 +8,7 @@ moments t apart differ by sigma * sqrt(2 (1 - exp(-t / T))).
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,13 +19,22 @@ from .model import ErrorModel
 from .tolerances import (
     CLASS_NOISE_M,
     CLASS_OF_QUALITY,
+    CLASS_SHORT_M,
+    CLASS_SIGMA_LOG_SD,
     CLASS_SIGMA_M,
+    CLASS_TIME_LOG_SD,
     CLASS_TIME_S,
     CLASSES,
     HDOP_RANGE,
+    LEAST_DIFFERENCES,
+    MOST_SHORT_SHARE,
     MOST_SIGMA_M,
+    MOST_SMOOTH_S,
+    SMOOTH_GAIN,
+    SMOOTH_HALVES,
+    SQUARE_MEDIAN,
+    STATED_LOG_SD,
     STRAIGHT_FIT_M,
-    STRAIGHT_FIT_S,
     USUAL_HDOP,
 )
 
@@ -33,6 +42,9 @@ if TYPE_CHECKING:
     from coverage_audit.arrays import FloatArray
     from coverage_audit.drive.model import Track
     from coverage_audit.jobs.settings import AccuracySettings
+
+
+BY_CLASS = "usual for this class of fix"
 
 
 def error_model(track: Track, settings: AccuracySettings) -> ErrorModel:
@@ -46,7 +58,9 @@ def error_model(track: Track, settings: AccuracySettings) -> ErrorModel:
     common = int(np.bincount(number, minlength=len(CLASSES)).argmax())
     unstated = not np.isin(track.quality, list(CLASS_OF_QUALITY)).any()
     stated = True
+    short = CLASS_SHORT_M[common]
     if settings.sigma_m is not None:
+        short = _short_beside(settings.sigma_m)
         sigma, source = np.full(len(number), settings.sigma_m), "stated in the job file"
     else:
         sigma = np.array(CLASS_SIGMA_M)[number]
@@ -54,7 +68,7 @@ def error_model(track: Track, settings: AccuracySettings) -> ErrorModel:
         sigma = np.where(scaled, sigma * np.clip(track.hdop / USUAL_HDOP, *HDOP_RANGE), sigma)
         told = np.isfinite(track.gst_m) & (track.gst_m > 0)
         sigma = np.where(told, track.gst_m / math.sqrt(2), sigma)
-        source = "the receiver's own estimate (GST)" if told.mean() > 0.5 else "usual for this class of fix"
+        source = "the receiver's own estimate (GST)" if told.mean() > 0.5 else BY_CLASS
         stated = bool(not unstated or told.any())
         if not stated:
             source = "the log does not state the class of its fixes, so the worst was taken"
@@ -67,7 +81,18 @@ def error_model(track: Track, settings: AccuracySettings) -> ErrorModel:
         CLASSES[common],
         source,
         stated,
+        short,
+        CLASS_SIGMA_LOG_SD[common] if source == BY_CLASS or not stated else STATED_LOG_SD,
+        CLASS_TIME_LOG_SD[common] if settings.time_constant_s is None else STATED_LOG_SD,
     )
+
+
+def _short_beside(sigma_m: float) -> float:
+    """Short part that goes with a slow error that was stated: that of the class whose slow error is nearest. [m]"""
+    if not sigma_m:
+        return 0.0
+    near = int(np.abs(np.log(sigma_m / np.array(CLASS_SIGMA_M))).argmin())
+    return min(CLASS_SHORT_M[near], MOST_SHORT_SHARE * sigma_m)
 
 
 def difference_sd(sigma: float, apart_s: float, time_constant_s: float) -> float:
@@ -103,51 +128,77 @@ def sigma_at(error: ErrorModel, time_s: FloatArray) -> FloatArray:
     return np.interp(time_s, error.time_s, error.sigma_m)
 
 
-def tip_noise(error: ErrorModel, median_step_s: float, speed_m_s: float, half_boom_m: float) -> float:
-    """Noise of a boom's tip that is new from one moment to the next: of place, and of heading times lever. [m]
-
-    The heading comes from places about a second before and after (or one step, when that is longer).
-    Independent errors add up by their squares (propagation of errors, textbook).
-    """
-    apart = 2 * max(median_step_s, 1.0)
-    white = error.noise_m**2 * min(1.0, median_step_s)
-    moved = 2 * white + difference_sd(float(np.median(error.sigma_m)), apart, error.time_constant_s) ** 2
-    return math.sqrt(white + moved * (half_boom_m / (apart * max(speed_m_s, 0.5))) ** 2)
-
-
 def noise_across(error: ErrorModel, median_step_s: float, half: int) -> float:
     """Noise of a boom's tips across their way, after :func:`without_jitter` over 2 *half* + 1 fixes. [m]
 
-    Turning the boom moves its tips along the way only. A parabola through n fixes leaves
-    3 (3 n^2 - 7) / 4 n (n^2 - 4) of the variance of white noise (Savitzky & Golay 1964), and strays from a
-    random walk by 9/112 of what that grows by in half the parabola's time (its kernel's integral, squared).
+    Turning the boom moves its tips along the way only. A parabola through n fixes leaves :func:`kept_share` of the
+    variance of white noise, and strays from a random walk by 9/112 of what that grows by in half the parabola's time
+    (its kernel's integral, squared).
     """
     white = error.noise_m**2 * min(1.0, median_step_s)
     if not half:
         return math.sqrt(white)
     grown = difference_sd(float(np.median(error.sigma_m)), half * median_step_s, error.time_constant_s) ** 2
+    return math.sqrt(kept_share(half) * error.noise_m**2 + 9 / 112 * grown)
+
+
+def kept_share(half: int) -> float:
+    """Share of the variance of white noise that a parabola through n = 2 *half* + 1 fixes leaves at its middle.
+
+    3 (3 n^2 - 7) / 4 n (n^2 - 4): Savitzky & Golay 1964, Anal. Chem. 36:1627-1639.
+    """
     count = 2 * half + 1
-    left = 3 * (3 * count**2 - 7) / (4 * count * (count**2 - 4))
-    return math.sqrt(left * error.noise_m**2 + 9 / 112 * grown)
+    return 3 * (3 * count**2 - 7) / (4 * count * (count**2 - 4)) if half else 1.0
 
 
-def fixes_smoothed(track: Track) -> int:
-    """Fixes before and after, over which :func:`without_jitter` smooths; 0 where it does not."""
-    half = round(STRAIGHT_FIT_S / track.median_step_s)
-    return half if half >= 2 and len(track.x_m) > 2 * half else 0
+@dataclass(frozen=True)
+class Jitter:
+    """White noise of one coordinate that the log shows (NaN: too short to show any), and how it is best smoothed. [m]
+
+    ``half``: fixes before and after over which smoothing leaves the least error; 0 where it would take more of the
+    drive than of the noise.
+    """
+
+    noise_m: float
+    half: int
 
 
-def without_jitter(track: Track) -> Track:
-    """*track* with its straight parts smoothed by parabolas over ``STRAIGHT_FIT_S``.
+def jitter_of(track: Track, stated_m: float | None = None) -> Jitter:
+    """How *track* jitters, and how widely it is best smoothed; *stated_m*: noise that the job file states. [m]
 
-    No driver swerves within two seconds; what a sparse log shows of it is the receiver's. Where
-    the parabola would move a fix farther than ``STRAIGHT_FIT_M`` beyond the noise, the vehicle turned.
+    White noise from third differences (von Neumann 1941, Ann. Math. Stat. 12:367-395, carried on to third ones, of
+    variance 20). Of each width tried the error left is noted: what the parabola leaves of the noise, and all that it
+    takes away beyond the rest of it, which is the drive itself (Mallows 1973, Technometrics 15:661-675). A cycle of
+    steering of ten seconds stays so, jitter goes.
+    """
+    third = np.diff(np.stack([track.x_m, track.y_m]), n=3)
+    if third.shape[1] < LEAST_DIFFERENCES:
+        return Jitter(math.nan, 0)
+    shown = math.sqrt(float(np.median(np.square(third))) / (SQUARE_MEDIAN * 20))
+    noise = shown if stated_m is None else stated_m
+    part = np.concatenate([[0], np.cumsum(track.gap_after[:-1])])
+    best, least = 0, noise**2
+    for half in SMOOTH_HALVES:
+        if half * track.median_step_s > MOST_SMOOTH_S or len(track.x_m) <= 2 * half:
+            break
+        _, (x, y), _ = local_parabolas(track.time_s, track.x_m, track.y_m, part, half)
+        off = float(np.median(np.square([x - track.x_m, y - track.y_m]))) / SQUARE_MEDIAN
+        left = kept_share(half) * noise**2
+        left += max(off - (1 - kept_share(half)) * noise**2, 0.0)
+        if left < SMOOTH_GAIN * least:
+            best, least = half, left
+    return Jitter(noise, best)
+
+
+def without_jitter(track: Track, half: int) -> Track:
+    """*track* with its straight parts smoothed by parabolas over *half* fixes before and after.
+
+    Where the parabola would move a fix farther than ``STRAIGHT_FIT_M`` beyond the noise, the vehicle turned.
     Parabolas as by Savitzky & Golay 1964; the bounds are common practice, no source.
     """
-    half = fixes_smoothed(track)
-    part = np.concatenate([[0], np.cumsum(track.gap_after[:-1])])
     if not half:
         return track
+    part = np.concatenate([[0], np.cumsum(track.gap_after[:-1])])
     _, (x, y), _ = local_parabolas(track.time_s, track.x_m, track.y_m, part, half)
     off = np.hypot(x - track.x_m, y - track.y_m)
     turned = off > STRAIGHT_FIT_M + 4 * float(np.median(off))

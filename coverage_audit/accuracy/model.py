@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
     from coverage_audit.arrays import FloatArray, IntArray
 
+    from .standing import Spread
+
 CLASSICAL, BERKSON = "classical", "berkson"
 """Regimes: the log is truth plus error; truth is the log plus error (Carroll et al. 2006, ch. 1)."""
 
@@ -25,9 +27,11 @@ class ErrorModel:
     """Receiver's error at each used fix; arrays of shape (n,).
 
     Each coordinate errs by ``sigma_m`` times a first-order Gauss-Markov process of unit variance
-    and ``time_constant_s``, and by white noise of ``noise_m``. ``boundary_m``: the boundary's
-    error, one shift for the whole. ``source`` says where the figures come from; ``stated``: the
-    log or the job file says how good the positions are. Errors [m], times [s].
+    and ``time_constant_s``, by a short part of ``short_m`` that is forgotten within seconds, and by white
+    noise of ``noise_m``. ``boundary_m``: the boundary's error, one shift for the whole. ``source`` says
+    where the figures come from; ``stated``: the log or the job file says how good the positions are.
+    ``sigma_log_sd``, ``time_log_sd``: by which factor e^this scale and time constant may be off. Errors [m],
+    times [s].
     """
 
     time_s: FloatArray
@@ -38,11 +42,14 @@ class ErrorModel:
     fix_class: str
     source: str
     stated: bool = True
+    short_m: float = 0.0
+    sigma_log_sd: float = 0.0
+    time_log_sd: float = 0.0
 
     @property
     def none(self) -> bool:
         """Whether nothing errs at all."""
-        return not self.sigma_m.any() and self.noise_m == 0 and self.boundary_m == 0
+        return not self.sigma_m.any() and self.noise_m == self.short_m == self.boundary_m == 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,6 +93,19 @@ class Figure:
     told: bool
 
 
+CONTRADICTED, WRONG_FIX = "contradicted", "wrong fix"
+"""Doubts: the log does not bear out the error stated; fixes marked RTK fixed wander as wrong ones do."""
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """The receiver's slow error as far as the log tells: scale of one coordinate [m], time constant [s]."""
+
+    sigma_m: Spread
+    time_constant_s: Spread
+    doubts: tuple[str, ...] = ()
+
+
 @dataclass(frozen=True)
 class RegimeResult:
     """What one regime says; see :class:`Accuracy`. Areas [m2], skips [m], chances [1]."""
@@ -95,6 +115,7 @@ class RegimeResult:
     covered_m2: Figure
     probability: tuple[float, ...]
     smallest_detectable_skip_m: float | None
+    learnt: Learnt | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,3 +138,8 @@ class Accuracy:
     steering: str
     error: ErrorModel
     asked: bool = True
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What the log holds against the error that was taken, by any regime."""
+        return tuple(sorted({doubt for one in self.by_regime.values() if one.learnt for doubt in one.learnt.doubts}))

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Any
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
+from coverage_audit.accuracy.tolerances import SKIP_LENGTH_M
 from coverage_audit.errors import InputError
+from coverage_audit.jobs.settings import GUIDED, HAND
 
 from .words import display
 
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
 
     from coverage_audit.accuracy.standing import Spread, Standing
 
+STEERED = {HAND: "steered by hand", GUIDED: "guided by it"}
 FIGURES = (
     ("sigma_m", "Slow error of one coordinate"),
     ("time_constant_s", "... forgotten over"),
@@ -30,10 +33,11 @@ UNSHOWN = (
 )
 
 
-def receiver_dict(found: Standing) -> dict[str, Any]:
+def receiver_dict(found: Standing, skips: Mapping[str, float | None]) -> dict[str, Any]:
     """Figures with their ranges, SI units and unrounded; null where nothing can be told."""
     told = {name: _ends(getattr(found, name)) for name, _ in FIGURES}
-    return {**told, "hours": found.standing_s / 3600, "stands": found.stands, "enough": found.enough}
+    more = {"smallest_skip_m": {way: skips.get(way) for way in STEERED}}
+    return {**told, "hours": found.standing_s / 3600, "stands": found.stands, "enough": found.enough, **more}
 
 
 def _ends(spread: Spread | None) -> dict[str, float | None]:
@@ -41,12 +45,12 @@ def _ends(spread: Spread | None) -> dict[str, float | None]:
     return {name: None if spread is None else getattr(spread, name) for name in names}
 
 
-def receiver_json(found: Standing) -> str:
+def receiver_json(found: Standing, skips: Mapping[str, float | None]) -> str:
     """:func:`receiver_dict` as text."""
-    return json.dumps(receiver_dict(found), indent=1, allow_nan=False) + "\n"
+    return json.dumps(receiver_dict(found, skips), indent=1, allow_nan=False) + "\n"
 
 
-def receiver_text(found: Standing, name: str, units: str) -> str:
+def receiver_text(found: Standing, name: str, units: str, skips: Mapping[str, float | None]) -> str:
     """What is known of the receiver, whether that is enough, and the lines for a job file."""
     stood = display.duration(found.standing_s)
     if found.pinned:
@@ -67,6 +71,11 @@ def receiver_text(found: Standing, name: str, units: str) -> str:
         return "\n".join(lines) + "\n"
     lines += ["", "For the job file:", "", "[accuracy]"]
     lines += [f'{key} = "{value}"' for key, value in receiver_keys(found).items()]
+    lines += [
+        "",
+        f"Before anything is driven: the narrowest skip {display.length(SKIP_LENGTH_M, units)} long that it can tell",
+    ]
+    lines += [f"{STEERED[way]}: {display.length(width, units)} as logged" for way, width in skips.items() if width]
     return "\n".join([*lines, "", UNSHOWN]) + "\n"
 
 

@@ -10,15 +10,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.accuracy.draws import Question, assess
-from coverage_audit.accuracy.error import error_model, fixes_smoothed, noise_across, tip_noise, without_jitter
+from coverage_audit.accuracy.error import error_model, jitter_of, noise_across, without_jitter
 from coverage_audit.accuracy.gaps.probes import find_gaps
+from coverage_audit.accuracy.standing import stands_of
 from coverage_audit.drive.motion import build_motion, refine
 from coverage_audit.ground.boom_lines import boom_path, on_lines, thin
 from coverage_audit.jobs.settings import AccuracySettings
 
 from .tolerances import (
-    JITTER_M,
-    METHOD_BIAS_REL,
     METHOD_REL,
     MOST_GAPS,
     MOST_WORKERS,
@@ -89,9 +88,10 @@ def _question(
     boom, areas = audit.job.settings.boom, audit.area_m2
     width = boom.width_m
     error = error_model(track, settings)
-    speed = audit.distance_on_m / max(audit.time_on_s, 1.0)
-    jitters = tip_noise(error, track.median_step_s, speed, width / 2) > JITTER_M
-    steady = without_jitter(track) if jitters else track
+    jitter = jitter_of(track, settings.noise_m)
+    if settings.noise_m is None and np.isfinite(jitter.noise_m):
+        error = replace(error, noise_m=jitter.noise_m)
+    steady = without_jitter(track, jitter.half)
     path = boom_path(refine(build_motion(steady, width / 2)), boom)
     within = float(np.clip(REPLICATE_THIN_SIGMAS * np.median(error.sigma_m), *REPLICATE_THIN_M))
     calm = thin(on_lines(path, timeline, boom.sections_m), within)
@@ -111,6 +111,6 @@ def _question(
         error=error,
         settings=settings,
         method_m2=METHOD_REL * areas.target * min(1.0, track.median_step_s),
-        bias_m2=np.array(METHOD_BIAS_REL) * areas.target * min(1.0, track.median_step_s) ** 2,
-        noise_m=noise_across(error, track.median_step_s, fixes_smoothed(track) if jitters else 0),
+        stands=tuple(stands_of(track)),
+        noise_m=noise_across(error, track.median_step_s, jitter.half),
     )

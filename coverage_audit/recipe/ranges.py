@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
     from .result import Audit
 
-NINETY = 3.29
-"""Width of a normal range of nine in ten, in standard deviations. [1]"""
+NINETY_SIDE = 1.645
+"""Half the width of a normal range of nine in ten, in standard deviations. [1]"""
 
 
 @dataclass(frozen=True)
@@ -117,9 +117,14 @@ def _padded(values: Sequence[float], count: int) -> tuple[float, ...]:
 
 
 def _receiver(found: Figure, count: int, rng: np.random.Generator) -> FloatArray:
-    """By how much the receiver's error may put a figure off: normal, with the mean and width of its own range. [m2]"""
-    middle = (found.low90 + found.high90) / 2
-    return np.asarray(middle - found.observed + (found.high90 - found.low90) / NINETY * rng.standard_normal(count))
+    """By how much the receiver's error may put a figure off: half a normal law to either side of its estimate. [m2]
+
+    Each half is as wide as its side of the range, which is seldom even.
+    """
+    middle = (found.low90 + found.high90) / 2 if found.estimate is None else found.estimate
+    luck = rng.standard_normal(count)
+    side = np.where(luck < 0, middle - found.low90, found.high90 - middle) / NINETY_SIDE
+    return np.asarray(middle - found.observed + side * luck)
 
 
 def _range(figure: float, off: FloatArray, weight: FloatArray | None, shown_m2: float, most: float) -> Range:

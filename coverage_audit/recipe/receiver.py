@@ -6,11 +6,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from coverage_audit.accuracy.outlook import measured_error, skips_with
 from coverage_audit.accuracy.standing import Standing, standing, stands_of
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.drive.track import clean_track
 from coverage_audit.errors import InputError
+from coverage_audit.jobs.settings import ReportSettings
 
 from .tolerances import STANDING_STEP_S
 
@@ -33,3 +35,9 @@ def receiver_of(log: TrackLog) -> Standing:
     plane = Plane(PlaneOrigin((lon + 180) % 360 - 180, float(np.median(fixes.lat_deg))))
     track, _ = clean_track((log,), plane.to_metres, 0.0, STANDING_STEP_S)
     return standing(stands_of(track))
+
+
+def skips_of(found: Standing) -> dict[str, float | None]:
+    """Smallest skip that a measured receiver can tell, by steering; none when it was not measured well enough. [m]"""
+    error = measured_error(found)
+    return {} if error is None else skips_with(error, ReportSettings().min_width_m)

@@ -167,16 +167,17 @@ def test_boundary_error_alone_widens_the_range():
     assert vague.missed_m2.high90 - vague.missed_m2.low90 > 5 * (sharp.missed_m2.high90 - sharp.missed_m2.low90)
 
 
-@pytest.mark.parametrize(("hz", "off_m2"), [(1.0, 0.3e-4 * 6000), (10.0, 0.3e-6 * 6000)])
-def test_what_sparse_fixes_make_of_turns_is_taken_off(hz, off_m2):
-    """Without any error to speak of, the range lies about what was seen less the audit's own excess at that step."""
-    figure = audited("guided", hz=hz, sigma_m=1e-5, replicates=200).accuracy.missed_m2
-    # the audit's own scatter is 0.3e-4 of 6000 m2: quantiles of 200 draws vary by 0.03 m2; three of these
-    assert (figure.low90 + figure.high90) / 2 == pytest.approx(figure.observed - off_m2, abs=0.09)
+def test_no_bias_is_taken_off():
+    """Without any error to speak of, the range lies about what was seen."""
+    figure = audited("guided", sigma_m=1e-5, replicates=200).accuracy.missed_m2
+    # the audit's own scatter is 1.2e-4 of 6000 m2 and seldom more: medians of 200 draws vary by 0.1 m2; three of these
+    assert figure.estimate == pytest.approx(figure.observed, abs=0.3)
+    assert figure.low90 < figure.observed < figure.high90
 
 
 def test_metre_wide_strip_is_real_and_its_chance_is_told(by_hand):
-    assert by_hand.missed_strips[0].probability == 1.0  # 1 m wide, error between passes 0.09 m
+    # 1 m wide, error between passes 0.09 m; twenty draws leave room for half a one in 21
+    assert by_hand.missed_strips[0].probability == pytest.approx(20.5 / 21)
     assert 0.3 < by_hand.accuracy.smallest_detectable_skip_m < 1.0
 
 
@@ -259,7 +260,7 @@ def test_summary_has_every_key(by_hand):
         found["accuracy"]
     )
     assert {"observed", "estimate", "low90", "high90"} <= set(found["accuracy"]["missed_m2"])
-    assert found["missed_strips"][0]["probability"] == 1.0
+    assert 0.9 < found["missed_strips"][0]["probability"] < 1.0
     assert summary_dict(audit_job(worked_job(hz=1.0)))["accuracy"] is None
 
 

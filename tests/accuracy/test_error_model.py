@@ -10,12 +10,21 @@ from coverage_audit.accuracy.error import (
     difference_sd,
     error_model,
     gauss_markov,
+    jitter_of,
+    kept_share,
     noise_across,
-    tip_noise,
     without_jitter,
 )
 from coverage_audit.accuracy.model import ErrorModel
-from coverage_audit.accuracy.tolerances import CLASS_NOISE_M, CLASS_SIGMA_M, CLASS_TIME_S
+from coverage_audit.accuracy.tolerances import (
+    CLASS_NOISE_M,
+    CLASS_SHORT_M,
+    CLASS_SIGMA_LOG_SD,
+    CLASS_SIGMA_M,
+    CLASS_TIME_S,
+    CLASSES,
+    STATED_LOG_SD,
+)
 from coverage_audit.drive.model import Track
 from coverage_audit.jobs.settings import AccuracySettings
 
@@ -80,6 +89,36 @@ def test_sigma_grows_with_hdop():
     assert found.sigma_m[0] == pytest.approx(2 * CLASS_SIGMA_M[0])
 
 
+def test_hdop_below_one_shrinks_nothing():
+    assert error_model(track(1, hdop=0.6), AccuracySettings()).sigma_m[0] == CLASS_SIGMA_M[0]
+
+
+def test_what_is_stated_is_surer_than_what_the_class_says_and_never_sure():
+    by_class, stated = (error_model(track(1), AccuracySettings(one)) for one in (None, 0.2))
+    assert (by_class.sigma_log_sd, stated.sigma_log_sd) == (CLASS_SIGMA_LOG_SD[0], STATED_LOG_SD)
+    assert 0 < stated.sigma_log_sd < by_class.sigma_log_sd
+
+
+def test_receiver_without_any_error_has_no_short_part_either():
+    assert error_model(track(4), AccuracySettings(0.0, noise_m=0.0)).none
+
+
+# Over so long each coordinate of standing receivers differs by so much, sqrt of half the mean square [m]: lowest and
+# highest of the sessions of a class, static logs that anybody may have (statistics only), three lags [s]
+MEASURED = {
+    "autonomous": {10: (0.06, 0.14), 60: (0.05, 1.1), 240: (0.35, 0.60)},
+    "RTK float": {10: (0.05, 0.26), 60: (0.10, 0.91), 240: (0.45, 1.7)},
+}
+
+
+@pytest.mark.parametrize("name", MEASURED)
+def test_middle_of_a_class_lies_among_measured_receivers(name):
+    number = CLASSES.index(name)
+    for lag, (low, high) in MEASURED[name].items():
+        shown = difference_sd(CLASS_SIGMA_M[number], lag, CLASS_TIME_S[number]) / np.sqrt(2)
+        assert low <= np.hypot(shown, CLASS_SHORT_M[number] * np.sqrt(1 - np.exp(-lag / 15))) <= high
+
+
 def test_gst_comes_before_class_and_is_shared_by_two_coordinates():
     found = error_model(track(1, hdop=2.0, gst=0.5), AccuracySettings())
     assert found.sigma_m[0] == pytest.approx(0.5 / np.sqrt(2))
@@ -102,16 +141,11 @@ def test_rtk_class_is_the_measured_one():
     assert CLASS_SIGMA_M[3] == 0.0143
 
 
-def test_tip_noise_without_lever_is_that_of_places():
-    error = ErrorModel(np.zeros(1), np.zeros(1), 0.03, 600.0, 0.0, "", "")
-    assert tip_noise(error, 1.0, 2.5, 0.0) == pytest.approx(0.03)
-    # heading from places 2 s and 5 m apart: sqrt(2) 0.03 / 5 rad, times 5 m
-    assert tip_noise(error, 1.0, 2.5, 5.0) == pytest.approx(0.03 * np.sqrt(1 + 2))
-
-
 def test_white_noise_left_by_a_parabola_through_seven_fixes_is_a_third():
     # Savitzky & Golay 1964, Anal. Chem. 36:1627-1639, table I: 7 / 21 at the middle of seven points
     error = ErrorModel(np.zeros(1), np.zeros(1), 0.03, 600.0, 0.0, "", "")
+    assert kept_share(3) == pytest.approx(7 / 21, rel=1e-12)
+    assert kept_share(2) == pytest.approx(17 / 35, rel=1e-12)  # and at the middle of five
     assert noise_across(error, 1.0, 3) == pytest.approx(0.03 / np.sqrt(3), rel=1e-12)
     assert noise_across(error, 1.0, 0) == pytest.approx(0.03)
     assert noise_across(error, 0.25, 0) == pytest.approx(0.015)  # unsmoothed, the motion's own fit evens four fixes
@@ -132,11 +166,47 @@ def test_parabola_strays_from_a_random_walk_by_the_sum_of_its_kernel():
 def test_jitter_is_taken_out_of_straights_and_turns_are_left():
     noise = 0.03 * np.random.default_rng(1004).standard_normal(60)
     rough = dataclasses.replace(track(1, count=60), x_m=noise)
-    smooth = without_jitter(rough)
+    smooth = without_jitter(rough, 3)
     # a parabola through seven even fixes leaves sqrt(1 / 3) of white noise (Savitzky & Golay 1964: 7 / 21)
     assert smooth.x_m[3:-3].std() == pytest.approx(noise.std() / np.sqrt(3), rel=0.25)  # 54 fixes: 10 % a deviation
     angle = np.clip(np.arange(60) - 30, 0, 6) * np.pi / 6
     corner = np.cumsum(np.column_stack([np.sin(angle), np.cos(angle)]) * 2.5, axis=0)
     turning = dataclasses.replace(track(1, count=60), x_m=corner[:, 0], y_m=corner[:, 1])
-    kept = without_jitter(turning)
+    kept = without_jitter(turning, 3)
     assert np.abs(kept.x_m - turning.x_m)[28:40].max() == 0.0
+
+
+def drive(noise_m, cycle_m, period_s, count=1500, hz=1.0):
+    """A straight drive whose steering swings, with white noise on both coordinates."""
+    times = np.arange(count) / hz
+    noise = noise_m * np.random.default_rng(1012).standard_normal((2, count))
+    swing = cycle_m * np.sin(2 * np.pi * times / period_s)
+    shape = track(1, count=count)
+    return dataclasses.replace(
+        shape, time_s=START_S + times, x_m=swing + noise[0], y_m=2.5 * times + noise[1], median_step_s=1 / hz
+    )
+
+
+@pytest.mark.parametrize("noise_m", [0.003, 0.02, 0.1])
+def test_noise_is_told_from_the_log(noise_m):
+    # 3 000 third differences, a median: 2.2 %, correlated; four of these
+    assert jitter_of(drive(noise_m, 0.0, 10.0)).noise_m == pytest.approx(noise_m, rel=0.1)
+
+
+def test_swings_of_the_steering_stay_and_jitter_goes():
+    """Wider windows would erase a swing of ten seconds: more than there is noise, so it stays within 2 %."""
+    swinging = drive(0.005, 0.15, 10.0)
+    assert without_jitter(swinging, jitter_of(swinging).half).x_m.std() == pytest.approx(0.15 / np.sqrt(2), rel=0.02)
+    assert without_jitter(swinging, 3).x_m.std() < 0.98 * 0.15 / np.sqrt(2)
+    assert jitter_of(drive(0.05, 0.0, 10.0)).half == 3
+    assert jitter_of(drive(0.05, 0.0, 10.0, hz=10.0)).half >= 20
+
+
+def test_stated_noise_counts_where_it_is_stated():
+    assert jitter_of(drive(0.05, 0.0, 10.0), 0.0).half == 0
+
+
+def test_a_few_fixes_show_no_noise():
+    found = jitter_of(track(1, count=10))
+    assert np.isnan(found.noise_m)
+    assert found.half == 0

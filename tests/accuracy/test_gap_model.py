@@ -7,11 +7,13 @@ import pytest
 import shapely
 from jobs import straight_lines
 
-from coverage_audit.accuracy.gaps.habits import Habits, Likelihood, TrueGaps, error_covariance, fit_habits, other_habits
+from coverage_audit.accuracy.gaps.habits import Habits, TrueGaps, error_covariance, runs_of
+from coverage_audit.accuracy.gaps.particles import Known, Particle, draw_particles
 from coverage_audit.accuracy.gaps.posterior import Seen, conditioned_errors, simulate_errors
 from coverage_audit.accuracy.gaps.probes import find_gaps
 from coverage_audit.accuracy.model import ErrorModel, Gaps
-from coverage_audit.accuracy.tolerances import HABIT_PRIOR_LOG_SD
+from coverage_audit.accuracy.standing import Stand
+from coverage_audit.accuracy.tolerances import BLUNDER_M, SHORT_MEMORY_S
 from coverage_audit.drive.model import BoomPath
 
 
@@ -55,13 +57,31 @@ def test_errors_given_one_gap_share_it_as_variances_do():
     """Mean of the errors' difference = -gap * V_e / (V_e + V_g): the textbook of one Gaussian observation."""
     gaps = one_gap(0.5)
     seen = Seen.of(gaps, ERROR, 0.0)
-    drawn, _ = conditioned_errors(np.array([0.0, 600.0]), seen, Habits(), 4000, np.random.default_rng(1005))
+    one = Particle(ERROR, Habits(), 1.0, np.zeros(1, bool))
+    drawn, _ = conditioned_errors(np.array([0.0, 600.0]), seen, one, 4000, np.random.default_rng(1005))
     error, true = error_covariance(gaps, ERROR)[0, 0], TrueGaps.of(gaps).covariance(Habits())[0, 0]
     difference = drawn[0, 0] - drawn[1, 0]  # the edge met less the edge measured from
     # standard error of the mean of 4000: below 0.3 / 63 = 0.005 m; three of these
     assert difference.mean() == pytest.approx(0.5 * error / (error + true), abs=0.015)
     assert difference.var() == pytest.approx(error * true / (error + true), rel=0.1)  # 4 / sqrt(2 n) is 4.5 %
     assert drawn[0, 1].mean() == pytest.approx(0.0, abs=0.02)  # along the edges nothing was seen
+
+
+def test_a_pass_set_wrong_tells_less_of_the_error():
+    """Its own offset of BLUNDER_M joins the true gap's variance: the same textbook formula."""
+    gaps = one_gap(0.5)
+    seen = Seen.of(gaps, ERROR, 0.0)
+    one = Particle(ERROR, Habits(), 1.0, np.ones(1, bool))
+    drawn, _ = conditioned_errors(np.array([0.0, 600.0]), seen, one, 4000, np.random.default_rng(1005))
+    error, true = error_covariance(gaps, ERROR)[0, 0], TrueGaps.of(gaps).covariance(Habits())[0, 0] + BLUNDER_M**2
+    assert (drawn[0, 0] - drawn[1, 0]).mean() == pytest.approx(0.5 * error / (error + true), abs=0.015)
+
+
+def test_short_part_counts_as_an_error_of_its_own():
+    """sigma^2 2 (1 - exp(-t / T)) once more, with its memory: forgotten after 600 s."""
+    both = dataclasses.replace(ERROR, short_m=0.1)
+    more = error_covariance(one_gap(0.0), both)[0, 0] - error_covariance(one_gap(0.0), ERROR)[0, 0]
+    assert more == pytest.approx(2 * 0.01 * (1 - np.exp(-600 / SHORT_MEMORY_S)), rel=1e-9)
 
 
 def many_gaps(count, rng):
@@ -87,9 +107,9 @@ def many_gaps(count, rng):
 
 
 def test_covariance_of_true_gaps_is_that_of_each_two_worked_out_alone():
-    """Definition, gap by gap: each moves with its own edge and with the one it meets."""
+    """Definition, gap by gap: each moves with its own edge and, less what is followed, with the one it meets."""
     gaps = many_gaps(12, np.random.default_rng(1009))
-    habits = Habits(0.3, 50.0, 0.07, 0.2)
+    habits = Habits(0.3, 50.0, 0.07, 0.2, follow=0.4)
     whole = TrueGaps.of(gaps).covariance(habits)
     for i in range(12):
         for j in range(12):
@@ -105,7 +125,7 @@ def test_covariance_of_true_gaps_is_that_of_each_two_worked_out_alone():
 def ends_of(gaps, i):
     yield gaps.own_travel_m[i], gaps.own_stretch[i], -gaps.own_lean[i]
     if gaps.kind[i] != 1:
-        yield gaps.other_travel_m[i], gaps.other_stretch[i], gaps.other_lean[i]
+        yield gaps.other_travel_m[i], gaps.other_stretch[i], 0.6 * gaps.other_lean[i]
 
 
 def test_wander_of_true_gaps_is_a_covariance():
@@ -115,63 +135,89 @@ def test_wander_of_true_gaps_is_a_covariance():
         assert value.min() > -1e-9 * value.max()  # rounding
 
 
-def test_gaps_of_even_passes_show_the_driver_who_made_them():
-    """Drawn from the model itself, his habits come back, though the receiver errs by as much."""
-    rng = np.random.default_rng(1011)
-    passes, step = 14, 5.0
-    at = np.arange(0.0, 200.0, step)
+def even_passes(passes, step):
+    """Gaps every *step* along passes of 200 m at 2.5 m/s, there and back, 80 s each."""
+    at = np.arange(step / 2, 200.0, step)
     own = np.concatenate([1000.0 * k + at for k in range(1, passes)])
-    single = one_gap(0.0)
-    columns = {name: np.repeat(getattr(single, name), len(own), axis=0) for name in vars(single)}
-    columns |= {"own_travel_m": own, "other_travel_m": own - 1000, "own_s": own / 2.5, "other_s": (own - 1000) / 2.5}
+    met = np.concatenate([1000.0 * (k - 1) + 200.0 - at for k in range(1, passes)])
+    columns = {name: np.repeat(getattr(one_gap(0.0), name), len(own), axis=0) for name in vars(one_gap(0.0))}
     stretch = (own // 1000).astype(int)
-    gaps = Gaps(**(columns | {"own_stretch": stretch, "other_stretch": stretch - 1}))
-    meant, error = Habits(0.25, 40.0, 0.02, 0.2), dataclasses.replace(ERROR, sigma_m=np.full(2, 0.35))
-    found = []
-    for _ in range(8):
-        total = TrueGaps.of(gaps).covariance(meant) + error_covariance(gaps, error) + 1e-6 * np.eye(len(own))
-        drawn = dataclasses.replace(gaps, gap_m=np.linalg.cholesky(total) @ rng.standard_normal(len(own)))
-        likelihood = Likelihood.of(drawn, error, 1e-3)
-        best = fit_habits(likelihood)
-        assert_likeliest(likelihood, best)
-        found.append([best.wander_m, best.length_m])
-    # 13 passes of five lengths: some 60 figures tell a standard deviation to 10 %, a length to 30 %; eight such jobs
-    assert np.exp(np.log(found).mean(axis=0)) == pytest.approx([0.25, 40.0], rel=0.25)
+    own_s, met_s = 80.0 * stretch + (own % 1000) / 2.5, 80.0 * (stretch - 1) + (met % 1000) / 2.5
+    side = np.where(stretch % 2, 1.0, -1.0)
+    columns |= {"own_travel_m": own, "other_travel_m": met, "own_s": own_s, "other_s": met_s}
+    columns |= {"own_lean": side, "other_lean": -side}
+    return Gaps(**(columns | {"own_stretch": stretch, "other_stretch": stretch - 1}))
 
 
-def assert_likeliest(likelihood, best):
-    """A tenth more or less of any habit, or of wander and length together, fits no better."""
-    top = np.log(list(vars(best).values()))
-    ways = np.vstack([np.eye(4), [[1, 2, 0, 0]]])
-    beside = [likelihood.cost(top + sign * 0.1 * way) for way in ways for sign in (1, -1)]
-    assert min(beside) > likelihood.cost(top) - 0.02  # what the search stops at
+def drawn_gaps(gaps, error, habits, rng):
+    total = TrueGaps.of(gaps).covariance(habits) + error_covariance(gaps, error) + 1e-6 * np.eye(len(gaps))
+    return dataclasses.replace(gaps, gap_m=np.linalg.cholesky(total) @ rng.standard_normal(len(gaps)))
 
 
-def test_gaps_that_say_nothing_leave_the_habits_as_wide_as_they_were():
-    """Error a thousand times the driver's wander: the posterior is the prior, e^1 either way."""
-    blind = dataclasses.replace(ERROR, sigma_m=np.full(2, 300.0))
-    tried = other_habits(Likelihood.of(one_gap(0.5), blind, 0.0), Habits(), 4000, np.random.default_rng(1007))
-    for name, usual in vars(Habits()).items():
-        logs = np.log([getattr(one, name) for one in tried]) - np.log(usual)
-        assert logs.std() == pytest.approx(HABIT_PRIOR_LOG_SD, rel=0.05)  # 4 / sqrt(2 n) is 4.5 %
-        assert logs.mean() == pytest.approx(0.0, abs=0.05)  # three standard errors of 4000
+OPEN = dataclasses.replace(ERROR, sigma_log_sd=0.7, time_log_sd=0.9)
 
 
-def test_many_gaps_narrow_the_habits():
-    """Twenty passes, wandering by 0.3 m, seen without error: its size is known far better than before."""
-    travel = np.arange(0.0, 4000.0, 20.0)
-    rng = np.random.default_rng(1008)
-    column = {name: np.repeat(getattr(one_gap(0.0), name), len(travel), axis=0) for name in vars(one_gap(0.0))}
-    column |= {"gap_m": 0.3 * np.sqrt(2) * rng.standard_normal(len(travel)), "own_travel_m": 5000.0 + 200 * travel}
-    column |= {"other_travel_m": 200 * travel}
-    exact = dataclasses.replace(ERROR, sigma_m=np.full(2, 1e-4))
-    gaps = Gaps(**column)
-    likelihood = Likelihood.of(gaps, exact, 0.0)
-    best = fit_habits(likelihood)
-    assert best.wander_m == pytest.approx(0.3, rel=0.2)
-    tried = other_habits(likelihood, best, 400, rng)
-    # 200 gaps tell a standard deviation to 1 / sqrt(400) = 5 %
-    assert np.log([one.wander_m for one in tried]).std() == pytest.approx(0.05, rel=0.5)
+def test_particles_hold_what_the_gaps_were_drawn_with():
+    """Drawn from the model itself: scale and wander lie among the particles' nine tenths; five jobs, four at least."""
+    rng = np.random.default_rng(1011)
+    gaps = even_passes(12, 15.0)
+    meant, error = Habits(0.25, 40.0, 0.05, 0.2, 0.5), dataclasses.replace(OPEN, sigma_m=np.full(2, 0.6))
+    held = []
+    for _ in range(5):
+        found, _ = draw_particles(Known.of(drawn_gaps(gaps, error, meant, rng), OPEN, 1e-3, ()), 40, rng)
+        for true, values in ((2.0, [one.scale for one in found]), (0.25, [one.habits.wander_m for one in found])):
+            held.append(np.quantile(values, 0.05) <= true <= np.quantile(values, 0.95))
+    assert sum(held) >= 8  # of ten at 90 %, tempered: fewer would be a fault
+
+
+def test_gaps_narrow_the_scale():
+    rng = np.random.default_rng(1013)
+    gaps = drawn_gaps(even_passes(12, 15.0), dataclasses.replace(OPEN, sigma_m=np.full(2, 0.9)), Habits(0.05), rng)
+    found, moved = draw_particles(Known.of(gaps, OPEN, 1e-3, ()), 40, rng)
+    assert np.std(np.log([one.scale for one in found])) < 0.75 * 0.7
+    assert moved > 0.3  # three times the usual size was drawn
+
+
+def test_nothing_to_go_by_leaves_the_prior():
+    found, moved = draw_particles(Known.of(None, OPEN, 0.0, ()), 4000, np.random.default_rng(1007))
+    assert moved == 0.0
+    logs = np.log([one.scale for one in found])
+    assert (logs.mean(), logs.std()) == pytest.approx((0.0, 0.7), abs=0.035)  # three standard errors of 4000
+    memory = np.log([one.error.time_constant_s for one in found]) - np.log(600)
+    assert (np.median(memory), memory.std()) == pytest.approx((0.0, 0.9), abs=0.06)
+
+
+def test_a_stop_shows_the_scale():
+    """A receiver that wanders by 1.2 m on a stop of twelve minutes errs by more than one that stays within 5 cm."""
+    times = np.arange(0.0, 720.0, 20.0)
+    wander = np.column_stack([np.sin(times / 200), np.cos(times / 200)])
+    medians = []
+    for size in (1.2, 0.05):
+        stand = Stand(times, size * wander)
+        found, _ = draw_particles(Known.of(None, OPEN, 0.01, (stand,)), 40, np.random.default_rng(1014))
+        medians.append(np.median([one.scale for one in found]))
+    assert medians[0] > 2 * medians[1]
+
+
+def test_one_pass_set_wrong_is_flagged_and_moves_the_scale_little():
+    rng = np.random.default_rng(1015)
+    plain = drawn_gaps(even_passes(12, 15.0), dataclasses.replace(OPEN, sigma_m=np.full(2, 0.1)), Habits(0.1), rng)
+    wrong = dataclasses.replace(plain, gap_m=plain.gap_m + 0.9 * (plain.own_stretch == 6))
+    run = int(np.argmax(runs_of(wrong)[np.flatnonzero(wrong.own_stretch == 6)[0]]))
+    found, _ = draw_particles(Known.of(wrong, OPEN, 1e-3, ()), 40, np.random.default_rng(1016))
+    before, _ = draw_particles(Known.of(plain, OPEN, 1e-3, ()), 40, np.random.default_rng(1016))
+    assert np.mean([one.flagged[run] for one in found]) > 0.8
+    assert np.mean([one.flagged[run] for one in before]) < 0.2
+    ratio = np.median([one.scale for one in found]) / np.median([one.scale for one in before])
+    assert ratio < 1.6
+
+
+def test_gaps_that_contradict_the_error_move_its_scale_far():
+    """Even passes under an error stated as fifty metres."""
+    vast = dataclasses.replace(ERROR, sigma_m=np.full(2, 50.0), sigma_log_sd=0.4, time_log_sd=0.4)
+    gaps = dataclasses.replace(even_passes(8, 15.0), gap_m=0.1 * np.random.default_rng(1).standard_normal(7 * 13))
+    _, moved = draw_particles(Known.of(gaps, vast, 0.0, ()), 16, np.random.default_rng(1017))
+    assert moved < -2.0
 
 
 def test_unconditioned_errors_have_their_variance():

@@ -8,8 +8,6 @@ import numpy as np
 
 from coverage_audit.accuracy.tolerances import (
     OUTLIER_SPREADS,
-    PAIR_LEAST,
-    PAIR_SPREADS,
     RUN_BREAK_STEPS,
     SHORT_RUN,
     SIDE_TURN,
@@ -39,8 +37,7 @@ def usual(gaps: Gaps) -> np.ndarray:
         own = aimed & (gaps.kind == kind)
         off = np.abs(gaps.gap_m - np.median(gaps.gap_m[own]))
         keep |= own & (off <= OUTLIER_SPREADS * 1.4826 * np.median(off[own]))
-    keep &= ~_slanting(gaps)
-    return keep & ~_set_wrong(gaps, keep)
+    return keep & ~_slanting(gaps)
 
 
 def _left_over(gaps: Gaps) -> np.ndarray:
@@ -90,17 +87,3 @@ def _trends(run: IntArray, at_m: FloatArray, gap_m: FloatArray) -> tuple[FloatAr
     # n even points over a way of length l have a variance of l^2 (n + 1) / 12 (n - 1)
     length = np.sqrt(12 * square / count * (count - 1) / (count + 1))
     return np.abs(both) / np.maximum(square, 1e-9), length, count
-
-
-def _set_wrong(gaps: Gaps, among: np.ndarray) -> np.ndarray:
-    """Gaps *among* which whole pairs of passes lie farther from the usual than pairs do, shape (n,)."""
-    between = np.flatnonzero(among & (gaps.kind == 0))
-    names = np.column_stack([gaps.own_stretch, gaps.other_stretch])[between]
-    pairs, pair, count = np.unique(names, axis=0, return_inverse=True, return_counts=True)
-    mean = np.bincount(pair.ravel(), weights=gaps.gap_m[between], minlength=len(pairs)) / count
-    wrong = np.zeros(len(gaps), bool)
-    long = count >= PAIR_LEAST
-    if long.sum() >= PAIR_LEAST:
-        off = np.abs(mean - np.median(mean[long]))
-        wrong[between] = (long & (off > PAIR_SPREADS * 1.4826 * np.median(off[long])))[pair.ravel()]
-    return wrong

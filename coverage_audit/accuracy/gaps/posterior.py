@@ -12,51 +12,70 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.linalg import solve
 
 from coverage_audit.accuracy.error import gauss_markov, sigma_at
-from coverage_audit.accuracy.tolerances import CLUSTER_SKIPS, OUTLIER_SPREADS
+from coverage_audit.accuracy.tolerances import BLUNDER_M, CLUSTER_SKIPS, OUTLIER_SPREADS, SHORT_MEMORY_S
 
-from .habits import TrueGaps, error_covariance
+from .habits import ErrorGaps, TrueGaps, runs_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from coverage_audit.accuracy.model import ErrorModel, Gaps
     from coverage_audit.arrays import FloatArray
 
-    from .habits import Habits
+    from .particles import Particle
 
 
 @dataclass(frozen=True)
 class Seen:
-    """Measured gaps and what makes them vary: the receiver's error (n, n) [m2], true gaps, and white noise [m2]."""
+    """Measured gaps and what makes them vary, whatever the sizes: receiver's error, true gaps, white noise [m2], runs.
+
+    ``runs`` (n, runs): which gaps are of one run, as :func:`.habits.runs_of` numbers them.
+    """
 
     gaps: Gaps
-    error: ErrorModel
-    errors_m2: FloatArray
+    errors: ErrorGaps
     true: TrueGaps
     white_m2: float
+    runs: FloatArray
 
     @classmethod
     def of(cls, gaps: Gaps, error: ErrorModel, noise_m: float) -> Seen:
-        """Put together what does not depend on the driver's habits; *noise_m* is that of one edge. [m]"""
-        return cls(gaps, error, error_covariance(gaps, error), TrueGaps.of(gaps), 2 * noise_m**2 + 1e-10)
+        """Put together what does not depend on the particle; *noise_m* is that of one edge. [m]"""
+        return cls(gaps, ErrorGaps.of(gaps, error), TrueGaps.of(gaps), 2 * noise_m**2 + 1e-10, runs_of(gaps))
+
+    def errors_m2(self, one: Particle) -> FloatArray:
+        """Covariance of the errors' part of the gaps, shape (n, n). [m2]"""
+        return self.errors.covariance(one.scale, one.error.time_constant_s, one.error.short_m)
+
+    def true_m2(self, one: Particle) -> FloatArray:
+        """Covariance of the true gaps, the runs that were set wrong included, shape (n, n). [m2]"""
+        wrong = self.runs[:, one.flagged]
+        return np.asarray(self.true.covariance(one.habits) + BLUNDER_M**2 * wrong @ wrong.T)
 
 
 def simulate_errors(
     time_s: FloatArray, error: ErrorModel, count: int, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
     """Errors that know nothing of the gaps: of the boom's place (n, 2, count), of the boundary (2, count). [m]"""
-    unit = gauss_markov(time_s, error.time_constant_s, 2 * count, rng).reshape(len(time_s), 2, count)
-    return unit * sigma_at(error, time_s)[:, None, None], error.boundary_m * rng.standard_normal((2, count))
+    shape = (len(time_s), 2, count)
+    drawn = gauss_markov(time_s, error.time_constant_s, 2 * count, rng).reshape(shape)
+    drawn *= sigma_at(error, time_s)[:, None, None]
+    if error.short_m > 0:
+        drawn += error.short_m * gauss_markov(time_s, SHORT_MEMORY_S, 2 * count, rng).reshape(shape)
+    return drawn, error.boundary_m * rng.standard_normal((2, count))
 
 
 def conditioned_errors(
-    time_s: FloatArray, seen: Seen, habits: Habits, count: int, rng: np.random.Generator
+    time_s: FloatArray, seen: Seen, one: Particle, count: int, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
     """Errors at rising *time_s* [s] given the measured gaps; shapes as :func:`simulate_errors`. [m]
 
     Matheron's rule: a draw of all, corrected by what it misses the data by (Journel & Huijbregts 1978, from memory).
     """
-    gaps, error = seen.gaps, seen.error
+    gaps, error = seen.gaps, one.error
     other = np.where(np.isfinite(gaps.other_s), gaps.other_s, gaps.own_s)
     times, back = np.unique(np.concatenate([time_s, gaps.own_s, other]), return_inverse=True)
     wander, boundary = simulate_errors(times, error, count, rng)
@@ -64,16 +83,18 @@ def conditioned_errors(
     met_field = gaps.kind == 1
     of_other = np.where(met_field[:, None, None], boundary[None], wander[met])
     simulated = np.einsum("ni,nik->nk", gaps.normal, of_other - wander[own])
-    true = seen.true.covariance(habits)
+    true = seen.true_m2(one)
     true[np.diag_indices(len(gaps))] += seen.white_m2
     simulated += np.linalg.cholesky(true) @ rng.standard_normal((len(gaps), count))
-    weight = np.linalg.solve(seen.errors_m2 + true, gaps.gap_m[:, None] - simulated)
+    weight = solve(seen.errors_m2(one) + true, gaps.gap_m[:, None] - simulated, assume_a="pos")
     pull = gaps.normal[:, :, None] * weight[:, None, :]
     strength = np.zeros_like(wander)
     np.add.at(strength, own, -pull)
     np.add.at(strength, met, np.where(met_field[:, None, None], 0.0, pull))
     sigma = sigma_at(error, times)[:, None, None]
     felt = sigma * _felt(times, sigma * strength, error.time_constant_s)
+    if error.short_m > 0:
+        felt += error.short_m**2 * _felt(times, strength, SHORT_MEMORY_S)
     return wander[here] + felt[here], boundary + error.boundary_m**2 * pull[met_field].sum(axis=0)
 
 
@@ -88,39 +109,57 @@ def _felt(time_s: FloatArray, strength: FloatArray, memory_s: float) -> FloatArr
     return before + after - strength
 
 
-def smallest_skip(seen: Seen, habits: Habits | None, wanted: tuple[float, float, float]) -> float | None:
+def smallest_skip(
+    seen: Seen, particles: Sequence[Particle], wanted: tuple[float, float, float], *, by_hand: bool
+) -> float | None:
     """Width of a skip that is at least so wide in truth with probability ``SURE``; None when no gap was measured. [m]
 
-    The mean of the skip's true gaps is kriged from the measured ones (Journel & Huijbregts 1978, from memory).
+    The median over *particles*. By hand the mean of the skip's true gaps is kriged from the measured ones (Journel &
+    Huijbregts 1978, from memory); else truth is the log plus error, and every measured gap is believed whole.
 
     Parameters
     ----------
-    habits : Habits or None
-        None when truth is the log plus error: then every measured gap is believed whole.
     wanted : (length, width, sure) float
         Length of the skip [m], least true width [m], and the normal quantile of being sure [1].
     """
-    gaps = seen.gaps
+    windows = _windows(seen.gaps, wanted[0])
+    if not windows.shape[1]:
+        return None
+    found = [
+        _kriged(seen, one, windows, wanted) if by_hand else _plain(seen, one, windows, wanted) for one in particles
+    ]
+    return float(np.median(found))
+
+
+def _windows(gaps: Gaps, length_m: float) -> FloatArray:
+    """Mean over the gaps beside each of some places: one column a place, shape (n, places)."""
     between = np.flatnonzero(gaps.kind == 0)
     places = between[np.linspace(0, len(between) - 1, min(CLUSTER_SKIPS, len(between))).astype(int)]
     windows = np.zeros((len(gaps), len(places)))
     for column, at in enumerate(places):
-        beside = np.abs(gaps.own_travel_m - gaps.own_travel_m[at]) <= wanted[0] / 2
+        beside = np.abs(gaps.own_travel_m - gaps.own_travel_m[at]) <= length_m / 2
         beside &= (gaps.kind == 0) & (gaps.normal @ gaps.normal[at] > 0)
         beside &= (gaps.own_stretch == gaps.own_stretch[at]) & (gaps.other_stretch == gaps.other_stretch[at])
         windows[:, column] = beside / beside.sum()
-    if not len(places):
-        return None
-    plain = wanted[1] + wanted[2] * np.sqrt(np.einsum("nk,nk->k", windows, seen.errors_m2 @ windows))
-    if habits is None:
-        return float(np.median(plain))
-    true = seen.true.covariance(habits)
-    total = seen.errors_m2 + true + seen.white_m2 * np.eye(len(gaps))
+    return windows
+
+
+def _plain(seen: Seen, one: Particle, windows: FloatArray, wanted: tuple[float, float, float]) -> FloatArray:
+    """Width at each place, by one particle, where the log is believed whole, shape (places,). [m]"""
+    spread = np.sqrt(np.einsum("nk,nk->k", windows, seen.errors_m2(one) @ windows))
+    return np.asarray(wanted[1] + wanted[2] * spread)
+
+
+def _kriged(seen: Seen, one: Particle, windows: FloatArray, wanted: tuple[float, float, float]) -> FloatArray:
+    """Width at each place, by one particle, where gaps tell true gaps from errors, shape (places,). [m]"""
+    gaps, plain, true = seen.gaps, _plain(seen, one, windows, wanted), seen.true_m2(one)
+    total = seen.errors_m2(one) + true + seen.white_m2 * np.eye(len(gaps))
     near = true @ windows
-    gain = np.linalg.solve(total, near)
+    gain = solve(total, near, assume_a="pos")
     believed = np.maximum(((windows > 0) * gain).sum(axis=0), 1e-9)
     spread = np.sqrt(np.maximum(np.einsum("nk,nk->k", windows, near) - np.einsum("nk,nk->k", near, gain), 0.0))
+    between = gaps.kind == 0
     middle = float(np.median(gaps.gap_m[between]))
     usual_m = OUTLIER_SPREADS * 1.4826 * float(np.median(np.abs(gaps.gap_m[between] - middle)))
     shrunk = (wanted[1] + wanted[2] * spread - (1 - believed) * middle) / believed
-    return float(np.median(np.minimum(shrunk, np.maximum(plain, middle + usual_m))))
+    return np.asarray(np.minimum(shrunk, np.maximum(plain, middle + usual_m)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from typing import TYPE_CHECKING, Any
 
-from coverage_audit.accuracy.model import BERKSON, CLASSICAL
+from coverage_audit.accuracy.model import BERKSON, CLASSICAL, CONTRADICTED, WRONG_FIX
 from coverage_audit.accuracy.tolerances import SKIP_LENGTH_M
 from coverage_audit.jobs.settings import GUIDED, GUIDED_OTHER, HAND, UNKNOWN
 from coverage_audit.papers.tolerances import LIKELY, UNPROVEN_CLASSES
@@ -49,8 +49,17 @@ def accuracy_keys(audit: Audit) -> dict[str, Any]:
                 "noise_m": error.noise_m,
                 "boundary_m": error.boundary_m,
             },
+            "learnt": {name: _learnt(one) for name, one in found.by_regime.items()},
+            "doubts": list(found.doubts),
         }
     }
+
+
+def _learnt(one: RegimeResult) -> dict[str, Any] | None:
+    """What the log itself shows of the receiver's slow error."""
+    if one.learnt is None:
+        return None
+    return {name: dataclasses.asdict(getattr(one.learnt, name)) for name in ("sigma_m", "time_constant_s")}
 
 
 def _figures(found: Accuracy | RegimeResult) -> dict[str, Any]:
@@ -74,7 +83,7 @@ def with_certainty(told: display.Verdict, audit: Audit) -> display.Verdict:
     if not found.asked:
         return dataclasses.replace(told, sentences=(*told.sentences, _unasked(found, audit)))
     sentences = [_range("missed", found.missed_m2, audit), _range("sprayed twice or more", found.double_m2, audit)]
-    sentences += [_skip_sentence(found, audit), *_unproven(found)]
+    sentences += [_skip_sentence(found, audit), *_doubts(found), *_unproven(found)]
     headline = f"{_missed_headline(found.missed_m2, audit)}; {_likely(found, audit)}."
     return dataclasses.replace(told, headline=headline, sentences=(*sentences, *told.sentences))
 
@@ -150,12 +159,27 @@ def _skip_sentence(found: Accuracy, audit: Audit) -> str:
     return f"{text}; {display.count(narrow, 'strip')} of the list {'is' if narrow == 1 else 'are'} narrower."
 
 
+def _doubts(found: Accuracy) -> list[str]:
+    """What the log holds against the error that was taken for its receiver."""
+    told = {
+        CONTRADICTED: (
+            "The log does not bear out the error that was taken for this receiver, so nothing is told of it. Measure "
+            "the receiver on a post (coverage-audit receiver) and state what it prints."
+        ),
+        WRONG_FIX: (
+            "Its fixes are marked RTK fixed and wander as a wrong fix does, by decimetres: check the base station, and "
+            "do not rely on centimetres."
+        ),
+    }
+    return [told[doubt] for doubt in found.doubts]
+
+
 def _unproven(found: Accuracy) -> list[str]:
     """Say it where no simulated jobs of this class have shown that the range holds what it promises."""
     if found.error.fix_class not in UNPROVEN_CLASSES:
         return []
     text = "On simulated jobs of this kind the range has not been shown to hold the truth 9 times in 10"
-    return [f"{text} (the table is in DEVELOPERS.md): take it as a guide, not as a bound."]
+    return [f"{text} (the manual says more, under how sure): take it as a guide, not as a bound."]
 
 
 def certainty_facts(audit: Audit) -> list[tuple[str, str, str, str]]:
@@ -171,12 +195,32 @@ def certainty_facts(audit: Audit) -> list[tuple[str, str, str, str]]:
          assumed if stated.sigma_m is None else typed, f"{error.fix_class} fixes; {error.source}"),
         ("... forgotten over", display.duration(error.time_constant_s),
          assumed if stated.time_constant_s is None else typed, "first-order Gauss-Markov process"),
+        *_learnt_facts(found, units),
         ("White noise of one coordinate", display.length(error.noise_m, units),
-         assumed if stated.noise_m is None else typed, ""),
+         "derived" if stated.noise_m is None else typed, ""),
         ("Error of the boundary", display.length(error.boundary_m, units),
          typed if error.boundary_m else assumed, "taken as exact unless [accuracy] boundary says otherwise"),
         ("Jobs drawn", str(found.replicates), "derived", "the true job drawn so often from what is known"),
     ]  # fmt: skip
+
+
+def _learnt_facts(found: Accuracy, units: str) -> list[tuple[str, str, str, str]]:
+    """What the log itself shows of the slow error, for each way of steering that was worked out."""
+    rows = []
+    for name, one in found.by_regime.items():
+        if one.learnt is not None:
+            sigma, time = one.learnt.sigma_m, one.learnt.time_constant_s
+            low, high = (display.length(value, units) for value in (sigma.low90, sigma.high90))
+            least, most = (display.duration(value) for value in (time.low90, time.high90))
+            how = f"9 chances in 10; forgotten over {least} to {most}; {LEARNT_FROM[name]}"
+            rows.append(("Wandering error drawn with", f"{low} to {high}", "derived", how))
+    return rows
+
+
+LEARNT_FROM = {
+    CLASSICAL: "from its class or what was stated, stops, and the gaps between passes, if steered by hand",
+    BERKSON: "from its class or what was stated, stops, fence and switching, if guided by it",
+}
 
 
 def _regime(found: Accuracy) -> str:
