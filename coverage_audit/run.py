@@ -181,20 +181,13 @@ def receiver(track: Path, date: dt.date | None = None) -> Standing:
     return receiver_of(read_track(track, date))
 
 
-def receiver_text(found: Standing, name: str, units: str) -> str:
-    """What is known of a receiver, the smallest skip that it can tell, and the lines for a job file."""
-    from coverage_audit.papers.receiver import receiver_text as text
+def receiver_papers(found: Standing, name: str, units: str) -> tuple[str, str]:
+    """What is known of a receiver and the smallest skip that it can tell: in words for the person, and as JSON."""
+    from coverage_audit.papers.receiver import receiver_json, receiver_text
     from coverage_audit.recipe.receiver import skips_of
 
-    return text(found, name, units, skips_of(found))
-
-
-def receiver_json(found: Standing) -> str:
-    """What is known of a receiver as JSON."""
-    from coverage_audit.papers.receiver import receiver_json as text
-    from coverage_audit.recipe.receiver import skips_of
-
-    return text(found, skips_of(found))
+    skips = skips_of(found)
+    return receiver_text(found, name, units, skips), receiver_json(found, skips)
 
 
 def receiver_keys(found: Standing) -> dict[str, str]:

@@ -133,7 +133,7 @@ def noise_across(error: ErrorModel, median_step_s: float, half: int) -> float:
 
     Turning the boom moves its tips along the way only. A parabola through n fixes leaves :func:`kept_share` of the
     variance of white noise, and strays from a random walk by 9/112 of what that grows by in half the parabola's time
-    (its kernel's integral, squared).
+    (its kernel's integral, squared; the kernel is that of Savitzky & Golay 1964, Anal. Chem. 36:1627-1639).
     """
     white = error.noise_m**2 * min(1.0, median_step_s)
     if not half:

@@ -51,10 +51,11 @@ def receiver_command(options: argparse.Namespace) -> None:
     found = run.receiver(path, date)
     if options.farm is not None:
         _keep(options, run.receiver_keys(found))
+    told, as_json = run.receiver_papers(found, path.name, options.units)
     if options.json:
-        terminal.show_json(run.receiver_json(found))
+        terminal.show_json(as_json)
         return
-    terminal.say(options, run.receiver_text(found, path.name, options.units))
+    terminal.say(options, told)
     if options.farm is not None:
         told = f"Written to {printable(str(options.farm / FARM_FILE))}, machine {printable(options.machine)}."
         terminal.say(options, f"\n{told}")

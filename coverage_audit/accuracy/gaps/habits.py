@@ -150,7 +150,10 @@ class ErrorGaps:
         )
 
     def covariance(self, scale: float, memory_s: float, short_m: float) -> FloatArray:
-        """Covariance under a slow error *scale* times the usual, its memory, and a short part, shape (n, n). [m2]"""
+        """Covariance under a slow error *scale* times the usual, its memory, and a short part, shape (n, n). [m2]
+
+        Each part is a first-order Gauss-Markov process (Gelb 1974, section 3.8, from memory).
+        """
         near = np.exp(self.lag_s * (-1 / memory_s))
         near *= scale**2 * self.sigma_m2
         total = near[0] + near[1] + near[2] + near[2].T
@@ -162,13 +165,13 @@ class ErrorGaps:
 
     @property
     def short(self) -> FloatArray:
-        """Covariance of the short part, of one metre, before the edges' directions. [m2]"""
+        """Covariance of the short part, of one metre, before the edges' directions (Gelb 1974, from memory). [m2]"""
         near = np.exp(self.lag_s * (-1 / SHORT_MEMORY_S)) * self.sign
         return np.asarray(near[0] + near[1] + near[2] + near[2].T)
 
 
 def error_covariance(gaps: Gaps, error: ErrorModel) -> FloatArray:
-    """Covariance of what the errors of fixes and boundary add to the gaps, shape (n, n). [m2]"""
+    """Covariance of what the errors of fixes and boundary add to the gaps (Gelb 1974, from memory), shape (n, n). [m2]"""
     return ErrorGaps.of(gaps, error).covariance(1.0, error.time_constant_s, error.short_m)
 
 
