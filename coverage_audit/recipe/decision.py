@@ -166,7 +166,8 @@ def _sure(place: Place, facts: Facts) -> bool:
         return False
     if place.chance is not None:
         return place.chance >= SURE_CHANCE
-    told = facts.state in SEEN and facts.narrowest_m is not None
+    # whatever the boom's state was, ground that no driving passed over was not sprayed
+    told = facts.narrowest_m is not None and (facts.state in SEEN or place.by_switch_m is None)
     return told and place.mean_width_m > (facts.narrowest_m or 0.0)
 
 
