@@ -14,6 +14,8 @@ from coverage_audit.read.packed import Memory, Zip
 from coverage_audit.read.source import Folder
 from coverage_audit.recipe.audit import audit_job
 
+MADE = "2026-06-01T00:00:00Z"
+
 
 def with_shape(small_job, corners, **properties):
     shapes = json.loads(small_job.read("boundary.geojson"))
@@ -46,13 +48,13 @@ def test_a_file_with_no_spray_areas_alone_is_no_field_but_takes_some_away(small_
 
 def test_an_outline_made_from_a_drive_is_told_and_proves_nothing(small_job):
     small_job.change("antenna_ahead", '"0 m"', "boom")
-    refuse([audit_job(read_job(small_job.path))], ProofSettings())  # as it is, it would do
+    refuse([audit_job(read_job(small_job.path))], ProofSettings(), MADE)  # as it is, it would do
     text = small_job.read("boundary.geojson")
     small_job.write("boundary.geojson", text.replace('"name"', '"outline": "derived", "name"'))
     audit = audit_job(read_job(small_job.path))
     assert any("made from a drive" in str(caution.values) for caution in audit.cautions)
     with pytest.raises(InputError, match="outline was made from a drive over it"):
-        refuse([audit], ProofSettings())
+        refuse([audit], ProofSettings(), MADE)
 
 
 def test_files_of_a_folder_are_listed_alike_from_disk_memory_and_zip(tmp_path):
