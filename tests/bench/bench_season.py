@@ -30,7 +30,7 @@ from coverage_audit.drive.plane import Plane
 from coverage_audit.season.model import Limits
 from coverage_audit.season.pool import on_this_machine
 from coverage_audit.season.season import run_season
-from coverage_audit.season.tolerances import MEMORY_LIMIT_BYTES
+from coverage_audit.season.tolerances import MEMORY_LIMIT_BYTES, TIME_LIMIT_S
 from coverage_audit.season.work import audit_order
 from coverage_audit.threads import ONE_THREAD
 
@@ -198,7 +198,7 @@ def poison(farm, folder, jobs):
         shutil.copytree(place / "jobs" / names[number], job)
         if kind == "bad":
             (job / "track.gpx").write_text("no log at all")
-    limits = Limits(60.0, MEMORY_LIMIT_BYTES)
+    limits = Limits(TIME_LIMIT_S, MEMORY_LIMIT_BYTES)
     task = importlib.import_module("bench_season").poisonous  # of a module, so that workers find it
 
     def workers(function, tasks):
