@@ -147,10 +147,12 @@ def proposed(job_file: str | Path, progress: Progress | None = None) -> tuple[in
     from coverage_audit.papers.propose_csv import proposal_csv
     from coverage_audit.recipe.assumed import make_proposal
     from coverage_audit.recipe.drive import job_plane
+    from coverage_audit.recipe.driven_edge import with_driven_edge
 
     job = read(job_file, progress, intervals="assume")
     try:
-        on_off = make_proposal(job, job_plane(job)).on_off_s()
+        plane = job_plane(job)
+        on_off = make_proposal(with_driven_edge(job, plane)[0], plane).on_off_s()
     except InputError as error:
         raise InputError(error.what, key_place(error.place, Path(job_file).name)) from error
     return len(on_off), proposal_csv(on_off, job.settings.timezone)

@@ -184,3 +184,60 @@ HOLE_TIMES = 2.0
 TAIL_WIDTHS = 1.0
 """A narrow tail is a finding of its own when the hole is on average so many times wider, and the tail is at least so
 long. [1], [boom widths] Shorter ones are the ragged edge of the hole."""
+
+# --- the edge driven ----------------------------------------------------------------------------------
+
+EDGE_STEP_WIDTHS = 0.2
+"""The drive is looked at in steps so long, when a lap is looked for. [boom widths]"""
+
+EDGE_CLOSE_WIDTHS = 3.0
+EDGE_CLOSE_M = 20.0
+"""A lap is closed where its ends lie as near as the larger of these: a gate and its way in. [boom widths], [m]"""
+
+EDGE_LEAST_WIDTHS = 2.5
+"""Ground that a lap goes round measures more than this across. [boom widths]"""
+
+EDGE_GRID_M = 1e-3
+"""A lap is noded on a grid this fine: its own crossings then never defeat the noding. [m]"""
+
+EDGE_ROUNDS = (0.85, 1.15)
+"""A lap goes round once. [1]"""
+
+EDGE_WANDER = 1.25
+"""... and is no longer than this, against the shortest way round it: bays and loops at corners make it longer, passes
+many times so. [1]"""
+
+EDGE_FULL_SHARE = 0.6
+"""... and goes round so much of its own hull: what runs to and fro goes round little. [1]"""
+
+EDGE_NARROW_WIDTHS = 2.2
+"""... and nowhere else narrower than two passes beside each other. [boom widths]"""
+
+EDGE_WORK_SHARE = 0.75
+"""... and holds as much of the drive: a way round by the road does not. [1]"""
+
+EDGE_TRIES = 60
+EDGE_ALIKE = 0.995
+"""So many laps are looked at, out of fifty times as many loops, the largest first; those that go round at least the
+second of the most are alike. [1], [1]"""
+
+EDGE_HABIT_M = 0.25
+"""Drivers keep the boom's end as near to the fence as they mean to, but for this, all the way round: one standard
+deviation. [m] A guess, no source."""
+
+EDGE_DRAWS = 64
+"""Laps drawn with the receiver's wander: its effect on the area is then known to a tenth. [1]"""
+
+CORNER_ARC_WIDTHS = 3.0
+CORNER_TURN_RAD = (0.35, 2.6)
+"""A corner is a turn of at least the first within so long a way; beyond the second (150 degrees) a sharp corner would
+reach out without end, and no more than it is counted. [boom widths], [rad]"""
+
+ISLAND_LEAST_WIDTHS = 0.3
+ISLAND_ACROSS_WIDTHS = 0.6
+ISLAND_ROUND = 0.8
+"""Ground driven round is at least so wide (narrower is a skip), as large as a square of the second (smaller is what
+turns leave), and is gone round by at least this much of a full turn. [boom widths], [boom widths], [1]"""
+
+NINETY_SD = 1.645
+"""Nine in ten of a normal error lie within so many standard deviations. [1]"""

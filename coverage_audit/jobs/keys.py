@@ -75,7 +75,7 @@ JOB = keys(
 )
 
 FIELD = keys(
-    Key("boundary", path, "file with the field's outline", required=True),
+    Key("boundary", path, 'file with the field\'s outline, or "driven": the edge that this job drove', required=True),
     Key("select", one_or_list(text), "names of the polygons to audit", default="every polygon that was sprayed"),
     Key("exclude", one_or_list(path, empty=True), "files with no-spray areas; holes of the boundary count too"),
     Key("setback", _STRIP, "strip along the outer edge left unsprayed on purpose", "setback_m", "m"),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from coverage_audit.errors import InputError
 from coverage_audit.read.boom_times import read_boom
-from coverage_audit.read.outlines.registry import field_of
+from coverage_audit.read.outlines.registry import FieldFile, field_of
 from coverage_audit.read.source import Folder
 from coverage_audit.read.tracks.form import Asked
 from coverage_audit.read.tracks.registry import logs_of
@@ -27,11 +27,13 @@ from .toml import toml_of
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from coverage_audit.read.outlines.registry import FieldFile
     from coverage_audit.read.records import Interval, NamedArea, TrackLog
     from coverage_audit.read.source import Source
 
     from .settings import BoomSettings, FarmUse, RateSettings
+
+DRIVEN_EDGE = "driven"
+"""Word in place of a file with the field's outline: its edge is told from the drive."""
 
 OPTION_KEYS = {
     "--track": "track.files",
@@ -291,8 +293,13 @@ def _areas(
     values: dict[str, Any], source: Source, places: Places
 ) -> tuple[FieldFile, tuple[NamedArea, ...], list[tuple[str, str]], list[str]]:
     """Boundary, no-spray areas, their (file, sha256) and cautions."""
-    boundary = field_of(source, existing(source, values["boundary"], places["field.boundary"]))
-    if not boundary.areas:
+    driven = values["boundary"] == DRIVEN_EDGE
+    boundary = (
+        FieldFile((), (), (), derived=True)
+        if driven
+        else field_of(source, existing(source, values["boundary"], places["field.boundary"]))
+    )
+    if not boundary.areas and not driven:
         raise InputError(
             "there are only no-spray areas in it; name a file with the field's outline", places["field.boundary"]
         )
@@ -339,7 +346,7 @@ def _job_settings(
         **{"operator": operator, **TABLES["job"].values(job)},
         timezone_given="timezone" in job,
         date_given="date" in job,
-        field=table("field", select=select),
+        field=table("field", select=select, driven=values["field"]["boundary"] == DRIVEN_EDGE),
         track=table("track", from_s=span[0], to_s=span[1]),
         rate=rate,
         report=table("report"),

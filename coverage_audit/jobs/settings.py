@@ -121,12 +121,13 @@ class TouchupSettings:
 
 @dataclass(frozen=True)
 class FieldSettings:
-    """[field] of the job file; lengths in metres."""
+    """[field] of the job file; lengths in metres. ``driven``: its edge is to be told from the drive itself."""
 
     select: tuple[str, ...] = ()
     setback_m: float = 0.0
     exclude_setback_m: float = 0.0
     grow_m: float = 0.0
+    driven: bool = False
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from coverage_audit.drive.plane import Plane
 from coverage_audit.jobs.job import SEEN, boom_state
 from coverage_audit.papers.words.display import utc_text
 from coverage_audit.papers.words.passes import assumed_notice, by_memory, cause_words
@@ -33,6 +34,7 @@ def pass_keys(audit: Audit) -> dict[str, Any]:
             for one in assumed.parts
         ]
         found["position_error_m"] = assumed.error_m
+    found |= _edge_keys(audit)
     found["remembered"] = None if audit.remembered is None else _remembered(audit, audit.remembered)
     if result is None:
         return {**found, "passes": None, "steering": None}
@@ -53,6 +55,23 @@ def pass_keys(audit: Audit) -> dict[str, Any]:
         for one in result.spacings
     ]
     return found
+
+
+def _edge_keys(audit: Audit) -> dict[str, Any]:
+    """Key ``driven_edge``: how large the field may be whose edge was told from the drive; None where it was not."""
+    edge = audit.edge
+    if edge is None:
+        return {"driven_edge": None}
+    plane = Plane(audit.origin)
+    islands = [(one.area, *plane.to_degrees(one.centroid.x, one.centroid.y)) for one in edge.islands]
+    return {
+        "driven_edge": {
+            "area_m2": {"low90": edge.low_m2, "high90": edge.high_m2},
+            "corners_m2": edge.corner_m2,
+            "open_m": edge.open_m,
+            "islands": [{"area_m2": m2, "lat": float(lat), "lon": float(lon)} for m2, lon, lat in islands],
+        }
+    }
 
 
 def proven_m2(audit: Audit) -> float | None:

@@ -178,7 +178,7 @@ def _assumed(
     audit: Audit, track: Track, ranges: Ranges, given: tuple[Interval, ...], parts: tuple[AssumedPart, ...]
 ) -> Assumed:
     """What rests on the assumption; *given* are its on-times, *parts* how sure they are."""
-    error = _error_m(track)
+    error = usual_error_m(track)
     spacing = audit.passes.steering.spacing_mean_m if audit.passes else None
     return Assumed(
         on_off_s=np.array([(one.on_s, one.off_s) for one in given]).reshape(-1, 2),
@@ -232,7 +232,7 @@ def _with_intervals(job: Job, intervals: tuple[Interval, ...]) -> Job:
     return replace(job, settings=replace(job.settings, boom=boom), intervals=sure)
 
 
-def _error_m(track: Track) -> float:
+def usual_error_m(track: Track) -> float:
     """Usual pass-to-pass error of the track's positions. [m]"""
     if np.isfinite(track.gst_m).mean() > 0.5:
         return float(np.nanmedian(track.gst_m))

@@ -35,6 +35,7 @@ from .cautions import (
     width_cautions,
 )
 from .drive import drive_of, ground_of, job_plane, log_gaps, on_totals, spacing, transport, ways
+from .driven_edge import with_driven_edge, with_edge, without_edge_strips
 from .passes import with_passes
 from .rate import laid_spray, with_rate
 from .result import Audit, Checks, InputCount, Layers, Memories
@@ -84,11 +85,14 @@ def audit_job(job: Job, progress: Progress | None = None) -> Audit:
     """
     tell = progress or (lambda _stage, _share: None)
     tell("track", 0.0)
-    job, plane = with_default_accuracy(job), job_plane(job)
+    plane = job_plane(job)
+    job, edge = with_driven_edge(with_default_accuracy(job), plane)
     state = boom_state(job)
     if state not in SEEN:
-        return unseen_audit(job, plane, lambda one: _audited(one, plane, tell, logged=state != ASSUMED))
-    return _audited(job, plane, tell, logged=True)
+        audit = unseen_audit(job, plane, lambda one: _audited(one, plane, tell, logged=state != ASSUMED))
+    else:
+        audit = _audited(job, plane, tell, logged=True)
+    return with_edge(audit, edge, plane)
 
 
 def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
@@ -120,6 +124,7 @@ def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
     tell("passes", 0.95)
     audit = with_passes(audit, drive.track, drive.path, drive.timeline, ground)
     audit = with_causes(audit, drive, ground, logged=logged)
+    audit = without_edge_strips(audit)
     audit = with_accuracy(audit, drive.track, drive.timeline, drive.thinned, ground, tell)
     tell("done", 1.0)
     return audit

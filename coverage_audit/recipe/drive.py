@@ -58,6 +58,8 @@ def job_plane(job: Job) -> Plane:
         raise InputError("no usable fix is left in the log", job.logs[0].file)
     lon0 = float(np.median((lon - lon[0] + 180) % 360 - 180)) + float(lon[0])
     origin = PlaneOrigin((lon0 + 180) % 360 - 180, float(np.median(lat)))
+    if not job.boundary:  # the edge driven: it is told from the track
+        return Plane(origin)
     corners = shapely.get_coordinates([area.geometry for area in job.boundary])
     nearest = nearest_m(origin, corners[:, 0], corners[:, 1])
     swapped = nearest_m(origin, *corners[np.abs(corners[:, 0]) <= 90].T[::-1])

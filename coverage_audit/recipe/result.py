@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from coverage_audit.accuracy.model import Accuracy
     from coverage_audit.drive.model import PlaneOrigin, Recall
     from coverage_audit.facts import Caution
+    from coverage_audit.ground.driven_edge import DrivenEdge
     from coverage_audit.ground.model import Areas, Strip
     from coverage_audit.ground.unlogged import Break
     from coverage_audit.jobs.job import Job
@@ -114,6 +115,7 @@ class Audit:
     assumed: Assumed | None = None
     remembered: Memories | None = None
     accuracy: Accuracy | None = None
+    edge: DrivenEdge | None = None
     unknown_places: tuple[Strip, ...] = ()
     breaks: tuple[Break, ...] = ()
     entered_m: tuple[float, float] | None = None

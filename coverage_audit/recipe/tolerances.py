@@ -145,3 +145,7 @@ source."""
 
 MUCH_OUTSIDE = 0.3
 """More sprayed outside than this share of the target is no overspray at the edges: the log holds another field. [1]"""
+
+EDGE_TIME_CONSTANT_S = 600.0
+"""How long a receiver's wander lasts, where the job does not say. [s] Ten minutes, the usual of such receivers, from
+memory."""

@@ -160,6 +160,22 @@ TOLD = [
         ),
     ),
     (
+        Caution("edge driven", area_m2=23_100.0, low_m2=22_800.0, high_m2=23_600.0, fence_given=False),
+        (
+            "The field's outline is the edge that this very job drove, moved out by half the boom: 2.31\u00a0ha, "
+            "in nine of ten such fields truly 2.28\u00a0ha to 2.36\u00a0ha. That goes round in a circle: ground beyond "
+            "the boom's reach is not known, nothing can be told missed at the edge, and nothing is proven. The "
+            "boom's end was taken to run along the fence; say field.grow if it kept away from it."
+        ),
+    ),
+    (
+        Caution("driven round", islands=((300.0, 44.5, -116.25),)),
+        (
+            "Driven round and not over: 300\u00a0m² at 44.50000, -116.25000. Each counts as field that was missed; "
+            "if it is no ground to spray (a pond, trees), name its outline under field.exclude."
+        ),
+    ),
+    (
         Caution("much double", share=0.316, width_m=9.0),
         (
             "32 % of the target area counts as sprayed twice or more: check that the boom is really 9 m wide "

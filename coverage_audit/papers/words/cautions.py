@@ -9,7 +9,7 @@ import datetime as dt
 import math
 from typing import TYPE_CHECKING
 
-from coverage_audit.papers.words.display import area
+from coverage_audit.papers.words.display import area, area_range
 from coverage_audit.units import FOOT_M
 
 from .touchup import compass
@@ -217,6 +217,26 @@ def _listed(names: tuple[str, ...]) -> str:
     return f"{', '.join(names[: MOST_NAMED - 1])} and {len(names) - MOST_NAMED + 1} more"
 
 
+def _edge_driven(units: str, *, area_m2: float, low_m2: float, high_m2: float, fence_given: bool) -> str:
+    low, high = area_range(low_m2, high_m2, units)
+    told = (
+        f"The field's outline is the edge that this very job drove, moved out by half the boom: "
+        f"{area(area_m2, units)}, in nine of ten such fields truly {low} to {high}. That goes round in a circle: "
+        "ground beyond the boom's reach is not known, nothing can be told missed at the edge, and nothing is proven."
+    )
+    if fence_given:
+        return told
+    return f"{told} The boom's end was taken to run along the fence; say field.grow if it kept away from it."
+
+
+def _driven_round(units: str, *, islands: tuple[tuple[float, float, float], ...]) -> str:
+    places = "; ".join(f"{area(m2, units)} at {lat:.5f}, {lon:.5f}" for m2, lat, lon in islands)
+    return (
+        f"Driven round and not over: {places}. Each counts as field that was missed; if it is no ground to spray (a "
+        "pond, trees), name its outline under field.exclude."
+    )
+
+
 def _much_double(units: str, *, share: float, width_m: float) -> str:
     return (
         f"{100 * share:.0f} % of the target area counts as sprayed twice or more: check that the boom is really "
@@ -352,6 +372,8 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "remembered": _remembered,
     "remembered idle": _remembered_idle,
     "fields left out": _left_out,
+    "edge driven": _edge_driven,
+    "driven round": _driven_round,
     "much double": _much_double,
     "counts differ": _counts_differ,
     "no rate surface": _no_surface,
