@@ -273,6 +273,8 @@ def test_the_search_for_metric_units_finds_those_of_the_metric_sentences():
         "sprayed elsewhere",
         "boom from machine",
         "machine width",
+        "edge driven",
+        "driven round",
         "much double",
         "large rate cells",
         "spacing off",
