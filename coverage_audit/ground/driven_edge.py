@@ -77,7 +77,7 @@ class _Way:
 def driven_edge(
     path: BoomPath, width_m: float, on: BoolArray | None, sigma_m: float, time_constant_s: float
 ) -> DrivenEdge:
-    """Edge of the field whose outermost lap *path* holds.
+    """Edge of the field whose outermost lap *path* holds; independent errors add up by squares (textbook).
 
     Parameters
     ----------

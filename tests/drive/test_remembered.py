@@ -135,7 +135,7 @@ def test_no_paper_tells_a_memory_as_seen():
     for name in ("report.html", "findings.geojson", "missed.gpx"):
         assert "emembered" in papers[name], name
     with pytest.raises(InputError, match="remembered, so coverage cannot be proven"):
-        refuse([found], found.job.settings.proof)
+        refuse([found], found.job.settings.proof, "2026-06-01T08:00:00Z")
 
 
 def test_rows_of_a_file_are_remembered_one_by_one():

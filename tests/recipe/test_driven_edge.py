@@ -91,7 +91,7 @@ def test_nothing_is_told_missed_at_the_edge_and_nothing_proven():
     assert "goes round in a circle" in told
     assert "field.grow" in told
     with pytest.raises(InputError, match="made from a drive over it"):
-        refuse([found], found.job.settings.proof)
+        refuse([found], found.job.settings.proof, "2026-06-01T08:00:00Z")
     keys = summary_dict(found)["driven_edge"]
     assert keys["area_m2"]["low90"] < found.area_m2.field < keys["area_m2"]["high90"]
 
