@@ -145,14 +145,11 @@ def proposed(job_file: str | Path, progress: Progress | None = None) -> tuple[in
     """
     from coverage_audit.jobs.read import key_place
     from coverage_audit.papers.propose_csv import proposal_csv
-    from coverage_audit.recipe.assumed import make_proposal
-    from coverage_audit.recipe.drive import job_plane
-    from coverage_audit.recipe.driven_edge import with_driven_edge
+    from coverage_audit.recipe.driven_edge import proposal_of
 
     job = read(job_file, progress, intervals="assume")
     try:
-        plane = job_plane(job)
-        on_off = make_proposal(with_driven_edge(job, plane)[0], plane).on_off_s()
+        on_off = proposal_of(job).on_off_s()
     except InputError as error:
         raise InputError(error.what, key_place(error.place, Path(job_file).name)) from error
     return len(on_off), proposal_csv(on_off, job.settings.timezone)

@@ -19,6 +19,7 @@ from coverage_audit.passes.model import Range
 from coverage_audit.read.records import NamedArea
 
 from .assumed import make_proposal, usual_error_m
+from .drive import job_plane
 from .tolerances import EDGE_TIME_CONSTANT_S
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from coverage_audit.ground.driven_edge import DrivenEdge
     from coverage_audit.jobs.job import Job
 
+    from .assumed import Proposal
     from .result import Audit
 
 NAME = "the edge driven"
@@ -61,6 +63,18 @@ def with_driven_edge(job: Job, plane: Plane) -> tuple[Job, DrivenEdge | None]:
         timeline = with_recalls(timeline, recalls, (float(track.time_s[0]), float(track.time_s[-1])))
         edge = _edge(job, track, path, _inside(path, np.column_stack([timeline.start_s, timeline.end_s])))
     return _with_outline(job, plane, edge), edge
+
+
+def proposal_of(job: Job) -> Proposal:
+    """When the boom was on, proposed from the drive and the field, or the edge driven for it.
+
+    Raises
+    ------
+    InputError
+        No pass could be recognised in the track, or no lap round a field without an outline.
+    """
+    plane = job_plane(job)
+    return make_proposal(with_driven_edge(job, plane)[0], plane)
 
 
 def _edge(job: Job, track: Track, path: BoomPath, on: BoolArray | None) -> DrivenEdge:
