@@ -2,7 +2,7 @@
 
 import io
 import shutil
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pypdf
@@ -144,6 +144,21 @@ def test_a_clock_offset_of_more_than_a_day_stops(honest):
     assert "days are added" not in stopped(moved(3600.0))
 
 
+def test_too_much_ground_on_gaps_of_the_log_is_told_and_not_proven():
+    """Eight seconds of log are missing on a pass of 40 s: 20 m of 10 m, bridged, of 6 000 m2."""
+    whole = worked_job(10.0, accuracy=None, proof=ProofSettings(max_bridged=0.05))
+    fixes = whole.logs[0].fixes
+    apart = fixes.time_s - fixes.time_s[0]
+    kept = np.flatnonzero((apart < 16.0) | (apart > 24.0))
+    thinned = replace(fixes, **{one.name: getattr(fixes, one.name)[kept] for one in fields(fixes)})
+    log_ = replace(whole.logs[0], fixes=thinned, fixes_read=len(kept))
+    audit = audit_job(replace(whole, logs=(log_,)))
+    lines, _, record = told(audit)
+    assert lines["Gaps in the log"].startswith("In 0 s of them nothing is counted; 3.4")  # 8.2 s at 2.5 m/s
+    assert share(record) < 98.33 - 3.4
+    assert "rests on bridging gaps" in stopped(audit)
+
+
 def test_a_date_after_the_proof_is_made_stops(honest):
     with pytest.raises(InputError, match="after the proof is made"):
         refuse([honest], ProofSettings(), "2026-05-01T00:00:00Z")
@@ -172,7 +187,8 @@ def test_the_front_says_every_lever_in_words(honest):
     assert lines["Boom width"] == "10.00 m; passes side by side lie 10.00 m apart in the middle of 5 spacings."
     assert "handed in by the seller" in lines["How it is known when the boom was on"]
     assert lines["Receiver"] == "Positions by carrier phase, fixed."
-    assert lines["Gaps in the log"] == "None."
+    assert lines["Gaps in the log"] == "None; the seller lets the log be silent for 5.0 s."
+    assert lines["Switch read the other way round"] == "No."
     assert lines["Clock of the log"] == "As it is."
     assert lines["How the date is known"] == "From the log."
     assert sentence_of(record).replace("\xa0", " ") in text
@@ -188,10 +204,14 @@ def test_a_setback_is_told_with_what_was_missed_in_it(honest):
 
 
 def test_typed_dates_offsets_and_cuts_are_told(honest):
-    settings = replace(honest.job.settings, date_given=True, track=TrackSettings(-3600.0, from_s=0.0))
+    settings = replace(honest.job.settings, date_given=True, track=TrackSettings(-3600.0, max_gap_s=60.0, from_s=0.0))
+    settings = replace(settings, boom=replace(settings.boom, invert_switch=True, on_delay_s=-2.0))
     lines, _, _ = told(replace(honest, job=replace(honest.job, settings=settings)))
     assert lines["How the date is known"] == "Typed by the seller."
     assert lines["Clock of the log"] == "-3600 s were added to its times by the seller."
+    assert lines["Gaps in the log"] == "None; the seller lets the log be silent for 60.0 s."
+    assert lines["Switch read the other way round"] == "Yes."
+    assert lines["Delay of the switch"] == "On -2.0 s later, off 0.0 s later."
     assert lines["Part of the log"] == "Only a part of its time, chosen by the seller."
 
 

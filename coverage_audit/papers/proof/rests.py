@@ -93,6 +93,7 @@ RESTS = {
             "csv marked": "A list of times handed in by the seller; that they were marked is the seller's word.",
         },
     ),
+    "inverted": Line("Switch read the other way round", TYPED, {"none": "No.", "some": "Yes."}),
     "delays": Line("Delay of the switch", TYPED, {"none": "None.", "some": "On {on} s later, off {off} s later."}),
     "receiver": Line(
         "Receiver",
@@ -113,7 +114,13 @@ RESTS = {
     "gaps": Line(
         "Gaps in the log",
         MEASURED,
-        {"none": "None.", "some": "{time} in all; {share} % of the ground rests on gaps and is not counted as proven."},
+        {
+            "none": "None; the seller lets the log be silent for {limit} s.",
+            "some": (
+                "In {time} of them nothing is counted; {share} % of the ground rests on others, which were bridged, and "
+                "is not counted as proven. The seller lets the log be silent for {limit} s."
+            ),
+        },
     ),
     "part": Line(
         "Part of the log", TYPED, {"none": "All of its time.", "some": "Only a part of its time, chosen by the seller."}
@@ -186,14 +193,13 @@ def rests_of(audit: Audit, seen: Accuracy | None) -> dict[str, Rest]:
             "aside": length(boom.antenna_right_m, units),
         },
         "boom": {"is": _boom_source(audit)},
+        "inverted": {"is": some[boom.invert_switch]},
         "delays": {"is": "some", "on": f"{boom.on_delay_s:.1f}", "off": f"{boom.off_delay_s:.1f}"}
         if boom.on_delay_s or boom.off_delay_s
         else {"is": "none"},
         "receiver": {"is": seen.error.fix_class if seen and seen.error.stated else "unknown"},
         "claims": {"is": some[stated]},
-        "gaps": {"is": "some", "time": duration(audit.time_gap_s), "share": _share(audit.area_m2.bridged, audit)}
-        if audit.time_gap_s > 0 or audit.area_m2.bridged > 0
-        else {"is": "none"},
+        "gaps": _gaps(audit),
         "part": {"is": some[track.from_s is not None or track.to_s is not None]},
         "clock": {"is": "some", "offset": f"{track.clock_offset_s:.0f}"} if track.clock_offset_s else {"is": "none"},
         "date": {"is": "typed" if settings.date_given else "log"},
@@ -201,8 +207,12 @@ def rests_of(audit: Audit, seen: Accuracy | None) -> dict[str, Rest]:
     }
 
 
-def _share(m2: float, audit: Audit) -> str:
-    return f"{100 * m2 / audit.area_m2.target:.2f}"
+def _gaps(audit: Audit) -> Rest:
+    limit = {"limit": f"{audit.job.settings.track.max_gap_s:.1f}"}
+    if audit.time_gap_s <= 0 and audit.area_m2.bridged <= 0:
+        return {"is": "none", **limit}
+    share = f"{100 * audit.area_m2.bridged / audit.area_m2.target:.2f}"
+    return {"is": "some", "time": duration(audit.time_gap_s), "share": share, **limit}
 
 
 def _wide(metres: float, units: str) -> Rest:
