@@ -58,7 +58,7 @@ def picture(page, target):
         browser.close()
 
 
-OUTLOOK = re.compile(r"(<!-- outlook -->\n(?:\|.*\n){2})(.*?)(<!-- /outlook -->\n)", re.DOTALL)
+OUTLOOK = re.compile(r"(<!-- outlook -->\n(?:\|[^\n]*\n){2})(.*?)(<!-- /outlook -->\n)", re.DOTALL)
 
 
 def outlook_rows():
