@@ -132,7 +132,7 @@ def test_no_paper_tells_a_memory_as_seen():
     assert told["assumed"] is False
     strip = max(told["missed_strips"], key=lambda one: one["mean_width_m"])
     assert strip["cause"]["words"].endswith("as remembered")
-    for name in ("report.html", "findings.geojson", "missed.gpx"):
+    for name in ("report.html", "findings.geojson"):
         assert "emembered" in papers[name], name
     with pytest.raises(InputError, match="remembered, so coverage cannot be proven"):
         refuse([found], found.job.settings.proof, "2026-06-01T08:00:00Z")
