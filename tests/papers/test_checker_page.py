@@ -8,9 +8,9 @@ import shutil
 import pytest
 from browser import ARGUMENTS, CHROMIUM
 from playwright.sync_api import expect, sync_playwright
-from proof_kit import make, verify
+from proof_kit import STATED, make, verify
 
-from coverage_audit.papers.proof.page import rests_rows, sentence_of
+from coverage_audit.papers.proof.page import FIGURES, rests_rows, rows_of, sentence_of
 from coverage_audit.papers.proof.sign import key_number, record_text
 
 FIREFOX = shutil.which("firefox-esr") or shutil.which("firefox")
@@ -83,6 +83,18 @@ def test_every_paper_is_read_and_the_words_are_those_of_the_command(checker, pro
         for words in (sentence_of(record), *(value for _, value, _ in rests_rows(record))):
             assert " ".join(words.split()) in told
             assert " ".join(words.split()) in shown
+
+
+@pytest.mark.parametrize("options", [("metric", "exact"), ("us", "exact"), ("us", "blurred")])
+def test_figures_are_told_in_the_sellers_units(checker, tmp_path, options):
+    units, place = options
+    other = make(tmp_path, "--place", place, stated=f'{STATED}[report]\nunits = "{units}"\n')
+    checker.give((other.out / "proof-buyer.json").read_bytes())
+    shown = " ".join(checker.page.inner_text("#rows").split())
+    figures = [f"{name} {value} {origin}" for name, value, origin in rows_of(other.record()) if name in FIGURES.values()]
+    assert len(figures) >= 6
+    for line in figures:
+        assert line in shown
 
 
 def test_a_number_or_a_key_given_is_compared(checker, proof):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from importlib.resources import files
 
-from .page import FIGURES, LABEL, MONTHS, NOT_SAID
+from .page import FIGURES, LABEL, MONTHS, NOT_SAID, UNITS, US
 from .record import SCHEMA
 from .rests import QUANTITY, RESTS, SAYS
 from .sign import CURVE_D
@@ -26,6 +26,8 @@ def checker_page() -> str:
         "rests": {key: [line.name, line.origin, line.cases] for key, line in RESTS.items()},
         "figures": FIGURES,
         "label": LABEL,
+        "units": UNITS,
+        "us": {unit: [float(size), -int(step.as_tuple().exponent), name] for unit, (size, step, name) in US.items()},
         "limits": NOT_SAID,
         "months": MONTHS,
         "quantity": QUANTITY.pattern,
