@@ -69,6 +69,8 @@ def notices(audit: Audit) -> list[str]:
         left_out = "; ".join(place_between(beside) for beside, _ in gaps)
         told.append(f"Pass left out: {left_out}." if left_out else "No whole pass was left out.")
         told.append("When the boom was on is ASSUMED: ground that was worked over is taken as sprayed.")
+    if audit.remembered:
+        told.append("In part when the boom was on is REMEMBERED: a person said it afterwards.")
     return told
 
 
