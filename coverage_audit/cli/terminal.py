@@ -53,7 +53,7 @@ def where_to_look(folder: Path) -> str:
     return (
         f"Open {printable(str(folder / 'report.html'))} in a web browser to see the map.\n"
         f"Beside it: summary.json (every figure), findings.geojson and passes.geojson (for a map program) and\n"
-        f"missed.gpx (to walk to the missed strips with a phone)."
+        f"missed.gpx (to walk to the missed strips with a phone); report.png is the answer as a picture to send."
     )
 
 

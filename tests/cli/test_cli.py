@@ -48,7 +48,7 @@ def test_check_writes_its_papers_and_says_where(small_job, tmp_path):
     out = tmp_path / "new" / "out"
     done = run("check", small_job.path, "-o", out)
     assert (done.returncode, done.stderr) == (0, "")
-    assert {path.name for path in out.iterdir()} == PAPERS | {MARK}
+    assert {path.name for path in out.iterdir()} == PAPERS | {"report.png", "report.pdf", MARK}
     assert f"Open {out / 'report.html'}" in done.stdout
     assert done.stdout.splitlines()[-1].startswith("missed.gpx")
 

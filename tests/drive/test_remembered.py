@@ -132,8 +132,8 @@ def test_no_paper_tells_a_memory_as_seen():
     assert told["assumed"] is False
     strip = max(told["missed_strips"], key=lambda one: one["mean_width_m"])
     assert strip["cause"]["words"].endswith("as remembered")
-    for name in ("report.html", "findings.geojson"):
-        assert "emembered" in papers[name], name
+    for name in ("report.html", "findings.geojson", "missed.gpx"):
+        assert "remembered" in papers[name].casefold(), name
     with pytest.raises(InputError, match="remembered, so coverage cannot be proven"):
         refuse([found], found.job.settings.proof, "2026-06-01T08:00:00Z")
 

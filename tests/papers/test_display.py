@@ -198,6 +198,6 @@ def test_slivers_alone_are_nothing_to_walk_to():
 
 def test_an_unknown_rate_says_why():
     audit = builder.worked_figure()
-    unknown = type(audit.volume)(why="no flow, nozzles or tank volume was given")
+    unknown = type(audit.volume)()
     told = verdict(dataclasses.replace(audit, volume=unknown))
-    assert told.sentences[-1] == "Rate: not known; no flow, nozzles or tank volume was given."
+    assert told.sentences[-1] == "Rate: not known; no flow, nozzles or applied volume is given, so no rate could be computed."

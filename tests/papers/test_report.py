@@ -139,7 +139,7 @@ def hostile_audit():
         audit,
         job=dataclasses.replace(audit.job, settings=settings, sources=((HOSTILE, HOSTILE),)),
         inputs=(entry,),
-        volume=type(audit.volume)(why=HOSTILE),
+        volume=type(audit.volume)(),
         sprayed_fields=(HOSTILE,),
         cautions=said([HOSTILE]),
         missed_strips=(dataclasses.replace(audit.missed_strips[0], where=HOSTILE), *audit.missed_strips[1:]),
@@ -307,7 +307,7 @@ def test_width_classes_have_each_missed_strip_once():
 
 def test_no_rate_chart_without_a_volume():
     limited = builder.worked_figure(rate=builder.RateSettings(label_max_l_ha=150.0))
-    audit = dataclasses.replace(limited, volume=builder.Volume(target_l_ha=140.0, why="nothing given"))
+    audit = dataclasses.replace(limited, volume=builder.Volume(target_l_ha=140.0))
     assert chart(audit, "Rate") is None
 
 

@@ -134,7 +134,7 @@ def test_a_strip_lies_where_geodesics_say():
 def test_what_could_not_be_computed_is_null():
     audit = dataclasses.replace(
         worked_figure(),
-        volume=Volume(why="no flow was given"),
+        volume=Volume(),
         median_step_s=float("nan"),
         distance_off_m=np.float64("inf"),
     )
