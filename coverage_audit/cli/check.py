@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     Progress = Callable[[str, float], None]
 
 
+WITHOUT = {"field": " (without an outline: driven)", "intervals": " (where nobody logged the boom: assume)"}
+"""What to write for an option that a person has nothing for."""
+
+
 def add_check(commands: argparse._SubParsersAction[Any]) -> None:
     """Add ``check`` with its arguments."""
     check = commands.add_parser("check", help="audit a job", allow_abbrev=False)
@@ -86,7 +90,7 @@ def read_job_of(options: argparse.Namespace, progress: Progress) -> Job:
             option = "--" + next(iter(given)).replace("_", "-")
             raise InputError(f"{option} cannot stand beside a job file; write it into the job file", "arguments")
         return run.read(options.job, progress, replicates=options.replicates)
-    missing = [f"--{name}" for name in ("track", "field", "boom", "intervals") if name not in given]
+    missing = [f"--{name}{WITHOUT.get(name, '')}" for name in ("track", "field", "boom", "intervals") if name not in given]
     if missing:
         raise InputError(f"give a job file, or what is missing: {', '.join(missing)}", "arguments")
     return run.read_given(given, progress, replicates=options.replicates)

@@ -25,6 +25,12 @@ MOST_WORKERS, MOST_TIME_S = 1024, 7 * 86400.0
 """Bounds of what may be typed: a slip of the finger, beyond them. [1], [s]"""
 
 
+NO_PARQUET = (
+    "\njobs.parquet and strips.parquet are left out; to have them, in the program's folder:"
+    " .venv/bin/pip install '.[season]'"
+)
+
+
 def add_season(commands: argparse._SubParsersAction[Any]) -> None:
     """Add ``season`` with its arguments."""
     season = commands.add_parser("season", help="audit a season's jobs and add them up", allow_abbrev=False)
@@ -63,7 +69,8 @@ def season_command(options: argparse.Namespace) -> None:
         return
     page = printable(str(options.output / "ledger.html"))
     told = season_text(found.ledger, len(found.audited))
-    terminal.say(options, f"{told}\nOpen {page} in a web browser.")
+    without = "" if "jobs.parquet" in papers else NO_PARQUET
+    terminal.say(options, f"{told}\nOpen {page} in a web browser.{without}")
 
 
 def _workers_of(options: argparse.Namespace, limits: Limits) -> Workers:

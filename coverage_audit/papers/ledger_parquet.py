@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
+import importlib.util
 import io
 from typing import TYPE_CHECKING, Any
-
-from coverage_audit.errors import InputError
 
 from .ledger_files import AREAS
 
@@ -18,11 +17,10 @@ VERSION = "1.1.0"
 def season_parquet(ledger: Ledger) -> dict[str, bytes]:
     """``jobs.parquet``: a row an audited job with the outline of its field; ``strips.parquet``: a row a missed strip.
 
-    Raises
-    ------
-    InputError
-        The library is not installed.
+    Neither without the library that writes them, an extra: the ledger tells the same without it.
     """
+    if importlib.util.find_spec("pyarrow") is None:
+        return {}
     touchups = {job for one in ledger.fields for job in one.touchups}
     jobs = sorted(
         (
@@ -90,10 +88,5 @@ def _parquet(rows: list[dict[str, Any]], wkb: list[bytes | None], types: dict[st
     columns = {name: pd.array([row[name] for row in rows], dtype=kind) for name, kind in types.items()}
     frame = geopandas.GeoDataFrame(columns, geometry=geopandas.GeoSeries.from_wkb(wkb, crs="OGC:CRS84"))
     file = io.BytesIO()
-    try:
-        frame.to_parquet(file, index=False, schema_version=VERSION, write_covering_bbox=True)
-    except ImportError as error:
-        raise InputError(
-            "GeoParquet needs one more library; install it in the program's folder: .venv/bin/pip install '.[season]'",
-        ) from error
+    frame.to_parquet(file, index=False, schema_version=VERSION, write_covering_bbox=True)
     return file.getvalue()

@@ -11,7 +11,6 @@ from multiprocessing.context import SpawnContext, SpawnProcess
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-from coverage_audit.errors import InputError
 
 from .model import KILLED, MEMORY, TIME, Ended
 from .tolerances import WAITING_PER_WORKER
@@ -54,20 +53,11 @@ def on_this_machine(
         Of a module, so that another process finds it.
     workers : int
         Processes at work at a time.
-
-    Raises
-    ------
-    InputError
-        The library is not installed.
     """
     if not tasks:
         return
-    try:
-        from pebble import ProcessPool  # noqa: PLC0415 - an extra
-    except ImportError as error:
-        raise InputError(
-            "a season needs more libraries; install them in the program's folder: .venv/bin/pip install '.[season]'",
-        ) from error
+    from pebble import ProcessPool  # noqa: PLC0415 - only workers need it
+
     pool = ProcessPool(
         max_workers=min(workers, len(tasks)),
         context=_Context(),

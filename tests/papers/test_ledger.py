@@ -22,6 +22,7 @@ from coverage_audit.ledger.model import (
     ProductSeason,
     StripRow,
 )
+from coverage_audit.papers import ledger_parquet
 from coverage_audit.papers.ledger import LEDGER_PAPERS, ledger_files
 from coverage_audit.papers.ledger_terminal import season_text
 from coverage_audit.papers.words import season as words
@@ -208,6 +209,11 @@ def test_geoparquet_is_read_by_another_program(papers, tmp_path):
     assert (name, area) == ("M1", 200.0)
     # boxes are held as 32-bit numbers, which round outwards or to the nearest
     assert box == pytest.approx([STRIP.bounds[0], STRIP.bounds[3]], abs=1e-5)
+
+
+def test_without_the_library_of_geoparquet_the_other_papers_are_there(papers, monkeypatch):
+    monkeypatch.setattr(ledger_parquet.importlib.util, "find_spec", lambda _name: None)
+    assert set(papers) - set(ledger_files(LEDGER)) == {"jobs.parquet", "strips.parquet"}
 
 
 def test_a_season_without_a_finished_job_has_papers_too():
