@@ -238,7 +238,8 @@ def test_a_range_is_told_in_one_unit(low, high, units, told):
 
 
 def test_a_range_that_leaves_out_the_logs_own_figure_says_why(recipe):
-    figure = recipe.accuracy.missed_m2
+    figure = dataclasses.replace(recipe.accuracy.missed_m2, low90=120.0)
     assert figure.observed < figure.low90
-    (told,) = [line for line in terminal_text(recipe).splitlines() if "GPS error:" in line]
+    beyond = dataclasses.replace(recipe, accuracy=dataclasses.replace(recipe.accuracy, missed_m2=figure))
+    (told,) = [line for line in terminal_text(beyond).splitlines() if "GPS error:" in line]
     assert "; more than the 100 m² logged, as GPS error also hides some." in plain(told)

@@ -187,7 +187,7 @@ def test_the_front_says_every_lever_in_words(honest):
     assert lines["Boom width"] == "10.00 m; passes side by side lie 10.00 m apart in the middle of 5 spacings."
     assert "handed in by the seller" in lines["How it is known when the boom was on"]
     assert lines["Receiver"] == "Positions by carrier phase, fixed."
-    assert lines["Gaps in the log"] == "None; the seller lets the log be silent for 5.0 s."
+    assert lines["Gaps in the log"] == "There is none; the seller lets the log be silent for 5.0 s."
     assert lines["Switch read the other way round"] == "No."
     assert lines["Clock of the log"] == "As it is."
     assert lines["How the date is known"] == "From the log."
@@ -209,7 +209,7 @@ def test_typed_dates_offsets_and_cuts_are_told(honest):
     lines, _, _ = told(replace(honest, job=replace(honest.job, settings=settings)))
     assert lines["How the date is known"] == "Typed by the seller."
     assert lines["Clock of the log"] == "-3600 s were added to its times by the seller."
-    assert lines["Gaps in the log"] == "None; the seller lets the log be silent for 60.0 s."
+    assert lines["Gaps in the log"] == "There is none; the seller lets the log be silent for 60.0 s."
     assert lines["Switch read the other way round"] == "Yes."
     assert lines["Delay of the switch"] == "On -2.0 s later, off 0.0 s later."
     assert lines["Part of the log"] == "Only a part of its time, chosen by the seller."

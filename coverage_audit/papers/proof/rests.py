@@ -46,25 +46,25 @@ RESTS = {
         "No-spray areas",
         TYPED,
         {
-            "none": "None.",
+            "none": "There is none.",
             "some": "Areas: {count}. Together {area}; sprayed there: {sprayed}, not sprayed: {missed}.",
         },
     ),
     "setback": Line(
         "Strip left out along the edge",
         TYPED,
-        {"none": "None.", "some": "{wide} wide; sprayed there: {sprayed}, not sprayed: {missed}."},
+        {"none": "There is none.", "some": "{wide} wide; sprayed there: {sprayed}, not sprayed: {missed}."},
     ),
     "around": Line(
         "Strip left out around no-spray areas",
         TYPED,
-        {"none": "None.", "some": "{wide} wide, counted with them above."},
+        {"none": "There is none.", "some": "{wide} wide, counted with them above."},
     ),
     "grown": Line("Outline moved outwards", TYPED, {"none": "No.", "some": "By {wide}."}),
     "outlines": Line(
         "Other outlines in the seller's file",
         TYPED,
-        {"none": "None.", "some": "{count}, which this does not speak of."},
+        {"none": "There is none.", "some": "{count}, which this does not speak of."},
     ),
     "width": Line(
         "Boom width",
@@ -94,7 +94,7 @@ RESTS = {
         },
     ),
     "inverted": Line("Switch read the other way round", TYPED, {"none": "No.", "some": "Yes."}),
-    "delays": Line("Delay of the switch", TYPED, {"none": "None.", "some": "On {on} s later, off {off} s later."}),
+    "delays": Line("Delay of the switch", TYPED, {"none": "There is none.", "some": "On {on} s later, off {off} s later."}),
     "receiver": Line(
         "Receiver",
         LOG,
@@ -115,7 +115,7 @@ RESTS = {
         "Gaps in the log",
         MEASURED,
         {
-            "none": "None; the seller lets the log be silent for {limit} s.",
+            "none": "There is none; the seller lets the log be silent for {limit} s.",
             "some": (
                 "In {time} of them nothing is counted; {share} % of the ground rests on others, which were bridged, and "
                 "is not counted as proven. The seller lets the log be silent for {limit} s."
