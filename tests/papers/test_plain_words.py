@@ -1,6 +1,7 @@
 """Papers say "made good" and "applied": "cured" means drying to people who make hay."""
 
 import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -18,9 +19,12 @@ KEY = re.compile(r'"cured_m2"')
 
 @pytest.mark.parametrize("name", ["three_strips_in_order", "strip_with_sections", "label_forbids"])
 def test_papers_of_a_touchup_say_made_good(name, tmp_path, capsys):
-    job = ROOT / "fixtures" / "touchup" / name / "job.toml"
-    assert main(["touchup", str(job), "-o", str(tmp_path)]) == 0
-    texts = {path.name: path.read_text(encoding="utf-8") for path in tmp_path.iterdir()}
+    folder, out = tmp_path / "in", tmp_path / "out"
+    shutil.copytree(ROOT / "fixtures" / "touchup" / name, folder)
+    with (folder / "job.toml").open("a", encoding="utf-8") as job:
+        job.write("\n[accuracy]\nreplicates = 0\n")  # as logged: with an unknown receiver no strip is sure
+    assert main(["touchup", str(folder / "job.toml"), "-o", str(out)]) == 0
+    texts = {path.name: path.read_text(encoding="utf-8") for path in out.iterdir() if path.suffix not in {".png", ".pdf"}}
     texts["terminal"] = capsys.readouterr().out
     for paper, text in texts.items():
         assert not NOT_SAID.search(re.sub(r"<script>.*?</script>", "", KEY.sub("", text), flags=re.DOTALL)), paper
