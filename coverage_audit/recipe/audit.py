@@ -35,6 +35,7 @@ from .cautions import (
     width_cautions,
 )
 from .drive import drive_of, ground_of, job_plane, log_gaps, on_totals, spacing, transport, ways
+from .drive_checks import with_drive_cautions
 from .driven_edge import with_driven_edge, with_edge, without_edge_strips
 from .passes import with_passes
 from .rate import laid_spray, with_rate
@@ -124,7 +125,7 @@ def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
     tell("passes", 0.95)
     audit = with_passes(audit, drive.track, drive.path, drive.timeline, ground)
     audit = with_causes(audit, drive, ground, logged=logged)
-    audit = without_edge_strips(audit)
+    audit = with_drive_cautions(without_edge_strips(audit), drive, ground, logged=logged)
     audit = with_accuracy(audit, drive.track, drive.timeline, drive.thinned, ground, tell)
     tell("done", 1.0)
     return audit

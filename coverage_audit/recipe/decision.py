@@ -182,11 +182,13 @@ def decision_of(audit: Audit, plan: TouchupPlan | None = None) -> Decision:
 def not_planned(audit: Audit) -> frozenset[str]:
     """Strips that no touch-up is planned for: not surely missed, and nothing better is known to weigh them by.
 
-    Where the job says how good its positions are, and the boom's state was noted, a strip's chance weighs its worth.
+    Where the boom's state was noted, a strip's chance weighs its worth when the job says how good its positions are;
+    where it does not, a person who typed worth and costs is told what pays as logged.
     """
     decision, found = decision_of(audit), audit.accuracy
     noted = decision.state in SEEN
-    weighed = found is None or (found.asked and decision.kind != CANNOT_TELL)
+    typed = audit.job.settings.touchup is not None
+    weighed = found is None or (decision.kind != CANNOT_TELL if found.asked else typed)
     if noted and weighed:
         return frozenset()
     return frozenset(name for name, ground in decision.standing.items() if ground != SURE)

@@ -149,3 +149,8 @@ MUCH_OUTSIDE = 0.3
 EDGE_TIME_CONSTANT_S = 600.0
 """How long a receiver's wander lasts, where the job does not say. [s] Ten minutes, the usual of such receivers, from
 memory."""
+
+NEVER_DRIVEN_PART = 0.15
+NEVER_DRIVEN_WIDTHS = 1.0
+"""So much of the target in one piece, farther than the second from all driving, hints at a log that is missing. [1],
+[boom widths]"""

@@ -80,10 +80,10 @@ def plan_touchup(audit: Audit, on: dt.date | None = None, progress: Progress | N
     """
     tell = progress or (lambda _stage, _share: None)
     tell("touch-up: options", 0.0)
+    doubtful, audit = not_planned(audit), _as_told(audit)
     setting = _setting(audit, on)
     options = {strip.id: _options(setting, strip) for strip in audit.missed_strips}
     tell("touch-up: ways", 0.4)
-    doubtful = not_planned(audit)
     chosen = sorted(
         (strip for strip in audit.missed_strips if strip.id not in doubtful),
         key=lambda one: -worth_m2(one, setting.terms) * one.area_m2,
@@ -99,6 +99,13 @@ def plan_touchup(audit: Audit, on: dt.date | None = None, progress: Progress | N
 
 
 # --- setting --------------------------------------------------------------------------------------
+
+
+def _as_told(audit: Audit) -> Audit:
+    """*audit* whose strips are worth what they are as logged, unless the job says how good its positions are."""
+    if audit.accuracy is None or audit.accuracy.asked:
+        return audit
+    return replace(audit, missed_strips=tuple(replace(one, probability=None) for one in audit.missed_strips))
 
 
 def _setting(audit: Audit, on: dt.date | None) -> Setting:

@@ -249,6 +249,21 @@ TOLD = [
             "along the edge counts as missed on one side and as beyond the field on the other."
         ),
     ),
+    (
+        Caution("never driven", share=0.48, area_m2=21_000.0),
+        (
+            "2.10\u00a0ha in one piece, 48 % of the target, was never driven over in these logs. Is another log of this job "
+            "missing (track.files)? Until that is settled, missed ground says nothing there."
+        ),
+    ),
+    (
+        Caution("clock off", shift_s=-3600.0),
+        (
+            "The boom's on-times fit the drive far better when they are moved 1 h earlier: they would then begin and end "
+            "where the machine turned. A clock or a time zone is off by that. Nothing was moved, and no figure here holds "
+            'until it is settled: correct the times, or set track.clock_offset = "3600 s".'
+        ),
+    ),
 ]
 """Every code with values as the stages give them, and its sentence in metric units, letter by letter."""
 
@@ -279,6 +294,7 @@ def test_the_search_for_metric_units_finds_those_of_the_metric_sentences():
         "large rate cells",
         "spacing off",
         "outline shifted",
+        "never driven",
     ]
 
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from coverage_audit.papers.words.display import area, area_range
 from coverage_audit.units import FOOT_M
 
+from .cautions_drive import clock_off, much_double, never_driven, shifted, spacing_off, way_words
 from .touchup import compass
 
 if TYPE_CHECKING:
@@ -85,7 +86,7 @@ def _positions(said: str, units: str) -> str:
 
 def _far_apart(units: str, *, spacing_m: float, step_s: float) -> str:
     return (
-        f"Fixes lie {_way(spacing_m, units, '.0f')} apart while spraying (one every {step_s:.1f} s): narrow skips and "
+        f"Fixes lie {way_words(spacing_m, units, '.0f')} apart while spraying (one every {step_s:.1f} s): narrow skips and "
         "the places of switching are guesses. Log one fix a second, no distance filter."
     )
 
@@ -126,16 +127,16 @@ def _from_machine(
     parts = []
     if {"width", "sections"} & {*keys}:
         many = f" in {count} sections" if count > 1 else ""
-        parts.append(f"the boom is {_way(width_m, units, '.2f')} wide{many}")
+        parts.append(f"the boom is {way_words(width_m, units, '.2f')} wide{many}")
     if "antenna_ahead" in keys and ahead_m is not None:
-        parts.append(f"the antenna is {_way(ahead_m, units, '.2f')} ahead of it")
+        parts.append(f"the antenna is {way_words(ahead_m, units, '.2f')} ahead of it")
     if "antenna_right" in keys:
         parts.append("and its place to the side is known")
     return f"Taken from what {name} says of itself in the log: {', '.join(parts)}. Measure once whether that is so."
 
 
 def _machine_width(units: str, *, name: str, machine_m: float, width_m: float) -> str:
-    typed, said = _way(width_m, units, ".2f"), _way(machine_m, units, ".2f")
+    typed, said = way_words(width_m, units, ".2f"), way_words(machine_m, units, ".2f")
     return f"The job file says that the boom is {typed} wide, {name} says {said} in the log; the job file was followed."
 
 
@@ -237,24 +238,6 @@ def _driven_round(units: str, *, islands: tuple[tuple[float, float, float], ...]
     )
 
 
-def _much_double(units: str, *, share: float, width_m: float) -> str:
-    return (
-        f"{100 * share:.0f} % of the target area counts as sprayed twice or more: check that the boom is really "
-        f"{_way(width_m, units, 'g')} wide (boom.width) and that its on-times are right."
-    )
-
-
-def _spacing_off(units: str, *, spacing_m: float, width_m: float) -> str:
-    apart, wide = _way(spacing_m, units, ".1f"), _way(width_m, units, "g")
-    off = spacing_m - width_m
-    told = f"{100 * abs(off) / width_m:.0f} % {'closer than' if off < 0 else 'farther apart than'} the boom is wide"
-    meant = "the passes overlap on purpose" if off < 0 else "every pass leaves a gap"
-    return (
-        f"The passes lie {apart} apart all over the field, {told} by the job file ({wide}). If the boom is not {apart} "
-        f"wide (boom.width), {meant}; every area here rests on the width stated."
-    )
-
-
 def _counts_differ(_units: str, *, cross_check_rel: float, closure_rel: float) -> str:
     return (
         f"The two independent counts of the ground do not agree (by {100 * cross_check_rel:.3f} % of the field; "
@@ -278,8 +261,8 @@ def _not_closed(_units: str, *, off: float) -> str:
 
 def _large_cells(units: str, *, usual_m: float, cell_m: float) -> str:
     return (
-        f"The sprayed ground is too large for cells of {_way(usual_m, units, 'g')}: rates are means over cells of "
-        f"{_way(cell_m, units, 'g')}, in which narrow stripes of too much or too little are lost. Smaller jobs tell "
+        f"The sprayed ground is too large for cells of {way_words(usual_m, units, 'g')}: rates are means over cells of "
+        f"{way_words(cell_m, units, 'g')}, in which narrow stripes of too much or too little are lost. Smaller jobs tell "
         "more."
     )
 
@@ -329,23 +312,6 @@ def _perhaps_dry(_units: str, *, count: int, first: int, share: float) -> str:
     )
 
 
-def _way(m: float, units: str, form: str) -> str:
-    """A length [m] with the digits of *form* in metres; in feet with as many as say the same."""
-    if units != "us":
-        return f"{m:{form}} m"
-    feet = m / FOOT_M
-    return f"{feet:{form}} ft" if form != "g" else f"{feet:.2g} ft" if feet < 10 else f"{round(feet, 1):g} ft"
-
-
-def _shifted(units: str, *, shift_m: float, heading_deg: float, error_m: float) -> str:
-    apart, about = _way(shift_m, units, ".1f"), _way(2 * error_m, units, ".1f")
-    return (
-        f"The outline lies {apart} (give or take {about}) to the {compass(math.radians(heading_deg))} of where the "
-        "headland laps run: it was drawn off, or the positions in the log are off by as much. It was not moved. Until "
-        "that is settled, ground along the edge counts as missed on one side and as beyond the field on the other."
-    )
-
-
 SENTENCES: dict[str, Callable[..., str]] = {
     "said": _said,
     "dropped": _dropped,
@@ -374,7 +340,7 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "fields left out": _left_out,
     "edge driven": _edge_driven,
     "driven round": _driven_round,
-    "much double": _much_double,
+    "much double": much_double,
     "counts differ": _counts_differ,
     "no rate surface": _no_surface,
     "rate not closed": _not_closed,
@@ -383,7 +349,9 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "refills assumed": _refills_assumed,
     "refills missing": _refills_missing,
     "perhaps dry": _perhaps_dry,
-    "spacing off": _spacing_off,
-    "outline shifted": _shifted,
+    "spacing off": spacing_off,
+    "outline shifted": shifted,
+    "never driven": never_driven,
+    "clock off": clock_off,
 }
 """Code of a caution to the function that tells it; its arguments are the caution's values, by name."""

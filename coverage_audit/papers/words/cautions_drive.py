@@ -1,0 +1,63 @@
+"""Cautions of what a drive tells of its machine, its field and its clock, in sentences."""
+
+from __future__ import annotations
+
+import math
+
+from coverage_audit.papers.words.display import area
+from coverage_audit.units import FOOT_M
+
+from .touchup import compass
+
+
+def way_words(m: float, units: str, form: str) -> str:
+    """A length [m] with the digits of *form* in metres; in feet with as many as say the same."""
+    if units != "us":
+        return f"{m:{form}} m"
+    feet = m / FOOT_M
+    return f"{feet:{form}} ft" if form != "g" else f"{feet:.2g} ft" if feet < 10 else f"{round(feet, 1):g} ft"
+
+
+def much_double(units: str, *, share: float, width_m: float) -> str:
+    return (
+        f"{100 * share:.0f} % of the target area counts as sprayed twice or more: check that the boom is really "
+        f"{way_words(width_m, units, 'g')} wide (boom.width) and that its on-times are right."
+    )
+
+
+def spacing_off(units: str, *, spacing_m: float, width_m: float) -> str:
+    apart, wide = way_words(spacing_m, units, ".1f"), way_words(width_m, units, "g")
+    off = spacing_m - width_m
+    told = f"{100 * abs(off) / width_m:.0f} % {'closer than' if off < 0 else 'farther apart than'} the boom is wide"
+    meant = "the passes overlap on purpose" if off < 0 else "every pass leaves a gap"
+    return (
+        f"The passes lie {apart} apart all over the field, {told} by the job file ({wide}). If the boom is not {apart} "
+        f"wide (boom.width), {meant}; every area here rests on the width stated."
+    )
+
+
+def never_driven(units: str, *, share: float, area_m2: float) -> str:
+    return (
+        f"{area(area_m2, units)} in one piece, {100 * share:.0f} % of the target, was never driven over in these logs. Is "
+        "another log of this job missing (track.files)? Until that is settled, missed ground says nothing there."
+    )
+
+
+def clock_off(_units: str, *, shift_s: float) -> str:
+    hours, minutes = divmod(round(abs(shift_s) / 60), 60)
+    told = " ".join(part for part in (f"{hours} h" * bool(hours), f"{minutes} min" * bool(minutes)) if part)
+    way = "later" if shift_s > 0 else "earlier"
+    return (
+        f"The boom's on-times fit the drive far better when they are moved {told} {way}: they would then begin and end "
+        "where the machine turned. A clock or a time zone is off by that. Nothing was moved, and no figure here holds "
+        f'until it is settled: correct the times, or set track.clock_offset = "{-shift_s:.0f} s".'
+    )
+
+
+def shifted(units: str, *, shift_m: float, heading_deg: float, error_m: float) -> str:
+    apart, about = way_words(shift_m, units, ".1f"), way_words(2 * error_m, units, ".1f")
+    return (
+        f"The outline lies {apart} (give or take {about}) to the {compass(math.radians(heading_deg))} of where the "
+        "headland laps run: it was drawn off, or the positions in the log are off by as much. It was not moved. Until "
+        "that is settled, ground along the edge counts as missed on one side and as beyond the field on the other."
+    )

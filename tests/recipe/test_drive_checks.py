@@ -1,0 +1,78 @@
+"""What a drive tells of a clock that is off and of a log that is missing: found with its figure, never corrected."""
+
+from dataclasses import replace
+
+import pytest
+import shapely
+from jobs import boom, job, log, parallel_passes
+from odd_days import odd_day
+
+from coverage_audit.drive.clock import clock_shift_s
+from coverage_audit.papers.terminal import terminal_text
+from coverage_audit.recipe.audit import audit_job
+from coverage_audit.recipe.drive import drive_of, job_plane
+
+LINES = [9.0 * k for k in range(12)]
+FIELD = shapely.box(-4.5, 0, 103.5, 150)
+TIMES, POINTS, GIVEN = parallel_passes(LINES, 0.0, 150.0, hz=1.0)
+
+
+def codes(audit):
+    return [one.code for one in audit.cautions]
+
+
+@pytest.mark.parametrize("off_s", [0, 300, -420, 40])
+def test_passes_all_alike_tell_nothing_of_a_clock(off_s):
+    """Passes of 68 s with turns of 12 s: on-times fit as well one pass later, so none is told."""
+    given = [(a + off_s, b + off_s) for a, b in GIVEN if 0 < a + off_s and b + off_s < TIMES[-1]]
+    assert "clock off" not in codes(audit_job(job(log(TIMES, POINTS), given, FIELD, boom=boom(9.0))))
+
+
+def test_a_clock_that_is_off_is_told_in_the_papers_and_nothing_is_moved():
+    day = odd_day(2019)
+    wrong = replace(day, on_s=day.on_s + 900.0)
+    found = audit_job(wrong.job(assumed=False))
+    assert [dict(one.values)["shift_s"] for one in found.cautions if one.code == "clock off"] == [-900.0]
+    assert 'track.clock_offset = "900 s"' in terminal_text(found)
+    assert found.on_intervals[0][0] - day.job(assumed=False).intervals[0].on_s == pytest.approx(900.0, abs=1.0)
+
+
+def shift_of(seed, off_s):
+    """What is told of an odd day whose on-times are *off_s* late; None, too, where none of them meets the drive."""
+    one = odd_day(seed).job(assumed=False)
+    plane = job_plane(one)
+    drive = drive_of(one, plane)
+    field = plane.geometry_to_metres(one.boundary[0].geometry)
+    inside = shapely.contains_xy(field, drive.path.x_m, drive.path.y_m)
+    timeline = replace(drive.timeline, start_s=drive.timeline.start_s + off_s, end_s=drive.timeline.end_s + off_s)
+    return clock_shift_s(drive.path, timeline, inside)
+
+
+@pytest.mark.parametrize("seed", range(2016, 2024))
+def test_a_right_clock_is_never_doubted_and_a_wrong_one_never_told_amiss(seed):
+    assert shift_of(seed, 0.0) is None
+    assert shift_of(seed, 900.0) in (None, -900.0)
+
+
+def test_most_clocks_off_by_a_quarter_are_found():
+    """Spirals, round and round and turns sprayed through leave nothing to tell by."""
+    told = [shift_of(seed, 900.0) for seed in (2016, 2017, 2018, 2019, 2023)]
+    assert sum(one == -900.0 for one in told) >= 3
+
+
+def test_half_a_field_that_was_never_driven_is_told_first():
+    half = len(GIVEN) // 2
+    last = GIVEN[half - 1][1]
+    kept = TIMES <= last + 2
+    found = audit_job(job(log(TIMES[kept], POINTS[kept]), GIVEN[:half], FIELD, boom=boom(9.0)))
+    assert codes(found)[0] == "never driven"
+    # six of twelve passes, less the boom width beside the last one that counts as driven over
+    share = dict(found.cautions[0].values)["share"]
+    assert share == pytest.approx((6 * 9 - 4.5) / 108, abs=0.02)
+    assert "Is another log of this job missing" in terminal_text(found)
+
+
+def test_a_field_driven_over_with_the_boom_off_has_no_log_missing():
+    found = audit_job(job(log(TIMES, POINTS), GIVEN[:6], FIELD, boom=boom(9.0)))
+    assert "never driven" not in codes(found)
+    assert found.area_m2.missed > 0.4 * found.area_m2.target
