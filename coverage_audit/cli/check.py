@@ -90,7 +90,9 @@ def read_job_of(options: argparse.Namespace, progress: Progress) -> Job:
             option = "--" + next(iter(given)).replace("_", "-")
             raise InputError(f"{option} cannot stand beside a job file; write it into the job file", "arguments")
         return run.read(options.job, progress, replicates=options.replicates)
-    missing = [f"--{name}{WITHOUT.get(name, '')}" for name in ("track", "field", "boom", "intervals") if name not in given]
+    missing = [
+        f"--{name}{WITHOUT.get(name, '')}" for name in ("track", "field", "boom", "intervals") if name not in given
+    ]
     if missing:
         raise InputError(f"give a job file, or what is missing: {', '.join(missing)}", "arguments")
     return run.read_given(given, progress, replicates=options.replicates)

@@ -155,7 +155,8 @@ def proof_papers(options: argparse.Namespace, progress: Progress) -> tuple[dict[
     papers, buyer = signed_papers(full, audits[0], options.place, Seller(key, secret, str(options.key)))
     told = (
         f"{_headline(buyer)}\nFor the buyer: proof.pdf, proof.html, proof-buyer.json and your public key.\n"
-        f"{CHECKER} is for buyers without this program; its SHA-256: {hashlib.sha256(papers[CHECKER].encode()).hexdigest()}\n"
+        f"{CHECKER} is for buyers without this program; its SHA-256: "
+        f"{hashlib.sha256(papers[CHECKER].encode()).hexdigest()}\n"
         f"Keep proof.json to yourself: it has the times, the place and the strips.\n"
         f"Number of this record: {number(fingerprint(buyer))}\n"
         f"Number of your key: {key_number(buyer['signature']['public_key'])}"

@@ -62,8 +62,10 @@ def _seen(drive: DayDrive, field: IntArray, unknown: BoolArray) -> FloatArray:
         for number in np.unique(place).tolist():
             of_fields.setdefault(number, []).append(legs[place == number])
         # outside the fields each stay is looked at by itself: two days on a road make no passes
-        for own in of_fields.pop(NOWHERE, []):
-            found.append(_there(drive, field, own[_passes(own, width, LEAST_PASSES_UNKNOWN)], NOWHERE))
+        found += [
+            _there(drive, field, own[_passes(own, width, LEAST_PASSES_UNKNOWN)], NOWHERE)
+            for own in of_fields.pop(NOWHERE, [])
+        ]
     for number, parts in of_fields.items():
         own = np.concatenate(parts)
         found.append(_there(drive, field, own[_passes(own, width, LEAST_PASSES)], number))

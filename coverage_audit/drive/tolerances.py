@@ -150,5 +150,5 @@ CLOCK_FITS = 0.4
 CLOCK_GAIN = 0.25
 CLOCK_CLEAR = 0.08
 """On-times that are correlated with the work by no more than the first fit when moved if that gives the second, the
-third more than unmoved, and the last more than any other move. [1] On simulated days right clocks gave more than the first, wrong ones less; the least gain was found on
-seeds below 2000 of ``tests/odd_days.py``."""
+third more than unmoved, and the last more than any other move. [1] On simulated days right clocks gave more than the
+first, wrong ones less; the least gain was found on seeds below 2000 of ``tests/odd_days.py``."""

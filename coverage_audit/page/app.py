@@ -20,7 +20,7 @@ from coverage_audit.sheet.draft import JOB_FILE
 from . import answer, asked, changes, together
 from .answers import PAPER_POLICY, nothing, served, told, unknown
 from .assets import assets
-from .desk import PLAN, PROOF, REPORT, ChangedError
+from .desk import PLAN, PROOF, ChangedError
 from .drawn import drawn
 from .tolerances import TELL_S
 from .view import job_row, paper_files, sheet_facts

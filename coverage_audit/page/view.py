@@ -155,8 +155,9 @@ def source_of(job: JobFolder) -> str:
 
 
 def likeliest_on(job: JobFolder) -> Times | None:
-    """On-times of a job whose log says nothing of them, with what is remembered; None where the log says, or where
-    somebody wrote down what he remembers in another form than this page.
+    """On-times of a job whose log says nothing of them, with what is remembered.
+
+    None where the log says, or where somebody wrote down what he remembers in another form than this page.
     """
     said, others = said_of(_rows(job))
     if source_of(job) != ASSUME or others:

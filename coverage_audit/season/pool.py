@@ -11,7 +11,6 @@ from multiprocessing.context import SpawnContext, SpawnProcess
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-
 from .model import KILLED, MEMORY, TIME, Ended
 from .tolerances import WAITING_PER_WORKER
 from .work import prepare

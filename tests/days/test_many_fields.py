@@ -1,4 +1,4 @@
-"""Fields of any shape and heading, booms of 4.5 to 18 m, a wandering phone: one job each, at its time, and no ground else."""
+"""Fields of any shape and heading, booms of 4.5 to 18 m, a wandering phone: one job each, at its time."""
 
 import numpy as np
 import pytest

@@ -16,7 +16,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from browser import ARGUMENTS, CHROMIUM
 from phone_log import PLACE, phone_log
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import Error, expect, sync_playwright
 
 from coverage_audit.cli import command as cli
 from coverage_audit.drive.model import PlaneOrigin
@@ -125,12 +125,22 @@ class Visit:
     def tap(self, canvas, x, y):
         """Tap a place of the drive's plane."""
         place = self.page.locator(f'[data-map="{canvas}"] canvas')
-        place.scroll_into_view_if_needed()
+        self._into_view(place)
         expect(place).to_have_attribute("data-view", re.compile(r"\d"))
         middle_x, middle_y, scale = map(float, place.get_attribute("data-view").split())
         box = place.bounding_box()
         at = {"x": (x - middle_x) * scale + box["width"] / 2, "y": (middle_y - y) * scale + box["height"] / 2}
         (place.tap if self.touch else place.click)(position=at)
+
+    def _into_view(self, place):
+        """Scroll to it, again if the page was just drawn anew under it."""
+        for _ in range(9):
+            try:
+                return place.scroll_into_view_if_needed()
+            except Error as error:
+                if "not attached" not in error.message:
+                    raise
+        return place.scroll_into_view_if_needed()
 
     def answered(self):
         """Wait for the answer."""

@@ -39,6 +39,9 @@ def said(port, text):
 def test_it_prints_one_line_and_ends_well_when_interrupted(program):
     running, address = program
     assert address.startswith("http://127.0.0.1:")
+    assert said(
+        port_of(address), f"GET / HTTP/1.1\r\nHost: 127.0.0.1:{port_of(address)}\r\nConnection: close\r\n\r\n"
+    )  # it serves by now
     running.send_signal(signal.SIGINT)
     rest, complaints = running.communicate(timeout=60)
     assert (rest, complaints, running.returncode) == ("", "", 0)

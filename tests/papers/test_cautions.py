@@ -252,16 +252,16 @@ TOLD = [
     (
         Caution("never driven", share=0.48, area_m2=21_000.0),
         (
-            "2.10\u00a0ha in one piece, 48 % of the target, was never driven over in these logs. Is another log of this job "
-            "missing (track.files)? Until that is settled, missed ground says nothing there."
+            "2.10\u00a0ha in one piece, 48 % of the target, was never driven over in these logs. Is another log of "
+            "this job missing (track.files)? Until that is settled, missed ground says nothing there."
         ),
     ),
     (
         Caution("clock off", shift_s=-3600.0),
         (
-            "The boom's on-times fit the drive far better when they are moved 1 h earlier: they would then begin and end "
-            "where the machine turned. A clock or a time zone is off by that. Nothing was moved, and no figure here holds "
-            'until it is settled: correct the times, or set track.clock_offset = "3600 s".'
+            "The boom's on-times fit the drive far better when they are moved 1 h earlier: they would then begin and "
+            "end where the machine turned. A clock or a time zone is off by that. Nothing was moved, and no figure "
+            'here holds until it is settled: correct the times, or set track.clock_offset = "3600 s".'
         ),
     ),
 ]

@@ -1,4 +1,4 @@
-"""The page that checks a proof, in the browsers that people have: from disk, offline, with the words of ``proof check``."""
+"""The page that checks a proof, in people's browsers: from disk, offline, with the words of ``proof check``."""
 
 import os
 import random
@@ -48,6 +48,7 @@ class Checker:
         return self.page.inner_text("#verdict"), self.page.inner_text("#why")
 
     def number(self, digits):
+        """Type the seller's number."""
         self.page.fill("#number", digits)
 
 
@@ -91,7 +92,9 @@ def test_figures_are_told_in_the_sellers_units(checker, tmp_path, options):
     other = make(tmp_path, "--place", place, stated=f'{STATED}[report]\nunits = "{units}"\n')
     checker.give((other.out / "proof-buyer.json").read_bytes())
     shown = " ".join(checker.page.inner_text("#rows").split())
-    figures = [f"{name} {value} {origin}" for name, value, origin in rows_of(other.record()) if name in FIGURES.values()]
+    figures = [
+        f"{name} {value} {origin}" for name, value, origin in rows_of(other.record()) if name in FIGURES.values()
+    ]
     assert len(figures) >= 6
     for line in figures:
         assert line in shown
@@ -173,7 +176,7 @@ def edited(data, rng):
 
 def no_edit_passes(checker, proof, count, tmp_path):
     """How often the page said that the record inside holds: then that record must be the very one."""
-    rng = random.Random(20260530)  # noqa: S311 - seeded on purpose
+    rng = random.Random(20260530)
     inside = 0
     record = (proof.out / "proof-buyer.json").read_bytes()
     for _ in range(count):

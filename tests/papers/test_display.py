@@ -200,4 +200,7 @@ def test_an_unknown_rate_says_why():
     audit = builder.worked_figure()
     unknown = type(audit.volume)()
     told = verdict(dataclasses.replace(audit, volume=unknown))
-    assert told.sentences[-1] == "Rate: not known; no flow, nozzles or applied volume is given, so no rate could be computed."
+    assert (
+        told.sentences[-1]
+        == "Rate: not known; no flow, nozzles or applied volume is given, so no rate could be computed."
+    )

@@ -1,4 +1,4 @@
-"""A touch-up of a log that cannot tell: only what is surely missed, from the field's entry, no price that nobody gave."""
+"""A touch-up of a log that cannot tell: only what is surely missed, from the field's entry, at no price not given."""
 
 import pytest
 import shapely

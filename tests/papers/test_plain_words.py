@@ -24,7 +24,9 @@ def test_papers_of_a_touchup_say_made_good(name, tmp_path, capsys):
     with (folder / "job.toml").open("a", encoding="utf-8") as job:
         job.write("\n[accuracy]\nreplicates = 0\n")  # as logged: with an unknown receiver no strip is sure
     assert main(["touchup", str(folder / "job.toml"), "-o", str(out)]) == 0
-    texts = {path.name: path.read_text(encoding="utf-8") for path in out.iterdir() if path.suffix not in {".png", ".pdf"}}
+    texts = {
+        path.name: path.read_text(encoding="utf-8") for path in out.iterdir() if path.suffix not in {".png", ".pdf"}
+    }
     texts["terminal"] = capsys.readouterr().out
     for paper, text in texts.items():
         assert not NOT_SAID.search(re.sub(r"<script>.*?</script>", "", KEY.sub("", text), flags=re.DOTALL)), paper

@@ -496,8 +496,10 @@ def test_papers_are_made_of_the_record_alone(made):
 
 
 def test_record_fields_are_there_or_named_as_missing():
-    """7 CFR 110.3 (a)(1) to (5), as of 2006: name and EPA number; total amount; location, size and crop; date; name and
-    certification number: nine values. Regulation (EC) 1107/2009 article 67 (1), as recital 1 of (EU) 2023/564 tells it.
+    """Nine values that 7 CFR 110.3 (a)(1) to (5), as of 2006, asks for.
+
+    Name and EPA number; total amount; location, size and crop; date; name and certification number.
+    Regulation (EC) 1107/2009 article 67 (1), as recital 1 of (EU) 2023/564 tells it.
     """
     full = grower_record([audit_job(worked_job(10.0))], TIME)["grower"]
     assert len(full["record_7_cfr_110_3"]) == 9

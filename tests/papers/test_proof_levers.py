@@ -182,7 +182,7 @@ def test_every_contradiction_is_looked_for(honest, monkeypatch):
 
 def test_the_front_says_every_lever_in_words(honest):
     lines, text, record = told(honest)
-    assert set(RESTS[key].name for key in RESTS) | {"When this was made"} == set(lines)
+    assert {RESTS[key].name for key in RESTS} | {"When this was made"} == set(lines)
     assert lines["Whole field, and ground left out"] == "The outline encloses 0.6 ha; all of it was to be sprayed."
     assert lines["Boom width"] == "10.00 m; passes side by side lie 10.00 m apart in the middle of 5 spacings."
     assert "handed in by the seller" in lines["How it is known when the boom was on"]
@@ -200,7 +200,9 @@ def test_a_setback_is_told_with_what_was_missed_in_it(honest):
     settings = replace(honest.job.settings, field=FieldSettings(setback_m=5.0))
     lines, _, _ = told(audit_job(replace(honest.job, settings=settings)))
     assert "0.1 ha (25.0 %) of it are left out" in lines["Whole field, and ground left out"]
-    assert lines["Strip left out along the edge"].startswith("5.0 m wide; sprayed there: 0.1 ha, not sprayed: less than 0.1 ha")
+    assert lines["Strip left out along the edge"].startswith(
+        "5.0 m wide; sprayed there: 0.1 ha, not sprayed: less than 0.1 ha"
+    )
 
 
 def test_typed_dates_offsets_and_cuts_are_told(honest):
@@ -218,7 +220,7 @@ def test_typed_dates_offsets_and_cuts_are_told(honest):
 @pytest.mark.parametrize("claim", [{"sigma_m": 3.0}, {"sigma_m": 0.001, "noise_m": 0.0}, {"steering": "guided"}, {}])
 def test_no_claim_about_the_receiver_moves_the_proven_share(honest, claim):
     """The trick: sigma 3 m raised "covered at least". Here a claim changes nothing but the line that names it."""
-    lines, _, record = told(honest)
+    _lines, _, record = told(honest)
     settings = replace(honest.job.settings, accuracy=AccuracySettings(**{"replicates": 40, **claim}))
     other, _, claimed = told(audit_job(replace(honest.job, settings=settings)))
     assert share(claimed) == share(record)

@@ -132,7 +132,7 @@ def test_nothing_shown_depends_on_the_shape_or_the_place_of_a_strip(audit, place
 
 
 def test_the_bar_shares_out_the_ground_to_be_sprayed(audit):
-    """Worked field: 100 of 6 000 m2 missed, 98.33 % as logged; a little less when the receiver's error is counted in."""
+    """Worked field: 100 of 6 000 m2 missed, 98.33 % as logged; a little less with the receiver's error."""
     record = copy_for_a_buyer(audit, "blurred", bytes(32))
     page = page_of(record)
     share = Decimal(record["figures"]["proven_share"]["value"])
@@ -152,7 +152,9 @@ def test_the_pdf_draws_the_same_bar(audit):
     boxes = re.findall(rb"^([\d.]+) ([\d.]+) ([\d.]+) -[\d.]+ re (\S)", first.get_contents().get_data(), re.MULTILINE)
     (left, _, whole, how), (start, _, black, _) = boxes[:2]
     assert how == b"B"
-    assert float(black) / float(whole) == pytest.approx(float(bar_of(record).rest) / 100, abs=1e-4)  # places are written to 0.01 pt
+    assert float(black) / float(whole) == pytest.approx(
+        float(bar_of(record).rest) / 100, abs=1e-4
+    )  # places are written to 0.01 pt
     assert float(start) + float(black) == pytest.approx(float(left) + float(whole), abs=0.02)
 
 

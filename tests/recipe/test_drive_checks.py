@@ -24,7 +24,7 @@ def codes(audit):
 @pytest.mark.parametrize("off_s", [0, 300, -420, 40])
 def test_passes_all_alike_tell_nothing_of_a_clock(off_s):
     """Passes of 68 s with turns of 12 s: on-times fit as well one pass later, so none is told."""
-    given = [(a + off_s, b + off_s) for a, b in GIVEN if 0 < a + off_s and b + off_s < TIMES[-1]]
+    given = [(a + off_s, b + off_s) for a, b in GIVEN if a + off_s > 0 and b + off_s < TIMES[-1]]
     assert "clock off" not in codes(audit_job(job(log(TIMES, POINTS), given, FIELD, boom=boom(9.0))))
 
 
@@ -63,7 +63,7 @@ def test_most_clocks_off_by_a_quarter_are_found():
 def test_half_a_field_that_was_never_driven_is_told_first():
     half = len(GIVEN) // 2
     last = GIVEN[half - 1][1]
-    kept = TIMES <= last + 2
+    kept = last + 2 >= TIMES
     found = audit_job(job(log(TIMES[kept], POINTS[kept]), GIVEN[:half], FIELD, boom=boom(9.0)))
     assert codes(found)[0] == "never driven"
     # six of twelve passes, less the boom width beside the last one that counts as driven over

@@ -171,7 +171,7 @@ class ErrorGaps:
 
 
 def error_covariance(gaps: Gaps, error: ErrorModel) -> FloatArray:
-    """Covariance of what the errors of fixes and boundary add to the gaps (Gelb 1974, from memory), shape (n, n). [m2]"""
+    """Covariance of what errors of fixes and boundary add to the gaps (Gelb 1974, from memory), shape (n, n). [m2]"""
     return ErrorGaps.of(gaps, error).covariance(1.0, error.time_constant_s, error.short_m)
 
 

@@ -31,8 +31,8 @@ HOW = (
     "The logged track of the sprayer, the times its boom was on and the field boundary were laid over one another; "
     "every spot was counted by how often the boom passed over it, by two methods that had to agree. Ground that rests "
     "on gaps in the log, or on a tank that may have run dry, is not counted as proven. The proven "
-    "share is the lower of two: the share as logged, and the share that 19 of 20 cases reach once GPS error is counted in, as far as "
-    "the log itself tells that error. What the seller says of the receiver does not move it."
+    "share is the lower of two: the share as logged, and the share that 19 of 20 cases reach once GPS error is counted "
+    "in, as far as the log itself tells that error. What the seller says of the receiver does not move it."
 )
 LABEL = {
     "hay_leaving_farm": "Label on hay leaving the farm",

@@ -21,7 +21,10 @@ if TYPE_CHECKING:
 
     Record = dict[str, Any]
 
-_NO_MAP = "There is no map: the seller keeps the field's shape and place back, and gives areas to a tenth of a hectare or an acre."
+_NO_MAP = (
+    "There is no map: the seller keeps the field's shape and place back, and gives areas to a tenth of a hectare or an "
+    "acre."
+)
 MAP_WORDS = {
     "exact": "The field; black: missed by the first job, as far as it can be seen at this size.",
     "blurred": _NO_MAP,
@@ -46,8 +49,8 @@ def bar_of(record: Record) -> Bar:
         proven,
         rest,
         f"The whole bar is the ground to be sprayed. Pale: {proven} % proven covered. Black: {rest} % not proven, "
-        "because it was missed, lies within GPS error, or rests on a gap in the log or on a tank that may have run dry. "
-        "The bar shows how much, not where.",
+        "because it was missed, lies within GPS error, or rests on a gap in the log or on a tank that may have run dry."
+        " The bar shows how much, not where.",
     )
 
 

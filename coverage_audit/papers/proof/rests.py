@@ -94,7 +94,9 @@ RESTS = {
         },
     ),
     "inverted": Line("Switch read the other way round", TYPED, {"none": "No.", "some": "Yes."}),
-    "delays": Line("Delay of the switch", TYPED, {"none": "There is none.", "some": "On {on} s later, off {off} s later."}),
+    "delays": Line(
+        "Delay of the switch", TYPED, {"none": "There is none.", "some": "On {on} s later, off {off} s later."}
+    ),
     "receiver": Line(
         "Receiver",
         LOG,
@@ -117,8 +119,8 @@ RESTS = {
         {
             "none": "There is none; the seller lets the log be silent for {limit} s.",
             "some": (
-                "In {time} of them nothing is counted; {share} % of the ground rests on others, which were bridged, and "
-                "is not counted as proven. The seller lets the log be silent for {limit} s."
+                "In {time} of them nothing is counted; {share} % of the ground rests on others, which were bridged, "
+                "and is not counted as proven. The seller lets the log be silent for {limit} s."
             ),
         },
     ),

@@ -6,14 +6,11 @@ The stages tell a caution as a code with values; what is said of it, rounding an
 from __future__ import annotations
 
 import datetime as dt
-import math
 from typing import TYPE_CHECKING
 
 from coverage_audit.papers.words.display import area, area_range
-from coverage_audit.units import FOOT_M
 
 from .cautions_drive import clock_off, much_double, never_driven, shifted, spacing_off, way_words
-from .touchup import compass
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -86,8 +83,8 @@ def _positions(said: str, units: str) -> str:
 
 def _far_apart(units: str, *, spacing_m: float, step_s: float) -> str:
     return (
-        f"Fixes lie {way_words(spacing_m, units, '.0f')} apart while spraying (one every {step_s:.1f} s): narrow skips and "
-        "the places of switching are guesses. Log one fix a second, no distance filter."
+        f"Fixes lie {way_words(spacing_m, units, '.0f')} apart while spraying (one every {step_s:.1f} s): narrow skips "
+        "and the places of switching are guesses. Log one fix a second, no distance filter."
     )
 
 
@@ -262,8 +259,8 @@ def _not_closed(_units: str, *, off: float) -> str:
 def _large_cells(units: str, *, usual_m: float, cell_m: float) -> str:
     return (
         f"The sprayed ground is too large for cells of {way_words(usual_m, units, 'g')}: rates are means over cells of "
-        f"{way_words(cell_m, units, 'g')}, in which narrow stripes of too much or too little are lost. Smaller jobs tell "
-        "more."
+        f"{way_words(cell_m, units, 'g')}, in which narrow stripes of too much or too little are lost. Smaller jobs "
+        "tell more."
     )
 
 

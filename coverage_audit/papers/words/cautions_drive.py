@@ -19,6 +19,7 @@ def way_words(m: float, units: str, form: str) -> str:
 
 
 def much_double(units: str, *, share: float, width_m: float) -> str:
+    """So much is double that the width may be wrong."""
     return (
         f"{100 * share:.0f} % of the target area counts as sprayed twice or more: check that the boom is really "
         f"{way_words(width_m, units, 'g')} wide (boom.width) and that its on-times are right."
@@ -26,6 +27,7 @@ def much_double(units: str, *, share: float, width_m: float) -> str:
 
 
 def spacing_off(units: str, *, spacing_m: float, width_m: float) -> str:
+    """Passes lie closer or farther apart than the boom is wide."""
     apart, wide = way_words(spacing_m, units, ".1f"), way_words(width_m, units, "g")
     off = spacing_m - width_m
     told = f"{100 * abs(off) / width_m:.0f} % {'closer than' if off < 0 else 'farther apart than'} the boom is wide"
@@ -37,13 +39,15 @@ def spacing_off(units: str, *, spacing_m: float, width_m: float) -> str:
 
 
 def never_driven(units: str, *, share: float, area_m2: float) -> str:
+    """A large part of the field was never driven over."""
     return (
-        f"{area(area_m2, units)} in one piece, {100 * share:.0f} % of the target, was never driven over in these logs. Is "
-        "another log of this job missing (track.files)? Until that is settled, missed ground says nothing there."
+        f"{area(area_m2, units)} in one piece, {100 * share:.0f} % of the target, was never driven over in these logs. "
+        "Is another log of this job missing (track.files)? Until that is settled, missed ground says nothing there."
     )
 
 
 def clock_off(_units: str, *, shift_s: float) -> str:
+    """On-times fit the drive far better when moved."""
     hours, minutes = divmod(round(abs(shift_s) / 60), 60)
     told = " ".join(part for part in (f"{hours} h" * bool(hours), f"{minutes} min" * bool(minutes)) if part)
     way = "later" if shift_s > 0 else "earlier"
@@ -55,6 +59,7 @@ def clock_off(_units: str, *, shift_s: float) -> str:
 
 
 def shifted(units: str, *, shift_m: float, heading_deg: float, error_m: float) -> str:
+    """The outline lies beside where the passes ran."""
     apart, about = way_words(shift_m, units, ".1f"), way_words(2 * error_m, units, ".1f")
     return (
         f"The outline lies {apart} (give or take {about}) to the {compass(math.radians(heading_deg))} of where the "

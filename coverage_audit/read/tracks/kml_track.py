@@ -106,7 +106,12 @@ def read_kml_track(data: bytes, name: str) -> TrackLog:
     lost = {"cut_off" if line else "unpaired": found.unpaired}
     told = f"the file is cut off at its end (line {line})"
     cautions = cut_caution(name, told, len(found.rows) if line else 0, "place")
-    return plain_log(*(data, name, "KML", "place", columns), lost=lost, notes={"placemark_without_time": found.others}, cautions=cautions)
+    return plain_log(
+        *(data, name, "KML", "place", columns),
+        lost=lost,
+        notes={"placemark_without_time": found.others},
+        cautions=cautions,
+    )
 
 
 def _lonlat(text: str) -> tuple[float, float]:
