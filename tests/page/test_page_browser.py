@@ -113,6 +113,7 @@ class Visit:
         self.page.fill("#farm-zone", "America/Boise")
         self.page.click("text=Make this folder and begin")
         expect(self.page.locator("h1")).to_have_text("Larch Hollow")
+        self.page.wait_for_load_state("load")  # its script takes files from then on
         with (root / "farm.toml").open("a", encoding="utf-8") as file:
             file.write(KEPT)
 
