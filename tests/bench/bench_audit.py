@@ -15,6 +15,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parent))
 
 import gpxpy
+import shapely
 from jobs import START_S, boom, job, log
 from reference import reference_count
 from simulator.files import to_boom_csv, to_geojson_text, to_gpx_text
@@ -68,7 +69,7 @@ def exact_part(spray_job):
         ground, _, _ = drives.ground_of(spray_job, plane, drive)
         counted = recipe._counted(drive, ground, 9.0)
         parts = counted.parts
-        recipe._strips(spray_job, drive, counted, parts.union(parts.in_target & (parts.visits == 0)))
+        recipe._strips(spray_job, counted, parts.union(parts.in_target & (parts.visits == 0)), shapely.Polygon())
         return drive, ground, parts
 
     return run
