@@ -155,8 +155,11 @@ def test_help_names_every_common_option(capsys, command):
         ([], "check, demo, touchup"),
         (["chek"], "invalid choice"),
         (["check"], "-o DIR"),
-        (["check", "-o", "out"], "--track, --field, --boom, --intervals"),
-        (["check", "--track", "t.gpx", "-o", "out"], "missing: --field, --boom, --intervals"),
+        (["check", "-o", "out"], "--track, --field (without an outline: driven), --boom, --intervals (where nobody"),
+        (
+            ["check", "--track", "t.gpx", "-o", "out"],
+            "missing: --field (without an outline: driven), --boom, --intervals",
+        ),
         (["check", "job.toml"], "-o DIR"),
         (["check", "job.toml", "--boom", "9 m", "-o", "out"], "--boom cannot stand beside a job file"),
         (["check", "job.toml", "--out", "out"], "unrecognized arguments: --out"),
