@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -168,16 +167,17 @@ def walking_order(strips: list[Strip], start: tuple[float, float]) -> tuple[Stri
 
 
 def _exchanged(order: list[int], apart: FloatArray) -> list[int]:
-    better = True
+    """*order* with every part turned round that makes the way shorter so; only its two ends change the length."""
+    way, better = apart.tolist(), True
     while better:
         better = False
         for a in range(1, len(order) - 1):
             for b in range(a + 1, len(order)):
-                tried = order[:a] + order[a : b + 1][::-1] + order[b + 1 :]
-                if _way_m(tried, apart) < _way_m(order, apart) - 1e-9:
-                    order, better = tried, True
+                before, first, last = order[a - 1], order[a], order[b]
+                gain = way[before][first] - way[before][last]
+                if b + 1 < len(order):
+                    gain += way[last][order[b + 1]] - way[first][order[b + 1]]
+                if gain > 1e-9:
+                    order[a : b + 1] = order[a : b + 1][::-1]
+                    better = True
     return order
-
-
-def _way_m(order: list[int], apart: FloatArray) -> float:
-    return float(sum(apart[a, b] for a, b in itertools.pairwise(order)))
