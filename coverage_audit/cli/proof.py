@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from coverage_audit.errors import InputError
 from coverage_audit.files.whole_sets import check_folder, write_all
+from coverage_audit.papers.proof.names import PRIVATE, PUBLIC, SALTS
 
 from . import terminal
 from .output import start, write
@@ -21,10 +22,8 @@ if TYPE_CHECKING:
 
     Progress = Callable[[str, float], None]
 
-PRIVATE, SALTS, PUBLIC = "seller.private", "seller.salts", "seller.public"
-"""Names of the files that ``proof keys`` makes."""
 OLD_NAMES = ("coverage-audit.key", "coverage-audit.secret", "coverage-audit.pub")
-"""What ``keygen`` makes, in the same order."""
+"""What ``keygen`` makes: the private key, the salts and the public key."""
 
 PLACE_HELP = "exact: map and full areas; blurred (default) or none: no map, areas to 0.1 ha"
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from coverage_audit import run
 from coverage_audit.errors import InputError
 from coverage_audit.files.whole_sets import Permit, check_folder, write_all
+from coverage_audit.papers.proof.names import PRIVATE, PUBLIC, SALTS
 from coverage_audit.papers.proof.sign import new_keys
 from coverage_audit.papers.proof.whole import Seller, full_record, signed_papers
 from coverage_audit.read.source import read_bytes
@@ -19,8 +20,6 @@ if TYPE_CHECKING:
     from .desk import Desk
 
 KEYS = "keys"
-PRIVATE, SALTS, PUBLIC = "seller.private", "seller.salts", "seller.public"
-"""Names of the files of the keys, as ``proof keys`` has them."""
 
 
 def proven(desk: Desk, job_file: Path, folder: Path, tell: Callable[..., None]) -> None:
