@@ -6,7 +6,6 @@ import math
 import numpy as np
 import pytest
 import shapely
-from read.second_taskdata import decode, section_on
 from simulator import taskdata as encode
 from simulator.taskdata import Fix, TimeLog, condensed
 
@@ -92,10 +91,26 @@ def test_section_states_become_switches_from_left_to_right():
     assert [change for change in log.switch if change.section == 0] == []
 
 
-def test_sections_counted_from_the_right_are_turned_to_the_left():
+def test_a_condensed_state_is_read_from_the_left_however_the_sections_are_numbered():
+    """ISO 11783-11, identifier 161: "in the driving direction from left to right", the left-most in the lowest bits."""
+    log = one(small(device=encode.sprayer(widths_mm=(2000, 3000, 4000), reverse=True)))
+    assert [spans(log, section) for section in (1, 2, 3)] == [[(10, 50)], [(10, 30)], [(10, 30)]]
+    assert log.machine.sections_m == (2.0, 3.0, 4.0)
+    assert any("does not number its sections from the left" in text for text in log.cautions)
+
+
+def each_states_its_own(device):
+    fixes = drive()
+    for k in range(3):
+        fixes[10 + k].values[k], fixes[20 + k].values[k] = 1, 0
+    return one(small(fixes, [(141, f"DET-{3 + k}") for k in range(3)], device))
+
+
+def test_sections_that_each_state_their_own_and_count_from_the_right_are_turned_to_the_left():
     """The device numbers its sections from the right: its first is our third."""
-    log = one(small(device=encode.sprayer(reverse=True)))
-    assert [spans(log, section) for section in (1, 2, 3)] == [[(10, 30)], [(10, 30)], [(10, 50)]]
+    log = each_states_its_own(encode.sprayer(reverse=True))
+    assert [spans(log, section) for section in (1, 2, 3)] == [[(12, 22)], [(11, 21)], [(10, 20)]]
+    assert log.cautions == ()
 
 
 def test_sections_that_lie_nowhere_are_taken_from_the_left_and_that_is_told():
@@ -104,10 +119,12 @@ def test_sections_that_lie_nowhere_are_taken_from_the_left_and_that_is_told():
         [encode.element("DET-1", 0, 1, "s", 0), encode.element(BOOM, 1, 2, "Boom", 1)]
         + [encode.element(f"DET-{3 + k}", 2 + k, 4, "Section", 2) for k in range(3)],
     )  # fmt: skip
-    log = one(small(device=bare))
-    assert spans(log, 1) == [(10, 50)]
+    log = each_states_its_own(bare)
+    assert spans(log, 1) == [(10, 20)]
     assert log.machine is None
     assert any("does not say where its sections sit" in text for text in log.cautions)
+    assert spans(one(small(device=bare)), 1) == [(10, 50)]  # a condensed state says itself which is the left one
+    assert one(small(device=bare)).cautions == ()
 
 
 @pytest.mark.parametrize("count", [1, 9, 16, 17, 40])
@@ -141,10 +158,10 @@ def test_geometry_that_is_logged_stands_in_where_it_is_no_property():
     )  # fmt: skip
     columns = [(161, BOOM), (135, "DET-3"), (135, "DET-4"), (67, "DET-3"), (67, "DET-4")]
     fixes = on_off(drive(), {0: (0, 0), 10: (1, 0), 20: (0, 0)})
-    fixes[0].values |= {1: 1500, 2: -1500, 3: 3000, 4: 3000}  # the first is the right one
+    fixes[0].values |= {1: 1000, 2: -1500, 3: 2000, 4: 3000}  # the first is the right one
     log = one(small(fixes, columns, bare))
-    assert log.machine.sections_m == (3.0, 3.0)
-    assert spans(log, 2) == [(10, 20)]
+    assert log.machine.sections_m == (3.0, 2.0)
+    assert (spans(log, 1), spans(log, 2)) == ([(10, 20)], [])
 
 
 def test_work_state_of_the_whole_device():
@@ -165,11 +182,7 @@ def test_a_device_that_is_off_holds_for_its_sections():
 
 
 def test_sections_that_each_state_their_own():
-    columns = [(141, f"DET-{3 + k}") for k in range(3)]
-    fixes = drive()
-    for k in range(3):
-        fixes[10 + k].values[k], fixes[20 + k].values[k] = 1, 0
-    log = one(small(fixes, columns))
+    log = each_states_its_own(encode.sprayer())
     assert [spans(log, section) for section in (1, 2, 3)] == [[(10 + k, 20 + k)] for k in range(3)]
 
 
@@ -444,11 +457,11 @@ def test_external_files_are_read_in_both_versions(version):
     log_file = TimeLog("TLG00001", COLUMNS, on_off(drive(), STATES))
     text = encode.index('<XFR A="DVC00001" B="1"/><XFR A="TSK00001" B="1"/>', version=version)
     others = {
-        "DVC00001.XML": encode.external(encode.sprayer(reverse=True)),
+        "DVC00001.XML": encode.external(encode.sprayer(widths_mm=(2000, 3000, 4000))),
         "TSK00001.XML": encode.external(encode.task("TSK-1", "Spray", ["TLG00001"])),
     }
     log = one(encode.folder(text, [log_file], others))
-    assert spans(log, 3) == [(10, 50)]
+    assert log.machine.sections_m == (2.0, 3.0, 4.0)
     assert {"DVC00001.XML", "TSK00001.XML"} <= {name for name, _ in log.beside}
 
 
@@ -475,41 +488,6 @@ def test_parts_that_are_missing_are_told():
 def test_what_is_no_task_data_is_refused(files, said):
     with pytest.raises(InputError, match=said):
         read(files, "TASKDATA")
-
-
-# --- against the second decoder -----------------------------------------------------------------
-
-
-@pytest.mark.parametrize("seed", range(20))
-def test_the_second_decoder_agrees(seed):
-    """Random logs: columns, states, missing values, several sections and attributes, read by both."""
-    rng = np.random.default_rng(seed)
-    count = int(rng.integers(1, 40))
-    widths = tuple(int(w) for w in rng.integers(400, 3000, count))
-    columns = [(161 + group, BOOM) for group in range(math.ceil(count / 16))] + [(67, BOOM), (141, DEVICE)]
-    columns = [columns[k] for k in rng.permutation(len(columns))]
-    fixes = drive(
-        int(rng.integers(2, 200)), local_h=float(rng.integers(-9, 9)), step_s=float(rng.choice([0.1, 1.0, 0.37]))
-    )
-    for fix in fixes:
-        fix.lat, fix.lon = float(rng.uniform(-89, 89)), float(rng.uniform(-179, 179))
-        for place in np.flatnonzero(rng.random(len(columns)) < 0.2).tolist():
-            ddi = columns[place][0]
-            states = rng.choice(3, 16, p=(0.45, 0.5, 0.05))
-            fix.values[place] = condensed(states) if ddi >= 161 else int(rng.integers(0, 2)) if ddi == 141 else 9000
-    attributes = "AB" + "".join(sorted(rng.choice(list("CDEFG"), int(rng.integers(0, 5)), replace=False))) + "HI"
-    log_file = TimeLog("TLG00001", columns, fixes, attributes)
-    text = encode.index(encode.sprayer(widths_mm=widths), encode.task("TSK-1", "Spray", [log_file.name]))
-    log = one(encode.folder(text, [log_file]))
-    second = decode(log_file.header(), log_file.binary())
-    assert log.fixes.lat_deg.tolist() == [float(record["lat"]) for record in second]
-    assert log.fixes.lon_deg.tolist() == [float(record["lon"]) for record in second]
-    assert log.fixes.time_s == pytest.approx([record["utc"].timestamp() for record in second], abs=1e-6)
-    for section in range(1, count + 1):
-        changes = [change for change in log.switch if change.section == section]
-        at = np.searchsorted([change.time_s for change in changes], log.fixes.time_s[:-1] + 1e-4) - 1
-        ours = [bool(k >= 0 and changes[k].on) for k in at.tolist()]
-        assert ours == [section_on(record, BOOM, section) for record in second[:-1]], section
 
 
 # --- fields -------------------------------------------------------------------------------------

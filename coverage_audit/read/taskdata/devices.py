@@ -46,8 +46,11 @@ class DeviceElement:
         return found
 
     def sections(self) -> list[DeviceElement]:
-        """The sections directly in it, in the order in which condensed states count them."""
-        return sorted((one for one in self.below if one.kind == SECTION), key=lambda one: one.number)
+        """The sections directly in it from left to right: by where they sit, and where not all say so, by number."""
+        found = sorted((one for one in self.below if one.kind == SECTION), key=lambda one: one.number)
+        if any(one.facts.get(OFFSET_Y) is None for one in found):
+            return found
+        return sorted(found, key=lambda one: one.facts[OFFSET_Y])
 
     @property
     def width_mm(self) -> int | None:
@@ -110,40 +113,37 @@ def add_logged(device: Device, first: Mapping[tuple[int, str], int]) -> None:
 
 @dataclass(frozen=True)
 class Boom:
-    """Sections of a boom from left to right as numbers (from 0) in the order of condensed states.
+    """A boom's geometry: None where the device does not state how wide every section is and where it sits.
 
-    ``machine`` is None where the device does not state how wide every section is and where it sits. ``told`` says
-    what was taken on trust.
+    ``told`` says what was taken on trust.
     """
 
-    order: tuple[int, ...]
     machine: Machine | None
     told: tuple[str, ...] = ()
 
 
-def boom_of(device: Device, element: DeviceElement, count: int) -> Boom:
-    """The boom of *element* with *count* sections that state something."""
+def boom_of(device: Device, element: DeviceElement, count: int, *, together: bool) -> Boom:
+    """The boom of *element* with *count* sections that state something; *together*: in condensed states alone."""
     sections = element.sections()[:count]
-    middles = [one.facts.get(OFFSET_Y) for one in sections]
-    known = [middle for middle in middles if middle is not None]
-    if len(sections) < count or len(known) < count:
+    placed = [middle for one in sections if (middle := one.facts.get(OFFSET_Y)) is not None]
+    if len(placed) < count:
         if count <= 1:
-            return Boom(tuple(range(count)), _alone(device, element))
+            return Boom(_alone(device, element))
         trust = "does not say where its sections sit; they were taken as numbered from the left"
-        return Boom(tuple(range(count)), None, (trust,))
-    order = tuple(sorted(range(count), key=lambda number: known[number]))
-    widths = [sections[number].width_mm for number in order]
-    stated = [width for width in widths if width is not None]
+        return Boom(None, () if together else (trust,))
+    told: list[str] = []
+    if together and [one.number for one in sections] != sorted(one.number for one in sections):
+        told.append("does not number its sections from the left; the states it logged of all of them together were")
+        told[-1] += " taken from the left, as ISO 11783-11 has them"
+    stated = [width for one in sections if (width := one.width_mm) is not None]
     if not stated or len(stated) < count:
-        return Boom(order, None)
-    placed = [known[number] for number in order]
+        return Boom(None, tuple(told))
     gaps = [b - a - (u + v) / 2 for a, b, u, v in zip(placed, placed[1:], stated, stated[1:], strict=False)]
-    told: tuple[str, ...] = ()
     if any(abs(gap) > EDGE_MM for gap in gaps):
-        told = (f"has sections {max(gaps, key=abs) / 10:+.0f} cm apart; they were taken side by side",)
+        told.append(f"has sections {max(gaps, key=abs) / 10:+.0f} cm apart; they were taken side by side")
     left, right = placed[0] - stated[0] / 2, placed[-1] + stated[-1] / 2
     ahead = [one.facts.get(OFFSET_X) for one in sections]
-    return Boom(order, _machine(device, stated, (left + right) / 2, ahead), told)
+    return Boom(_machine(device, stated, (left + right) / 2, ahead), tuple(told))
 
 
 def _alone(device: Device, element: DeviceElement) -> Machine | None:

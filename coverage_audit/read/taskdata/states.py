@@ -1,8 +1,8 @@
 """Which device is the boom, and when its sections were on: work states of the time logs as switch changes.
 
-A state of two bits is 0 off, 1 on, 2 error, 3 not installed. A condensed state holds sixteen of them, the first
-section's lowest, sections being those directly in the element that logs it, by their numbers. Set points are
-what was asked for, not what was done, and are never taken for a state.
+A state of two bits is 0 off, 1 on, 2 error, 3 not installed. A condensed state holds sixteen of them, from left to
+right in the driving direction, the left-most section's lowest (ISO 11783-11, identifiers 161 to 176), whatever numbers
+the sections bear. Set points are what was asked for, not what was done, and are never taken for a state.
 """
 
 from __future__ import annotations
@@ -150,7 +150,8 @@ def _changes(logs: Sequence[TimedLog], device: Device, element: DeviceElement, s
     found = Switches(device=device, element=element)
     sections = [_section_states(log, element, found.notes) for log in logs]
     count = _count(element, sections)
-    found.boom = boom_of(device, element, count)
+    together = any(said.get(ddi) for ddi in CONDENSED)
+    found.boom = boom_of(device, element, count, together=together)
     above = [one for one in element.chain() if one.kind != SECTION and one.key in said.get(WORK_STATE, ())]
     for log, states in zip(logs, sections, strict=True):
         whole = _whole_states(log, above, found.notes)
@@ -158,14 +159,13 @@ def _changes(logs: Sequence[TimedLog], device: Device, element: DeviceElement, s
             whole = [(0, True)]  # this log leaves the whole boom's state out: its sections say all
         found.changes += _switch(log, 0, whole)
         for number in range(1, count + 1):
-            place = found.boom.order[number - 1]
-            found.changes += _switch(log, number, [(record, on.get(place, False)) for record, on in states])
+            found.changes += _switch(log, number, [(record, on.get(number - 1, False)) for record, on in states])
     found.changes.sort(key=lambda change: change.time_s)
     return found
 
 
 def _section_states(log: TimedLog, element: DeviceElement, notes: Counter[str]) -> list[tuple[int, dict[int, bool]]]:
-    """State of every installed section, by its place in the condensed order, from each record that changes one."""
+    """State of every installed section, by its place from the left, from each record that changes one."""
     events = [
         (record, _PER_VALUE * group + place, (value >> 2 * place) & 3)
         for group, ddi in enumerate(CONDENSED)
