@@ -34,6 +34,7 @@ from .page import add_page
 from .proof import add_proof, joined
 from .propose import add_propose
 from .receiver import add_receiver
+from .record import add_record
 from .season import add_season
 from .touchup import add_touchup
 
@@ -48,7 +49,7 @@ MESSAGE_HEAD, MESSAGE_TAIL = 500, 300
 
 NOTHING_ASKED = (
     "say what to do: page, check, demo, touchup, propose, compare, look, receiver, proof, proof keys, proof check, "
-    "farm, field, day, season or manual (see --help)"
+    "record, farm, field, day, season or manual (see --help)"
 )
 STARTED_ALONE = f"The page opens in your web browser. For the commands: {PROGRAM} --help. Ctrl-C ends the page."
 
@@ -122,6 +123,7 @@ def _parser() -> argparse.ArgumentParser:
         add_receiver,
         add_touchup,
         add_proof,
+        add_record,
         add_farm,
         add_day,
         add_page,

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 def add_replace(commands: argparse._SubParsersAction[Any]) -> None:
     """Add ``--replace`` to every command that writes a set of papers."""
-    for name in ("check", "demo", "touchup", "compare", "proof", "season"):
+    for name in ("check", "demo", "touchup", "compare", "proof", "record", "season"):
         commands.choices[name].add_argument(
             "--replace",
             action="store_true",

@@ -142,7 +142,7 @@ def proof_papers(options: argparse.Namespace, progress: Progress) -> tuple[dict[
     from coverage_audit.papers.proof.sign import fingerprint, key_number, number  # noqa: PLC0415
     from coverage_audit.papers.proof.whole import Seller, full_record, signed_papers, unsigned_papers  # noqa: PLC0415
 
-    made = _stated_time(options.time)
+    made = stated_time(options.time)
     key, secret = _key_and_secret(options.key)
     if key is None:
         _refuse_stale(options.output)
@@ -176,7 +176,8 @@ def _headline(record: dict[str, Any]) -> str:
     return f"{share} % of the target area is proven covered."
 
 
-def _stated_time(text: str | None) -> str:
+def stated_time(text: str | None) -> str:
+    """The moment that a person stated as ISO 8601, else now: ISO 8601 in UTC, to the second."""
     if text is None:
         moment = dt.datetime.now(dt.UTC)
     else:

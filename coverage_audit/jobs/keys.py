@@ -6,7 +6,7 @@ from typing import Any
 
 from coverage_audit import units
 
-from . import remembered, touchup
+from . import record, remembered, touchup
 from . import tolerances as tol
 from .checks import (
     boolean,
@@ -33,6 +33,7 @@ from .settings import (
     ProductSettings,
     ProofSettings,
     RateSettings,
+    RecordSettings,
     ReportSettings,
     TrackSettings,
 )
@@ -189,6 +190,12 @@ PROOF = keys(
     Key("max_bridged", _BRIDGED, "most of the target that may rest on bridged gaps", "max_bridged", "%", "1 %"),
 )
 
+RECORD = keys(
+    Key("type_of_use", choice(*record.TYPES_OF_USE), "what was treated, for an application record", "type_of_use"),
+    Key("eppo_code", record.eppo_code, "EPPO code of the crop, for an application record", "eppo_code"),
+    Key("bbch", record.bbch, "growth stage of the crop (BBCH), for an application record", "bbch"),
+)
+
 REPORT = keys(
     Key("units", choice("metric", "us"), '"metric" or "us"', "units"),
     Key("min_width", _LISTED, "narrower skips are totalled, not listed", "min_width_m", "m"),
@@ -221,6 +228,7 @@ TABLES: dict[str, Table] = {
     "accuracy": Table(ACCURACY, AccuracySettings),
     "touchup": touchup.TABLE,
     "proof": Table(PROOF, ProofSettings),
+    "record": Table(RECORD, RecordSettings),
     "report": Table(REPORT, ReportSettings),
     "product": Table(PRODUCT, ProductSettings, several=True),
 }

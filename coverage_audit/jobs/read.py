@@ -353,6 +353,7 @@ def _job_settings(
         products=product_settings(values.get("product", ()), places[""]),
         accuracy=table("accuracy") if "accuracy" in values else None,
         proof=table("proof"),
+        record=table("record"),
         touchup=table("touchup", planned_cut=job.get("planned_cut")),
         farm=farm,
     )

@@ -30,6 +30,15 @@ class ProofSettings:
     max_bridged: float = 0.01
 
 
+@dataclass(frozen=True)
+class RecordSettings:
+    """[record] of the job file: what an application record asks for beyond the rest; "" = not stated."""
+
+    type_of_use: str = ""
+    eppo_code: str = ""
+    bbch: str = ""
+
+
 HAND, GUIDED, GUIDED_OTHER, UNKNOWN = "hand", "guided", "guided-other", "unknown"
 """How the machine was steered: by eye; by the receiver that logged; by another one; not said."""
 
@@ -251,4 +260,5 @@ class JobSettings:
     accuracy: AccuracySettings | None = None
     touchup: TouchupSettings | None = None
     proof: ProofSettings = dataclass_field(default_factory=ProofSettings)
+    record: RecordSettings = dataclass_field(default_factory=RecordSettings)
     farm: FarmUse | None = None

@@ -32,6 +32,7 @@ CHAPTERS = (
     "how_sure",
     "touchup",
     "proof",
+    "record",
     "compare",
     "farm",
     "season",

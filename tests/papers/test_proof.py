@@ -22,6 +22,7 @@ from jobs import FIELD_100_X_60, job, log, parallel_passes, worked_job
 from coverage_audit.cli import command as cli
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.settings import ProofSettings, RateSettings
+from coverage_audit.papers.application.laws import EU, US
 from coverage_audit.papers.proof import record as proof_record
 from coverage_audit.papers.proof.again import full_faults
 from coverage_audit.papers.proof.figures import figures
@@ -496,15 +497,12 @@ def test_papers_are_made_of_the_record_alone(made):
 
 
 def test_record_fields_are_there_or_named_as_missing():
-    """Nine values that 7 CFR 110.3 (a)(1) to (5), as of 2006, asks for.
-
-    Name and EPA number; total amount; location, size and crop; date; name and certification number.
-    Regulation (EC) 1107/2009 article 67 (1), as recital 1 of (EU) 2023/564 tells it.
-    """
+    """The fields of the application record, whose own test has their sources."""
     full = grower_record([audit_job(worked_job(10.0))], TIME)["grower"]
-    assert len(full["record_7_cfr_110_3"]) == 9
-    assert set(full["record_eu_1107_2009_67"]) == {"product", "time", "dose", "area_ha", "crop"}
+    assert set(full["record_7_cfr_110_3"]) == {one.name for one in US.fields}
+    assert set(full["record_eu_2023_564"]) == {one.name for one in EU.fields}
     assert full["record_7_cfr_110_3"]["certificate"] == "not stated"
+    assert full["record_7_cfr_110_3"]["size_of_area"] == "0.59 ha"
 
 
 def test_an_exact_copy_shows_the_place_only_when_asked():

@@ -7,6 +7,7 @@ import re
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
+from coverage_audit.papers.application.laws import EU, US
 from coverage_audit.papers.words.safe import one_line
 
 from .figures import FORMS
@@ -231,7 +232,6 @@ _BUYER = _members(
     {"signature": _signature},
 )
 _STRIP = _members({"id": _NAME, "area_m2": _like(r"[0-9]{1,15}\.[0-9]"), "lat": _DEGREES, "lon": _DEGREES})
-_USDA = ("product_names", "registration_numbers", "total_amount", "date", "location", "crop", "size_of_area_ha")
 _GROWER = _members(
     {
         **_COMMON,
@@ -244,8 +244,8 @@ _GROWER = _members(
                 "outline": _listed(_listed(_DEGREES, 2), MOST_OWN),
                 "missed_strips": _listed(_STRIP, MOST_OWN),
                 "cautions": _listed(_OWN, MOST_OWN),
-                "record_7_cfr_110_3": _members(dict.fromkeys((*_USDA, "applicator", "certificate"), _OWN)),
-                "record_eu_1107_2009_67": _members(dict.fromkeys(("product", "time", "dose", "area_ha", "crop"), _OWN)),
+                "record_7_cfr_110_3": _members({one.name: _OWN for one in US.fields}),
+                "record_eu_2023_564": _members({one.name: _OWN for one in EU.fields}),
             }
         ),
         "inputs": _listed(_members({"file": _OWN, "sha256": _HASH}), MOST_OWN),

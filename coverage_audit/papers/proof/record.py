@@ -15,10 +15,11 @@ from coverage_audit import __version__
 from coverage_audit.drive.plane import Plane
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.job import ASSUMED, SEEN, boom_state
+from coverage_audit.papers.application.fields import fields_of, uses
+from coverage_audit.papers.application.laws import EU, US
 from coverage_audit.papers.words.cautions import caution_texts
 from coverage_audit.papers.words.display import utc_text
 from coverage_audit.read.records import REMEMBERED
-from coverage_audit.units import HECTARE_M2
 
 from .contradictions import contradictions
 from .figures import figures, seen_alone, shown_figures, text
@@ -30,6 +31,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from coverage_audit.jobs.settings import Amount, ProofSettings
+    from coverage_audit.papers.application.fields import Value
+    from coverage_audit.papers.application.laws import Law
     from coverage_audit.rate.model import ProductUse
     from coverage_audit.recipe.result import Audit
 
@@ -131,8 +134,8 @@ def grower_record(audits: Sequence[Audit], made: str) -> Record:
             "outline": _outline_degrees(first),
             "missed_strips": [_strip(strip, first) for strip in first.missed_strips],
             "cautions": caution_texts(first),
-            "record_7_cfr_110_3": _record_fields(first, stated),
-            "record_eu_1107_2009_67": _eu_fields(first),
+            "record_7_cfr_110_3": _law_fields(US, first),
+            "record_eu_2023_564": _law_fields(EU, first),
         },
         "inputs": [{"file": name, "sha256": digest} for one in audits for name, digest in one.job.sources],
         "settings": {"units": settings.report.units, "min_width_m": text(settings.report.min_width_m, 3)},
@@ -185,34 +188,18 @@ def _outline_degrees(audit: Audit) -> list[list[str]]:
     return [[text(float(y), 6), text(float(x), 6)] for x, y in shapely.get_coordinates(degrees)]
 
 
-def _record_fields(audit: Audit, stated: ProofSettings) -> Record:
-    """Application record of 7 CFR 110.3 (a): each element, or that it is not stated."""
-    uses = _uses(audit)
-    used = [f"{use.used:.2f} {use.settings.rate.kind}" for use in uses if use.used is not None and use.settings.rate]
-    return {
-        "product_names": ", ".join(use.settings.name for use in uses) or MISSING,
-        "registration_numbers": ", ".join(use.settings.reg_no for use in uses if use.settings.reg_no) or MISSING,
-        "total_amount": ", ".join(used) or MISSING,
-        "date": _local_date(audit),
-        "location": stated.location or MISSING,
-        "crop": audit.job.settings.crop or MISSING,
-        "size_of_area_ha": text(audit.area_m2.swept_net / HECTARE_M2, 2),
-        "applicator": stated.applicator or audit.job.settings.operator or MISSING,
-        "certificate": stated.certificate or MISSING,
-    }
+def _law_fields(law: Law, audit: Audit) -> Record:
+    """Each field that *law* asks for, of all products, in one line; "not stated" where one of them lacks it."""
+    found = [fields_of(law, audit, use) for use in uses(audit)]
+    return {one.name: "; ".join(_told(each[one.name]) for each in found) for one in law.fields}
 
 
-def _eu_fields(audit: Audit) -> Record:
-    """Record of Regulation (EC) 1107/2009, article 67 (1): product, time, dose, area and crop."""
-    uses = _uses(audit)
-    doses = [_typed(use.settings.rate) for use in uses if use.settings.rate]
-    return {
-        "product": ", ".join(use.settings.name for use in uses) or MISSING,
-        "time": utc_text(audit.start_s),
-        "dose": ", ".join(doses) or MISSING,
-        "area_ha": text(audit.area_m2.swept_net / HECTARE_M2, 2),
-        "crop": audit.job.settings.crop or MISSING,
-    }
+def _told(value: Value | None) -> str:
+    if value is None:
+        return MISSING
+    if isinstance(value.value, dict):
+        return "the outline above"
+    return value.value if isinstance(value.value, str) else f"{value.value:g} {value.unit}"
 
 
 # --- the buyer's copy ----------------------------------------------------------------------------
