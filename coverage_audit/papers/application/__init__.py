@@ -1,1 +1,1 @@
-"""The application record that the law asks for: fields with their points of law, as JSON with its schema, CSV and page."""
+"""The application record that the law asks for: its fields with their points of law; JSON, schema, CSV and page."""
