@@ -152,3 +152,13 @@ CLOCK_CLEAR = 0.08
 """On-times that are correlated with the work by no more than the first fit when moved if that gives the second, the
 third more than unmoved, and the last more than any other move. [1] On simulated days right clocks gave more than the
 first, wrong ones less; the least gain was found on seeds below 2000 of ``tests/odd_days.py``."""
+
+TWO_PLACES_M = 30.0
+TWO_PLACES_S = 60.0
+TWO_PLACES_SHARE = 0.05
+"""A log that at the same times is in places farther apart than this, for so long in all and for such a share of its
+fixes, holds two machines. [m], [s], [1] Two loggers on one machine lie a few metres apart; receivers err by less."""
+
+OTHER_DRIVES_M_S = 0.3
+"""Places that a log jumps to and back from are another machine's where they go on at this pace at least. [m/s] A phone
+without satellites in view gives the same wrong place again and again, or one anywhere."""

@@ -15,6 +15,7 @@ from coverage_audit.errors import InputError
 from coverage_audit.facts import Caution
 from coverage_audit.read.tolerances import LATEST_TIME_S
 
+from .machines import refuse_two_machines
 from .model import Track
 from .tolerances import (
     ALONE_S,
@@ -100,6 +101,7 @@ def _clean_log(
         )
     in_time = dated[_not_alone(time[dated])]
     keep = in_time[_ordered(time[in_time])]
+    refuse_two_machines(time, x, y, (in_time, keep), log.file)
     dropped = _lost_in_order(time, logged, keep)
     steps: tuple[tuple[str, Callable[[IntArray], IntArray]], ...] = (
         ("far_away", lambda keep: _not_far(x[keep], y[keep])),

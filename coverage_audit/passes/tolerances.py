@@ -228,3 +228,26 @@ EDGE_LEAST_M = 1.0
 
 EDGE_RECEIVER = 2.5
 """...nor one within so many standard deviations of the receiver's own wandering. [1]"""
+
+# --- spacing by the drive alone -----------------------------------------------------------------------
+
+DRIVEN_STEP_M = 6.0
+"""The drive is looked at in steps so long: a metre of noise then turns it by less than the next. [m]"""
+
+DRIVEN_AXIS_RAD = 0.2
+"""Steps within this of the main direction are along it. [rad] Passes that follow a bend gently still are."""
+
+DRIVEN_RUN_M = 30.0
+"""Runs at least so long are passes; shorter ones may be turns. [m]"""
+
+DRIVEN_SCAN_M = 10.0
+"""Passes are cut by lines across them so far apart. [m] Steering wanders over longer ways."""
+
+DRIVEN_LEAST_M = 0.5
+"""Ways closer than this are the same way driven twice. [m] No boom that is driven is so narrow."""
+
+DRIVEN_PASSES = 6
+DRIVEN_ALIKE = 0.15
+DRIVEN_SHARE = 0.6
+"""With so many passes, and so much of all distances within the second share of one of them: that is the spacing.
+[1], [1], [1] Laps and blocks askew make the rest."""

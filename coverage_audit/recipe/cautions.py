@@ -19,9 +19,6 @@ from .tolerances import (
     MUCH_OUTSIDE,
     RATE_CLOSURE,
     TOWED_BACKING_WIDTHS,
-    WIDTH_ALIKE,
-    WIDTH_OFF,
-    WIDTH_SPACINGS,
 )
 
 if TYPE_CHECKING:
@@ -30,7 +27,6 @@ if TYPE_CHECKING:
     from coverage_audit.drive.model import Recall
     from coverage_audit.ground.model import Areas
     from coverage_audit.jobs.settings import AccuracySettings, BoomSettings
-    from coverage_audit.passes.model import Spacing
     from coverage_audit.rate.model import RateCells, TankResult
     from coverage_audit.rate.tank import Stop
     from coverage_audit.read.records import TrackLog
@@ -135,22 +131,6 @@ def log_cautions(
     if spacing_m > FAR_FIXES_M:
         cautions.append(Caution("fixes far apart", spacing_m=spacing_m, step_s=median_step_s))
     return cautions
-
-
-def spacing_cautions(spacings: Sequence[Spacing], width_m: float) -> list[Caution]:
-    """Caution when the passes lie as far apart all over as the boom of the job file does not reach.
-
-    One figure for the whole job: the middle of all spacings, if most of them say the same.
-    """
-    means = np.array([one.distance_m.mean() for one in spacings])
-    if len(means) < WIDTH_SPACINGS:
-        return []
-    middle = float(np.median(means))
-    off = middle - width_m
-    alike = np.abs(means - middle) <= abs(off) / 2
-    if abs(off) < WIDTH_OFF * width_m or alike.mean() < WIDTH_ALIKE:
-        return []
-    return [Caution("spacing off", spacing_m=middle, width_m=width_m)]
 
 
 def width_cautions(areas: Areas, width_m: float) -> list[Caution]:

@@ -29,9 +29,10 @@ from coverage_audit.passes.switching import boom_over, inside_headland, place_at
 from coverage_audit.passes.tolerances import DRAWN_PATH_M, LAP_CELL_WIDTHS
 from coverage_audit.passes.way import white_noise_m
 
-from .cautions import spacing_cautions, width_cautions
+from .cautions import width_cautions
 from .edge import edge_cautions
 from .tolerances import LAP_TURN_DEG, LINE_STEP_M, PASS_LINE_M
+from .width import spacing_cautions
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -72,16 +73,14 @@ def with_passes(audit: Audit, track: Track, path: BoomPath, timeline: Timeline, 
     named = tuple(replace(one, number=numbers[one.number], neighbour=numbers[one.neighbour]) for one in found)
     gaps = left_out(audit.layers.by_visits[0], passes, width)
     shifted = edge_cautions(audit.job.settings, track, path, diary.spans, ground.outer)
-    cautions = (*_with_spacing(audit, named), *shifted)
+    cautions = (*_with_spacing(audit, spacing_cautions(named, middles, path, ground.outer, width)), *shifted)
     return replace(audit, cautions=cautions, passes=PassResult(passes, steering, {}, named, gaps))
 
 
-def _with_spacing(audit: Audit, spacings: Sequence[Spacing]) -> tuple[Caution, ...]:
-    """Cautions with the one of width against spacing, which then stands for the one of much double ground."""
-    width = audit.job.settings.boom.width_m
-    found = spacing_cautions(spacings, width)
-    said = width_cautions(audit.area_m2, width) if found else []
-    return (*(one for one in audit.cautions if one not in said), *found)
+def _with_spacing(audit: Audit, found: list[Caution]) -> tuple[Caution, ...]:
+    """Cautions after the one of width against spacing, which then stands for the one of much double ground."""
+    said = width_cautions(audit.area_m2, audit.job.settings.boom.width_m) if found else []
+    return (*found, *(one for one in audit.cautions if one not in said))
 
 
 def stretches(timeline: Timeline) -> FloatArray:

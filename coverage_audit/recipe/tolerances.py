@@ -35,13 +35,26 @@ ASSUMED_ERROR_ELSE_M = 1.0
 """Usual pass-to-pass error by the GGA quality code: RTK fixed, RTK float, differential (15 to 33 cm);
 about 1 m for all else, a phone's own positions included. [m] Usual classes from memory, no source at hand."""
 
-WIDTH_OFF = 0.07
+WIDTH_OFF = (0.07, 0.05)
 WIDTH_ALIKE = 0.75
 WIDTH_SPACINGS = 6
-"""So many spacings that differ from the boom's width by the first share, the second share of them within half of that
-of their middle: the width stated is not the one driven by. [boom widths], [1], [1] Overlap on purpose is 3 to 5 %,
-common practice."""
+WIDTH_SURE = 4.0
+"""The middle of so many spacings or more is off the boom's width by the first share where the passes lie closer, by the
+second where they lie farther apart, and by so many standard errors; and the share of WIDTH_ALIKE of them are off the
+same way, by a quarter of it at least: the width stated is not the one driven by. [boom widths], [1], [1], [1] Overlap
+on purpose is 3 to 5 %, and nobody leaves gaps on purpose: common practice, no source."""
 
+WIDTH_FAR_OFF = 0.2
+"""Passes told from the drive alone that lie so much closer or farther apart than the boom is wide. [boom widths] Passes
+matched by the wrong width are then no neighbours."""
+
+TWO_WIDTHS = 0.15
+"""Earlier and later passes lie so differently far apart when two machines, or a boom folded in part, drove them.
+[boom widths] Steering and overlap on purpose change by less."""
+
+TYPED_WRONG = (0.88, 1.04)
+"""A width was typed in the wrong unit where the passes lie so far apart, by the boom in the other unit. [1] Passes
+overlap."""
 
 RATE_CLOSURE = 1e-3
 """Spray on the ground and spray let out agree within this (0.1 %), else a caution. [1]"""

@@ -242,6 +242,14 @@ TOLD = [
         ),
     ),
     (
+        Caution("two spacings", first_m=9.0, later_m=12.0, count=8, width_m=9.0),
+        (
+            "The first 8 passes lie 9.0 m apart, those after them 12.0 m. Did two machines spray this field, or was "
+            "part of the boom folded? Every area here rests on one boom of 9 m (boom.width): with two, make a job of "
+            "each."
+        ),
+    ),
+    (
         Caution("outline shifted", shift_m=3.61, heading_deg=124.0, error_m=0.11),
         (
             "The outline lies 3.6 m (give or take 0.2 m) to the southeast of where the headland laps run: it was drawn "
@@ -293,6 +301,7 @@ def test_the_search_for_metric_units_finds_those_of_the_metric_sentences():
         "much double",
         "large rate cells",
         "spacing off",
+        "two spacings",
         "outline shifted",
         "never driven",
     ]

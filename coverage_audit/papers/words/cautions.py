@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from coverage_audit.papers.words.display import area, area_range
 
-from .cautions_drive import clock_off, much_double, never_driven, shifted, spacing_off, way_words
+from .cautions_drive import clock_off, much_double, never_driven, shifted, spacing_off, two_spacings, way_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -347,6 +347,7 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "refills missing": _refills_missing,
     "perhaps dry": _perhaps_dry,
     "spacing off": spacing_off,
+    "two spacings": two_spacings,
     "outline shifted": shifted,
     "never driven": never_driven,
     "clock off": clock_off,

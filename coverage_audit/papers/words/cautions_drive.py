@@ -9,6 +9,9 @@ from coverage_audit.units import FOOT_M
 
 from .touchup import compass
 
+TIMES_OFF = 1.5
+"""From so many times on a distance is told in times, not in per cent. [1]"""
+
 
 def way_words(m: float, units: str, form: str) -> str:
     """A length [m] with the digits of *form* in metres; in feet with as many as say the same."""
@@ -26,15 +29,29 @@ def much_double(units: str, *, share: float, width_m: float) -> str:
     )
 
 
-def spacing_off(units: str, *, spacing_m: float, width_m: float) -> str:
-    """Passes lie closer or farther apart than the boom is wide."""
+def spacing_off(units: str, *, spacing_m: float, width_m: float, typed: str = "") -> str:
+    """Passes lie closer or farther apart than the boom is wide; *typed*: the unit that was given by mistake."""
     apart, wide = way_words(spacing_m, units, ".1f"), way_words(width_m, units, "g")
     off = spacing_m - width_m
     told = f"{100 * abs(off) / width_m:.0f} % {'closer than' if off < 0 else 'farther apart than'} the boom is wide"
+    if off > 0 and spacing_m >= TIMES_OFF * width_m:
+        told = f"{spacing_m / width_m:.1f} times as far as the boom is wide"
     meant = "the passes overlap on purpose" if off < 0 else "every pass leaves a gap"
+    number = f"{width_m / FOOT_M if typed == 'ft' else width_m:.3g}"
+    slip = f" Was {number} {typed} written where {number} {'m' if typed == 'ft' else 'ft'} was meant?" if typed else ""
     return (
-        f"The passes lie {apart} apart all over the field, {told} by the job file ({wide}). If the boom is not {apart} "
-        f"wide (boom.width), {meant}; every area here rests on the width stated."
+        f"The passes lie {apart} apart all over the field, {told} by the job file ({wide}).{slip} If the boom is not "
+        f"{apart} wide (boom.width), {meant}; every area here rests on the width stated."
+    )
+
+
+def two_spacings(units: str, *, first_m: float, later_m: float, count: int, width_m: float) -> str:
+    """Earlier and later passes lie differently far apart."""
+    first, later = way_words(first_m, units, ".1f"), way_words(later_m, units, ".1f")
+    return (
+        f"The first {count} passes lie {first} apart, those after them {later}. Did two machines spray this field, or "
+        f"was part of the boom folded? Every area here rests on one boom of {way_words(width_m, units, 'g')} "
+        "(boom.width): with two, make a job of each."
     )
 
 
