@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import hashlib
 import threading
+from dataclasses import replace
 from importlib import import_module
 from itertools import count
 from pathlib import Path
@@ -243,8 +244,13 @@ def summary_text(audit: Audit) -> str:
     return summary_json(audit)
 
 
-def papers(audit: Audit, plan: TouchupPlan | None = None, *, rate_grid: bool = False) -> dict[str, str | bytes]:
-    """File name to content of everything that an audit gives, with the touch-up *plan* when there is one.
+def with_plan(audit: Audit, plan: TouchupPlan | None) -> Audit:
+    """*audit* whose papers all tell the touch-up *plan* and answer by its reckoning."""
+    return replace(audit, plan=plan)
+
+
+def papers(audit: Audit, *, rate_grid: bool = False) -> dict[str, str | bytes]:
+    """File name to content of everything that an audit gives, with its touch-up plan when there is one.
 
     Parameters
     ----------
@@ -261,31 +267,24 @@ def papers(audit: Audit, plan: TouchupPlan | None = None, *, rate_grid: bool = F
     from coverage_audit.papers.page import report_html
 
     return {
-        "report.html": report_html(audit, plan),
+        "report.html": report_html(audit),
         "summary.json": summary_text(audit),
         "findings.geojson": findings_geojson(audit),
         "missed.gpx": missed_gpx(audit),
         "passes.geojson": passes_geojson(audit),
-        **pictures(audit, plan),
-        **({} if plan is None else _plan_papers(audit, plan)),
+        **pictures(audit),
+        **({} if audit.plan is None else _plan_papers(audit, audit.plan)),
         **(_rate_grid(audit) if rate_grid else {}),
     }
 
 
-def pictures(audit: Audit, plan: TouchupPlan | None = None) -> dict[str, str | bytes]:
+def pictures(audit: Audit) -> dict[str, str | bytes]:
     """The answer as a picture, and as a page of paper where the library that writes it is installed."""
     from coverage_audit.papers.picture import report_pdf, report_png
 
-    picture = report_png(audit, plan)
+    picture = report_png(audit)
     paper = report_pdf(audit, picture)
     return {"report.png": picture, **({} if paper is None else {"report.pdf": paper})}
-
-
-def touchup_papers(audit: Audit, plan: TouchupPlan) -> dict[str, str]:
-    """File name to content of what tells a touch-up plan: the report with the plan in it, and the plan's own papers."""
-    from coverage_audit.papers.page import report_html
-
-    return {"report.html": report_html(audit, plan), **_plan_papers(audit, plan)}
 
 
 def _plan_papers(audit: Audit, plan: TouchupPlan) -> dict[str, str]:

@@ -70,9 +70,10 @@ def check_command(options: argparse.Namespace) -> None:
         if options.output is not None:
             run.fetch_report_room()
         audit = run.audited(job, progress, options.job)
-        plan = run.planned(audit, options.on, progress) if options.touchup else None
+        if options.touchup:
+            audit = run.with_plan(audit, run.planned(audit, options.on, progress))
         if options.output is not None:
-            papers = run.papers(audit, plan, rate_grid=options.rate_grid)
+            papers = run.papers(audit, rate_grid=options.rate_grid)
     if papers:
         note(options, job)
         write(options, papers, kind="report", job=run.token(job))

@@ -42,16 +42,16 @@ def add_touchup(commands: argparse._SubParsersAction[Any]) -> None:
 
 def touchup_command(options: argparse.Namespace) -> None:
     """Plan the touch-up and write its papers."""
-    start(options, ("report.html",))
+    start(options, run.REPORT_PAPERS)
     with terminal.progress_bar(options) as progress:
         job = run.read(options.job, progress)
         audit = run.audited(job, progress, options.job)
         plan = run.planned(audit, options.on, progress)
-        papers = run.touchup_papers(audit, plan)
+        papers = run.papers(run.with_plan(audit, plan))
     note(options, job)
     write(options, papers, kind="report", job=run.token(job), beside=True)
     if options.json:
-        terminal.show_json(papers["touchup.json"])
+        terminal.show_json(str(papers["touchup.json"]))
     else:
         terminal.say(options, _told(audit, plan, options.output))
 

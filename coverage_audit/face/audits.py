@@ -180,6 +180,6 @@ def write(
     target, job = Path(folder), audit.job
     permit = Permit({sha256 for _, sha256 in job.sources}, replace)
     check_folder(target, run.REPORT_PAPERS, permit)
-    papers = run.papers(audit.result, plan, rate_grid=rate_grid)
+    papers = run.papers(run.with_plan(audit.result, plan), rate_grid=rate_grid)
     write_all(target, papers, kind="report", job=run.token(job), permit=permit)
     return tuple(papers)

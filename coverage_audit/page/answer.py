@@ -58,11 +58,11 @@ def planned(desk: Desk, job_file: Path, folder: Path, tell: Tell) -> None:
         As :func:`answered`.
     """
     with desk.alone:
-        check_folder(folder, ("report.html",))
+        check_folder(folder, run.REPORT_PAPERS)
     job = run.read(job_file, lambda what, part: tell(what=what, part=part))
     audit = run.audited(job, lambda what, part: tell(what=what, part=part), job_file)
     plan = run.planned(audit, None, lambda what, part: tell(what=what, part=part))
     permit = Permit({sha256 for _, sha256 in job.sources})
-    papers = run.touchup_papers(audit, plan)
+    papers = run.papers(run.with_plan(audit, plan))
     with desk.alone:
         write_all(folder, papers, kind="report", job=run.token(job), beside=True, permit=permit)

@@ -11,7 +11,6 @@ from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.words.display import SPACE
 from coverage_audit.papers.words.passes import told_causes
 from coverage_audit.papers.words.safe import json_text
-from coverage_audit.recipe.decision import decision_of
 
 from .shapes import degree_shapes
 from .summary import plain, strip_keys
@@ -62,7 +61,7 @@ def findings_geojson(audit: Audit) -> str:
     """
     plane, causes = Plane(audit.origin), told_causes(audit)
     found = [
-        *_strip_features(audit.missed_strips, "missed", plane, causes, decision_of(audit).standing),
+        *_strip_features(audit.missed_strips, "missed", plane, causes, audit.answer.decision.standing),
         *_strip_features(audit.unknown_places, "unknown", plane, causes),
         *_strip_features(audit.double_patches, "double", plane, causes),
         *_part_features(audit.layers.outside, "outside", "field edge"),

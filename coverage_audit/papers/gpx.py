@@ -14,7 +14,6 @@ from coverage_audit.papers.words import display
 from coverage_audit.papers.words.answer import notices, strip_chance, strip_size
 from coverage_audit.papers.words.passes import told_causes
 from coverage_audit.papers.words.safe import one_line
-from coverage_audit.recipe.answer import answer_of
 
 from .tolerances import WALKED_LINE_M
 
@@ -52,7 +51,7 @@ def missed_gpx(audit: Audit) -> str:
 
     The tracks are the strips' middle lines.
     """
-    plane, causes, strips = Plane(audit.origin), told_causes(audit), answer_of(audit).walk
+    plane, causes, strips = Plane(audit.origin), told_causes(audit), audit.answer.walk
     units = audit.job.settings.report.units
     title = one_line(audit.job.settings.name) or "Spray job"
     paper = new_paper(f"{title}: missed strips", "; ".join(notices(audit)))

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from coverage_audit.papers.words.cautions import caution_texts
-from coverage_audit.recipe.answer import answer_of
 
 from .maps.still import static_map
 from .templating import page_templates, page_text
@@ -27,7 +26,7 @@ _ROOT = re.compile(r":root ({.*?})", re.DOTALL)
 
 def notebook_html(audit: Audit) -> str:
     """Verdict, cautions and map of *audit*; text from files is escaped."""
-    told, found = verdict_of(audit), answer_of(audit)
+    told, found = verdict_of(audit), audit.answer
     lines = [*notices(audit), *(figure_line(one) for one in answer_figures(found, audit)), untold_words(found, audit)]
     cautions = [*([told.caution] if told.caution else []), *caution_texts(audit)]
     template = page_templates().from_string(

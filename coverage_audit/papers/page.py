@@ -37,7 +37,6 @@ from .templating import filled, page_text
 if TYPE_CHECKING:
     from coverage_audit.papers.figures.figure import Figure
     from coverage_audit.recipe.result import Audit
-    from coverage_audit.touchup.model import TouchupPlan
 
 FIGURES: tuple[Figure, ...] = tuple(
     room.FIGURE
@@ -64,8 +63,8 @@ FIGURES: tuple[Figure, ...] = tuple(
 """Figures of the report in reading order, below the verdict; those with nothing to show are left out."""
 
 
-def report_html(audit: Audit, plan: TouchupPlan | None = None, figures: tuple[Figure, ...] = FIGURES) -> str:
-    """Whole page for *audit*, in its job's units and time zone, with the touch-up *plan* when there is one.
+def report_html(audit: Audit, figures: tuple[Figure, ...] = FIGURES) -> str:
+    """Whole page for *audit*, in its job's units and time zone, with its touch-up plan when there is one.
 
     Loads no address: the map library, styles and data stand in the page, and the page's
     own policy forbids every request. All text from files is escaped.
@@ -76,13 +75,13 @@ def report_html(audit: Audit, plan: TouchupPlan | None = None, figures: tuple[Fi
         What stands below the verdict, in this order.
     """
     settings, plane = audit.job.settings, Plane(audit.origin)
-    sheet = Sheet(audit, plane, plan)
+    sheet = Sheet(audit, plane)
     return filled(
         "report.html",
         units=sheet.units,
         title=settings.name or "Spray job",
         heading=_heading(audit),
-        first_line=first_line(sheet.answer, audit),
+        first_line=first_line(audit.answer, audit),
         notices=notices(audit),
         stop="" if audit.checks.ok else verdict_of(audit).caution,
         parts=[(one, one.heading(sheet), body) for one in figures if (body := one.body(sheet))],

@@ -13,7 +13,6 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from coverage_audit.papers.maps.painted import INK, PAPER, SOFT, hatched, painted_map
-from coverage_audit.recipe.answer import answer_of
 
 from .page import sprayed_from_to
 from .words.answer import answer_figures, first_line, notices
@@ -22,7 +21,6 @@ from .words.display import SPACE, local_datetime
 if TYPE_CHECKING:
     from coverage_audit.papers.words.answer import Told
     from coverage_audit.recipe.result import Audit
-    from coverage_audit.touchup.model import TouchupPlan
 
 WIDTH_PX, MARGIN_PX, MAP_HIGH_PX = 1200, 40, 760
 """Width of the picture, its margin, and the most that the map takes of its height. [px]"""
@@ -34,9 +32,9 @@ PAPER_MM = {"us": ("letter", 215.9, 279.4), "metric": ("A4", 210.0, 297.0)}
 """Paper by the person's units: name, width and height (ANSI/ASME Y14.1, ISO 216). [mm]"""
 
 
-def report_png(audit: Audit, plan: TouchupPlan | None = None) -> bytes:
+def report_png(audit: Audit) -> bytes:
     """PNG of 1200 px: title, first line, notices, map, the three figures."""
-    found = answer_of(audit, plan)
+    found = audit.answer
     chart, pixels = painted_map(audit, WIDTH_PX - 2 * MARGIN_PX, MAP_HIGH_PX)
     image = Image.new("RGB", (WIDTH_PX, chart.height + 900), PAPER)
     draw = ImageDraw.Draw(image)
@@ -78,7 +76,7 @@ def report_pdf(audit: Audit, picture: bytes) -> bytes | None:
     with Image.open(io.BytesIO(picture)) as image:
         scale = min((wide - 20) / image.width, (high - 20) / image.height)
         size = (image.width * scale, image.height * scale)
-    told = plain(first_line(answer_of(audit), audit))
+    told = plain(first_line(audit.answer, audit))
     paper.image(io.BytesIO(picture), x=(wide - size[0]) / 2, y=10, w=size[0], h=size[1], alt_text=told)
     return bytes(paper.output())
 

@@ -13,7 +13,6 @@ from coverage_audit.papers.words.accuracy import accuracy_keys
 from coverage_audit.papers.words.cautions import caution_texts
 from coverage_audit.papers.words.decision import decision_sentence
 from coverage_audit.papers.words.safe import json_text
-from coverage_audit.recipe.answer import answer_of
 from coverage_audit.recipe.decision import UNKNOWN
 
 from .summary_passes import cause_keys, pass_keys, proven_m2
@@ -37,7 +36,7 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
         Plain Python values only. What could not be computed is None. Times are UTC.
     """
     volume, plane = audit.volume, Plane(audit.origin)
-    answer = answer_of(audit)
+    answer = audit.answer
     found = {
         "schema": SCHEMA,
         "job": _job(audit),

@@ -16,7 +16,6 @@ from coverage_audit.papers.words.answer import (
 from coverage_audit.papers.words.cautions import caution_texts
 from coverage_audit.papers.words.passes import told_causes, verdict_of
 from coverage_audit.papers.words.safe import one_line, printable
-from coverage_audit.recipe.answer import answer_of
 
 from .tolerances import LISTED_STRIPS
 
@@ -27,7 +26,7 @@ if TYPE_CHECKING:
 
 def terminal_text(audit: Audit) -> str:
     """Short text for the terminal: the answer, the places worth a walk, what the log shows, cautions."""
-    found = answer_of(audit)
+    found = audit.answer
     lines = [_title(audit), "", first_line(found, audit)]
     rest = [*notices(audit), *(figure_line(one) for one in answer_figures(found, audit)), untold_words(found, audit)]
     if audit.area_m2.unknown > 0:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from .decision import GO_BACK, SURE, decision_of, facts_of
+from .decision import GO_BACK, SURE, decide, facts_of
 from .tolerances import (
     LEAST_WALK_M2,
     LIKELY_CHANCE,
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from coverage_audit.accuracy.model import Figure
     from coverage_audit.arrays import FloatArray
     from coverage_audit.ground.model import Strip
-    from coverage_audit.touchup.model import TouchupPlan
 
     from .decision import Decision, Facts
     from .result import Audit
@@ -54,14 +53,15 @@ class Answer:
     untold: tuple[int, float]
 
 
-def answer_of(audit: Audit, plan: TouchupPlan | None = None) -> Answer:
-    """The answer about *audit*, with the touch-up's own reckoning where a *plan* was made."""
-    decision = decision_of(audit, plan)
+def answer_of(audit: Audit) -> Answer:
+    """The answer about *audit*; its papers take it from ``audit.answer``."""
+    facts = facts_of(audit)
+    decision = decide(facts)
     shown = listed(audit, decision)
     names = {strip.id for strip in shown}
     rest = [strip for strip in audit.missed_strips if strip.id not in names]
     untold = audit.area_m2.missed - audit.area_m2.unknown - sum(strip.area_m2 for strip in shown)
-    surely, double = _surely(facts_of(audit, plan), decision, audit), audit.area_m2.double
+    surely, double = _surely(facts, decision, audit), audit.area_m2.double
     return Answer(
         decision=decision,
         surely=surely,

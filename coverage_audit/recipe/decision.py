@@ -27,8 +27,6 @@ from .tolerances import (
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from coverage_audit.touchup.model import TouchupPlan
-
     from .result import Audit
 
 GO_BACK, LEAVE, CANNOT_TELL = "go back", "leave", "cannot tell"
@@ -174,18 +172,13 @@ def _sure(place: Place, facts: Facts) -> bool:
 # --- the facts of an audit ----------------------------------------------------------------------------
 
 
-def decision_of(audit: Audit, plan: TouchupPlan | None = None) -> Decision:
-    """The decision about *audit*, with the touch-up's own reckoning where a *plan* was made."""
-    return decide(facts_of(audit, plan))
-
-
 def not_planned(audit: Audit) -> frozenset[str]:
     """Strips that no touch-up is planned for: not surely missed, and nothing better is known to weigh them by.
 
     Where the boom's state was noted, a strip's chance weighs its worth when the job says how good its positions are;
     where it does not, a person who typed worth and costs is told what pays as logged.
     """
-    decision, found = decision_of(audit), audit.accuracy
+    decision, found = decide(facts_of(audit)), audit.accuracy
     noted = decision.state in SEEN
     typed = audit.job.settings.touchup is not None
     weighed = found is None or (decision.kind != CANNOT_TELL if found.asked else typed)
@@ -194,8 +187,9 @@ def not_planned(audit: Audit) -> frozenset[str]:
     return frozenset(name for name, ground in decision.standing.items() if ground != SURE)
 
 
-def facts_of(audit: Audit, plan: TouchupPlan | None = None) -> Facts:
-    """What the decision about *audit* is made of."""
+def facts_of(audit: Audit) -> Facts:
+    """What the decision about *audit* is made of, with the touch-up's own reckoning where one was planned."""
+    plan = audit.plan
     state, areas, found = boom_state(audit.job), audit.area_m2, audit.accuracy
     error = usual_error_m(audit)
     speed = audit.distance_on_m / audit.time_on_s if audit.time_on_s > 0 else 0.0

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from shapely import Polygon
+
+from .answer import Answer, answer_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -21,6 +24,7 @@ if TYPE_CHECKING:
     from coverage_audit.jobs.job import Job
     from coverage_audit.passes.model import Assumed, PassResult, Range
     from coverage_audit.rate.model import RateResult, Volume
+    from coverage_audit.touchup.model import TouchupPlan
 
 
 @dataclass(frozen=True)
@@ -88,7 +92,10 @@ class Memories:
 
 @dataclass(frozen=True)
 class Audit:
-    """All that one audit found; writers turn it into papers. Geometry in plane metres."""
+    """All that one audit found; writers turn it into papers. Geometry in plane metres.
+
+    ``plan``: the touch-up planned for it, None when none was.
+    """
 
     job: Job
     origin: PlaneOrigin
@@ -119,3 +126,9 @@ class Audit:
     unknown_places: tuple[Strip, ...] = ()
     breaks: tuple[Break, ...] = ()
     entered_m: tuple[float, float] | None = None
+    plan: TouchupPlan | None = None
+
+    @cached_property
+    def answer(self) -> Answer:
+        """The one answer that every paper tells, worked out once; with the touch-up's reckoning where there is one."""
+        return answer_of(self)

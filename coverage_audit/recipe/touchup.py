@@ -80,6 +80,7 @@ def plan_touchup(audit: Audit, on: dt.date | None = None, progress: Progress | N
     """
     tell = progress or (lambda _stage, _share: None)
     tell("touch-up: options", 0.0)
+    audit = replace(audit, plan=None)  # an older plan has no say
     doubtful, audit = not_planned(audit), _as_told(audit)
     setting = _setting(audit, on)
     options = {strip.id: _options(setting, strip) for strip in audit.missed_strips}

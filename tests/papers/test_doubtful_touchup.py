@@ -4,11 +4,12 @@ import pytest
 import shapely
 from situations import Situation, audited
 
+from coverage_audit import run
 from coverage_audit.papers.figures.touchup import touchup_sheet
 from coverage_audit.papers.page import report_html
 from coverage_audit.papers.touchup_files import touchup_gpx, touchup_json
 from coverage_audit.papers.words.touchup import ASSUMED_STATE
-from coverage_audit.recipe.decision import SURE, decision_of
+from coverage_audit.recipe.decision import SURE
 from coverage_audit.recipe.touchup import plan_touchup
 
 
@@ -23,7 +24,7 @@ def plan(audit):
 
 
 def test_only_what_is_surely_missed_is_planned_for(audit, plan):
-    standing = decision_of(audit).standing
+    standing = audit.answer.decision.standing
     assert {one.id for one in plan.treated} == {"M1"}
     assert {one.id for one in plan.strips if one.doubtful} == {name for name in standing if standing[name] != SURE}
     assert plan.after.missed_m2 < audit.area_m2.missed - 0.9 * audit.missed_strips[0].area_m2
@@ -32,7 +33,12 @@ def test_only_what_is_surely_missed_is_planned_for(audit, plan):
 
 
 def test_it_says_assumed_on_every_paper_and_names_no_price(audit, plan):
-    papers = (touchup_sheet(audit, plan), touchup_gpx(audit, plan), touchup_json(audit, plan), report_html(audit, plan))
+    papers = (
+        touchup_sheet(audit, plan),
+        touchup_gpx(audit, plan),
+        touchup_json(audit, plan),
+        report_html(run.with_plan(audit, plan)),
+    )
     assert all(ASSUMED_STATE in paper for paper in papers)
     assert "your money" not in papers[0]
     assert "your money" not in papers[1]

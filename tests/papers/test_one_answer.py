@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from jobs import FIELD_100_X_60, job, log, parallel_passes
 
+from coverage_audit import run
 from coverage_audit.cli import command as cli
 from coverage_audit.demo.truth import fault_words, truth
 from coverage_audit.jobs.read import read_job
@@ -23,8 +24,8 @@ from coverage_audit.papers.words.display import SPACE, area_range
 from coverage_audit.papers.words.passes import told_causes
 from coverage_audit.passes.model import Fixed
 from coverage_audit.passes.way import smooth_way
-from coverage_audit.recipe.answer import answer_of
 from coverage_audit.recipe.audit import audit_job
+from coverage_audit.recipe.touchup import plan_touchup
 
 ROOT = Path(__file__).parents[2]
 ONE_PASS_OFF = ROOT / "fixtures" / "one_pass_off" / "job.toml"
@@ -73,7 +74,7 @@ def test_a_strip_has_one_probability_in_every_paper(recipe):
     assert told == kept
     assert None not in told
     page, gpx = report_html(recipe), missed_gpx(recipe)
-    for strip in answer_of(recipe).walk:
+    for strip in recipe.answer.walk:
         assert f"; {strip_chance(strip)}." in page
         assert f"; {strip_chance(strip)};" in gpx
 
@@ -96,7 +97,7 @@ def test_every_paper_tells_the_same_cause(demo_audit):
     features = [one["properties"] for one in json.loads(findings_geojson(demo_audit))["features"]]
     assert all(one["cause"] == told[one["id"]] for one in features if one["kind"] in ("missed", "double"))
     terminal, gpx, page = plain(terminal_text(demo_audit)), missed_gpx(demo_audit), plain(report_html(demo_audit))
-    walk = answer_of(demo_audit).walk
+    walk = demo_audit.answer.walk
     assert len(walk) > 1
     for strip in walk:
         assert told[strip.id] in gpx
@@ -218,6 +219,22 @@ def test_no_switch_is_blamed_where_nobody_logged_the_boom(low, high):
     assert cause.kind == "assumed off"
     assert strip.where not in ("late on", "early off")
     assert words.startswith("not among the places assumed to be sprayed, pass")
+
+
+# --- with a touch-up plan ------------------------------------------------------------------------------
+
+
+def test_a_plan_changes_the_first_line_in_every_paper_alike():
+    audit = audit_job(boom_off_between(30.0, 56.0, (3,)))
+    plan = plan_touchup(audit)
+    left = dataclasses.replace(plan, strips=tuple(dataclasses.replace(one, advice="leave") for one in plan.strips))
+    planned = run.with_plan(audit, left)
+    lines = {run.summary(one)["decision"]["sentence"] for one in (audit, planned)}
+    assert len(lines) == 2
+    told = run.summary(planned)["decision"]["sentence"]
+    papers = (terminal_text(planned), report_html(planned), run.notebook_html(planned))
+    assert all(told in plain(paper) for paper in papers)
+    assert planned.answer is planned.answer  # worked out once
 
 
 # --- ranges ------------------------------------------------------------------------------------------

@@ -16,7 +16,6 @@ from coverage_audit.papers.terminal import terminal_text
 from coverage_audit.papers.words.answer import answer_figures, strip_chance
 from coverage_audit.papers.words.display import SPACE
 from coverage_audit.papers.words.passes import told_causes
-from coverage_audit.recipe.answer import answer_of
 
 LEAST_RIGHT = 22
 """First lines that must be right, of 24."""
@@ -99,7 +98,7 @@ def test_one_first_line_in_every_paper(found, papers):
 
 def test_each_figure_has_one_unit_and_lies_in_its_range(found, papers):
     for one, audit in found.items():
-        answer = answer_of(audit)
+        answer = audit.answer
         for span in (answer.surely, answer.perhaps, answer.twice):
             assert span.low <= span.best <= span.high, one
         for told in answer_figures(answer, audit):
@@ -126,7 +125,7 @@ def test_a_place_has_one_cause_and_one_chance_in_every_paper(found, papers):
         page, gpx, terminal = papers[one]["page"], gpxpy.parse(papers[one]["gpx"]), papers[one]["terminal"]
         features = {each["id"]: each["properties"] for each in json.loads(findings_geojson(audit))["features"]}
         marks = {mark.name: mark for mark in gpx.waypoints}
-        walk = answer_of(audit).walk
+        walk = audit.answer.walk
         assert list(marks) == [strip.id for strip in walk], one
         assert [point.name for route in gpx.routes for point in route.points] == list(marks), one
         for rank, strip in enumerate(walk):

@@ -22,7 +22,6 @@ from coverage_audit.papers.terminal import terminal_text
 from coverage_audit.papers.words import display
 from coverage_audit.papers.words.safe import printable
 from coverage_audit.rate.model import Volume
-from coverage_audit.recipe.answer import answer_of
 
 GPX = "{http://www.topografix.com/GPX/1/1}"
 SCHEMA = Path(__file__).parents[3] / "shared" / "corpus" / "schema" / "gpx1_1.xsd"
@@ -191,7 +190,7 @@ def test_terminal_begins_with_the_verdict_and_lists_five_strips_of_twenty():
     assert f"  {display.verdict(audit, {strip.id: '' for strip in audit.missed_strips}).headline}" in lines
     assert "  - The place of the antenna's axle was not given: the heading is the smoothed course." in lines
     table = [line.split()[0] for line in lines if line.startswith("  M") and line[3].isdigit()]
-    assert table == [strip.id for strip in answer_of(audit).walk[:5]]
+    assert table == [strip.id for strip in audit.answer.walk[:5]]
     assert any(line.startswith("Places worth a walk, in walking order") for line in lines)
 
 
@@ -256,7 +255,7 @@ def test_gpx_reads_back_with_a_waypoint_and_a_line_per_strip():
     audit = large_job()
     paper = gpxpy.parse(missed_gpx(audit))
     assert (paper.version, paper.creator) == ("1.1", "coverage-audit")
-    walk = answer_of(audit).walk
+    walk = audit.answer.walk
     assert len(walk) > 3
     for named in (paper.waypoints, paper.tracks, paper.routes[0].points):
         assert [one.name for one in named] == [strip.id for strip in walk]
@@ -307,5 +306,5 @@ def test_gpx_root_has_waypoints_before_tracks():
     """GPX 1.1: metadata, wpt, rte, trk, extensions."""
     audit = large_job()
     tags = [child.tag.removeprefix(GPX) for child in ET.fromstring(missed_gpx(audit))]  # noqa: S314 - our own text
-    count = len(answer_of(audit).walk)
+    count = len(audit.answer.walk)
     assert tags == ["metadata", *["wpt"] * count, "rte", *["trk"] * count]

@@ -18,6 +18,7 @@ from jobs import worked_job
 from playwright.sync_api import sync_playwright
 from pyproj import Geod
 
+from coverage_audit import run
 from coverage_audit.cli import main
 from coverage_audit.jobs.settings import RateSettings, TouchupSettings
 from coverage_audit.papers.figures.touchup import touchup_sheet
@@ -39,14 +40,10 @@ def folder(tmp_path_factory):
 
 
 def test_files_written(folder):
-    assert {path.name for path in folder.iterdir()} == {
-        ".coverage-audit.json",
-        "touchup.json",
-        "touchup.gpx",
-        "touchup.geojson",
-        "touchup_sheet.html",
-        "report.html",
-    }
+    """The plan's papers, and the report's: their first line is the plan's as well."""
+    plan = {"touchup.json", "touchup.gpx", "touchup.geojson", "touchup_sheet.html"}
+    names = {path.name for path in folder.iterdir()} - {"report.pdf"}  # made where its library is installed
+    assert names == {".coverage-audit.json", *plan, *run.REPORT_PAPERS}
 
 
 def test_json_has_the_promised_keys(folder):
@@ -163,7 +160,7 @@ def test_us_units_throughout():
 def test_names_from_files_are_escaped():
     audit = audit_with_entry(worked_figure(name="<script>alert(1)</script>"))
     plan = plan_touchup(audit)
-    for page in (touchup_sheet(audit, plan), report_html(audit, plan)):
+    for page in (touchup_sheet(audit, plan), report_html(run.with_plan(audit, plan))):
         assert "<script>alert(1)" not in page
     assert "<script>" not in touchup_gpx(audit, plan)
     assert json.loads(touchup_geojson(audit, plan))
@@ -253,7 +250,7 @@ def test_field_sheet_fits_a_phone(browser, pages, name, tmp_path):
 def test_report_section_fits_a_phone(browser, tmp_path):
     audit = many_strips()
     path = tmp_path / "report.html"
-    path.write_text(report_html(audit, plan_touchup(audit)), encoding="utf-8")
+    path.write_text(report_html(run.with_plan(audit, plan_touchup(audit))), encoding="utf-8")
     page = browser.new_page(viewport={"width": 390, "height": 844})
     faults = []
     page.on("console", lambda message: faults.append(message.text))

@@ -7,6 +7,7 @@ import pytest
 from jobs import worked_job
 from metric_units import METRIC_UNIT
 
+from coverage_audit import run
 from coverage_audit.jobs.settings import AccuracySettings, RateSettings, ReportSettings, TankSettings, TouchupSettings
 from coverage_audit.papers.figures.touchup import touchup_sheet
 from coverage_audit.papers.gpx import missed_gpx
@@ -37,7 +38,7 @@ def papers():
         )
         plan = plan_touchup(audit)
         told[units] = {
-            "report": shown(report_html(audit, plan)),
+            "report": shown(report_html(run.with_plan(audit, plan))),
             "sheet": shown(touchup_sheet(audit, plan)),
             "terminal": terminal_text(audit),
             "missed.gpx": shown(missed_gpx(audit)),

@@ -21,7 +21,6 @@ from coverage_audit.recipe.decision import (
     Facts,
     Place,
     decide,
-    decision_of,
 )
 
 HOLE = Place("M1", 360.0, 9.0, 1.0)
@@ -147,7 +146,7 @@ def test_ground_where_the_log_paused_amid_a_pass_is_unknown_not_missed():
     assert audit.area_m2.unknown == pytest.approx(600.0, rel=0.01)
     assert audit.area_m2.missed == pytest.approx(700.0, rel=0.01)
     assert [strip.area_m2 for strip in audit.missed_strips] == pytest.approx([100.0], rel=0.02)
-    found = decision_of(audit)
+    found = audit.answer.decision
     assert found.sure_m2 + found.cannot_tell_m2 + found.unknown_m2 == pytest.approx(audit.area_m2.missed)
     assert found.unknown_m2 == audit.area_m2.unknown
 
@@ -168,7 +167,7 @@ def test_work_left_where_the_log_was_cut_is_unknown():
     audit = audit_job(job(log(times[kept], points[kept]), rows, FIELD_100_X_60))
     assert audit.missed_strips == () or max(strip.area_m2 for strip in audit.missed_strips) < 101.0
     assert audit.area_m2.unknown == pytest.approx(audit.area_m2.missed, rel=0.05)
-    assert decision_of(audit).kind == CANNOT_TELL
+    assert audit.answer.decision.kind == CANNOT_TELL
 
 
 def test_a_job_that_ends_with_its_pass_was_not_cut():
@@ -176,7 +175,7 @@ def test_a_job_that_ends_with_its_pass_was_not_cut():
     kept = times <= intervals[1][1]
     audit = audit_job(job(log(times[kept], points[kept]), intervals, FIELD_100_X_60))
     assert audit.area_m2.unknown == 0.0
-    assert decision_of(audit).kind == GO_BACK  # 40 m of 60 were never driven
+    assert audit.answer.decision.kind == GO_BACK  # 40 m of 60 were never driven
 
 
 def test_reach_of_a_pause_by_textbook_geometry():

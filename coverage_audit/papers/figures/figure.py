@@ -7,10 +7,7 @@ stand. Its body may come from a template of its own or be made in the module; te
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from typing import TYPE_CHECKING
-
-from coverage_audit.recipe.answer import answer_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -18,9 +15,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
     from coverage_audit.drive.plane import Plane
-    from coverage_audit.recipe.answer import Answer
     from coverage_audit.recipe.result import Audit
-    from coverage_audit.touchup.model import TouchupPlan
 
 NOTHING = ""
 """Body of a figure that has nothing to show: it is left out with its title."""
@@ -28,16 +23,10 @@ NOTHING = ""
 
 @dataclass(frozen=True)
 class Sheet:
-    """What a figure is made from: the audit (geometry in plane metres), its plane, the touch-up plan or None."""
+    """What a figure is made from: the audit (geometry in plane metres) and its plane."""
 
     audit: Audit
     plane: Plane
-    plan: TouchupPlan | None = None
-
-    @cached_property
-    def answer(self) -> Answer:
-        """The answer that every part of the page rests on."""
-        return answer_of(self.audit, self.plan)
 
     @property
     def units(self) -> str:

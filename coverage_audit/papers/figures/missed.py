@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def _body(sheet: Sheet) -> Markup:
-    return listed(sheet, sheet.answer.listed, "missed", "Missed strips", "None that this log can show.")
+    return listed(sheet, sheet.audit.answer.listed, "missed", "Missed strips", "None that this log can show.")
 
 
 FIGURE = Figure("missed", "Missed strips, by size and chance", _body, "(ASSUMED)")

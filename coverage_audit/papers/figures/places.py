@@ -47,7 +47,7 @@ class Place:
 def listed(sheet: Sheet, strips: tuple[Strip, ...], kind: str, caption: str, nothing: str) -> Markup:
     """Table of *strips*; *nothing* is said when there are none."""
     places = strip_places(sheet.audit, strips, sheet.plane)
-    more = untold_words(sheet.answer, sheet.audit) if kind == "missed" else ""
+    more = untold_words(sheet.audit.answer, sheet.audit) if kind == "missed" else ""
     return filled(
         "listed.html", places=places, kind=kind, caption=caption, nothing=nothing, rows_shown=ROWS_SHOWN, more=more
     )

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 def _body(sheet: Sheet) -> Markup:
     return filled(
         "three_figures.html",
-        figures=answer_figures(sheet.answer, sheet.audit),
-        untold=untold_words(sheet.answer, sheet.audit),
+        figures=answer_figures(sheet.audit.answer, sheet.audit),
+        untold=untold_words(sheet.audit.answer, sheet.audit),
     )
 
 

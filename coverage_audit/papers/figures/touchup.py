@@ -119,9 +119,9 @@ def _row(one: StripPlan, plan: TouchupPlan, units: str) -> StripRow:
 
 
 def _body(sheet: Sheet) -> Markup | str:
-    if sheet.plan is None:
+    if sheet.audit.plan is None:
         return NOTHING
-    return filled("touchup_section.html", **_context(sheet.audit, sheet.plan, SECTION_PX))
+    return filled("touchup_section.html", **_context(sheet.audit, sheet.audit.plan, SECTION_PX))
 
 
 FIGURE = Figure("touchup", "Is a touch-up pass worth it?", _body)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def _body(sheet: Sheet) -> Markup | str:
-    strips = sheet.answer.walk
+    strips = sheet.audit.answer.walk
     if not strips:
         return NOTHING
     causes, places = told_causes(sheet.audit), degrees([strip.label_point for strip in strips], sheet.plane)
@@ -35,7 +35,7 @@ def _body(sheet: Sheet) -> Markup | str:
         }
         for strip, (lat, lon) in zip(strips, places, strict=True)
     ]
-    going = sheet.answer.decision.kind == GO_BACK
+    going = sheet.audit.answer.decision.kind == GO_BACK
     return filled("walk.html", rows=rows, shown=WALK_SHOWN, going=going)
 
 

@@ -9,7 +9,6 @@ import numpy as np
 import shapely
 
 from coverage_audit.papers.words.accuracy import chance_class
-from coverage_audit.recipe.answer import answer_of
 
 from .passes import numbered_passes, turn_lines
 
@@ -47,7 +46,7 @@ class MapLayer:
 def map_layers(audit: Audit) -> tuple[MapLayer, ...]:
     """Layers of *audit* that hold something, in plane metres; the first lies on top of the second, and so on."""
     found = audit.layers
-    strips = _outlines("missed", answer_of(audit).listed, audit)
+    strips = _outlines("missed", audit.answer.listed, audit)
     patches, places = (
         _outlines(kind, found, audit)
         for kind, found in (("double", audit.double_patches), ("unknown", audit.unknown_places))

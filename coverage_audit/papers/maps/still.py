@@ -11,7 +11,6 @@ import numpy as np
 import shapely
 
 from coverage_audit.papers.words.display import SPACE, number
-from coverage_audit.recipe.answer import answer_of
 from coverage_audit.units import FOOT_M
 
 from .layers import MapLayer, map_bounds, map_layers
@@ -64,12 +63,12 @@ def static_map(audit: Audit) -> str:
         f'<title id="still-title">Map of the sprayed field, north up</title>'
         f'<desc id="still-text">{escape(_description(audit))}</desc>'
         f'<svg width="{WIDTH_PX}" height="{frame.height_px:.0f}">{drawn}</svg>'
-        f"{_labels(answer_of(audit).listed, frame)}{north_arrow(WIDTH_PX - 24, frame.height_px + 6)}{bar}</svg>"
+        f"{_labels(audit.answer.listed, frame)}{north_arrow(WIDTH_PX - 24, frame.height_px + 6)}{bar}</svg>"
     )
 
 
 def _description(audit: Audit) -> str:
-    strips = ", ".join(strip.id for strip in answer_of(audit).listed[:LABELS]) or "none"
+    strips = ", ".join(strip.id for strip in audit.answer.listed[:LABELS]) or "none"
     return (
         "Ground sprayed once is plain, ground sprayed twice or more is cross-hatched, missed ground is hatched "
         f"with one set of slanted lines. Missed strips named in the picture: {strips}. "
