@@ -17,15 +17,23 @@ import geopandas as gpd
 import pytest
 from simulator import exported, taskdata
 
+from coverage_audit import run
 from coverage_audit.cli import command as cli
 from coverage_audit.errors import InputError
+from coverage_audit.files.mark import MARK, mark_text, read_mark
+from coverage_audit.jobs.farm import read_farm
+from coverage_audit.jobs.fields import kept_fields
+from coverage_audit.jobs.kept_jobs import kept_jobs
 from coverage_audit.jobs.read import read_job
+from coverage_audit.papers.proof.sign import public_hex, sign
 from coverage_audit.papers.proof.verify import NotAProofError, record_in
 from coverage_audit.read.boom_times import read_boom
 from coverage_audit.read.outlines.registry import read_field
 from coverage_audit.read.result import read_result
-from coverage_audit.read.source import read_bytes
+from coverage_audit.read.result_saved import load_record, packed_files, record_files
+from coverage_audit.read.source import Folder, read_bytes
 from coverage_audit.read.tracks.registry import read_track
+from coverage_audit.season.store import OUTCOME, stored
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 JOBS = ("forgotten_pass_by_segments", "late_on_by_marks", "one_pass_off", "sections_by_log")
@@ -121,6 +129,39 @@ def counted(path):
     assert all(text.strip() and "\n" not in text for text in log.cautions)
 
 
+def kept(path):
+    """What a farm keeps: its machines and products, its fields, its jobs."""
+    farm = next(folder for folder in path.parents if (folder / "farm.toml").exists())
+    source = Folder(farm)
+    read_farm(source, "farm.toml")
+    assert all(one.name.strip() and not one.geometry.is_empty for one in kept_fields(source))
+    assert all("\n" not in one.fault for one in kept_jobs(source, "UTC"))
+
+
+def saved(path):
+    """A saved audit: how it ended, its record, its ground and its rates."""
+    if path.name != "audit.zip":
+        packed = packed_files({one.name: one.read_bytes() for one in sorted(path.parent.iterdir())})
+        path = path.parent.parent / "again" / "audit.zip"
+        path.write_bytes(packed)
+    stored(path.parent, "x")
+    load_record(path, "x")
+
+
+def signed(path):
+    """A private key that is read signs, and as is told."""
+    told = sign({"copy": "x"}, path.read_text(encoding="utf-8", errors="replace"), path.name)
+    assert len(bytes.fromhex(told["signature"]["value"])) == 64
+
+
+def marked(path):
+    """What is ours in a folder: names that cannot lead out of it, and written again the same."""
+    mark = read_mark(path.parent)
+    assert not any("/" in name for one in mark.sets.values() for name in one.files)
+    path.write_text(mark_text(mark), encoding="utf-8")
+    assert read_mark(path.parent) == mark
+
+
 READERS = {
     "track.gpx": counted,
     "track.nmea": counted,
@@ -145,8 +186,19 @@ READERS = {
     "b.shp": read_field,
     "b.dbf": lambda path: read_field(path.with_suffix(".shp")),
     "b.prj": lambda path: read_field(path.with_suffix(".shp")),
+    "b.shx": lambda path: read_field(path.with_suffix(".shp")),
+    "field.zip": read_field,
     "round.gpx": read_field,
     "job.toml": read_job,
+    "farm/farm.toml": kept,
+    "farm/fields/meadow.geojson": kept,
+    "farm/jobs/2026-05-30-meadow/job.toml": kept,
+    "saved/audit.zip": saved,
+    "saved/inside/outcome.json": saved,
+    "saved/inside/summary.json": saved,
+    "saved/inside/missed.wkb": saved,
+    "saved/inside/surface.json": saved,
+    "saved/inside/surface.npy": saved,
     "result/summary.json": lambda path: read_result(path.parent, "x"),
     "result/passes.geojson": lambda path: read_result(path.parent, "x"),
     "result/findings.geojson": lambda path: read_result(path.parent, "x"),
@@ -154,6 +206,9 @@ READERS = {
     "proof/proof-buyer.json": record_of,
     "proof/proof.html": record_of,
     "proof/proof.pdf": record_of,
+    f"proof/{MARK}": marked,
+    "keys/seller.public": lambda path: public_hex(path.read_text(encoding="utf-8", errors="replace"), path.name),
+    "keys/seller.private": signed,
 }
 
 
@@ -177,7 +232,58 @@ def sound(tmp_path_factory):
     assert cli.main(["proof", "keys", "-o", str(folder / "keys"), "--quiet"]) == 0
     when, key = "2026-06-30T12:00:00Z", str(folder / "keys" / "seller.private")
     assert cli.main(["proof", job, "-o", str(folder / "proof"), "--key", key, "--time", when, "--quiet"]) == 0
+    write_farm(folder)
+    write_saved(folder)
     return folder
+
+
+FARM = """[farm]
+name = "Larch Hollow"
+timezone = "America/Boise"
+season_starts = "03-01"
+[machine.quad]
+boom.width = "10 m"
+boom.antenna_ahead = "1 m"
+accuracy.steering = "hand"
+rate.flow = "12 L/min"
+[product.larkmoor]
+name = "Larkmoor 200 SL"
+rate = "1.2 L/ha"
+max_per_season = "2.4 L/ha"
+"""
+KEPT_JOB = """[job]
+farm = "../../farm.toml"
+machine = "quad"
+[track]
+files = ["../../logs/day.gpx"]
+from = 2026-05-30T08:00:00
+to = "2026-05-30 11:30"
+[field]
+boundary = "../../fields/meadow.geojson"
+"""
+
+
+def write_farm(folder):
+    """A farm's folder with one field and one job."""
+    job = folder / "farm" / "jobs" / "2026-05-30-meadow"
+    job.mkdir(parents=True)
+    (folder / "farm" / "fields").mkdir()
+    (folder / "farm" / "farm.toml").write_text(FARM)
+    shutil.copy(folder / "field.geojson", folder / "farm" / "fields" / "meadow.geojson")
+    (job / "job.toml").write_text(KEPT_JOB)
+
+
+def write_saved(folder):
+    """A saved audit, and what is packed in it."""
+    inside = folder / "saved" / "inside"
+    inside.mkdir(parents=True)
+    (folder / "saved" / "again").mkdir()
+    outcome = {"schema": "coverage-audit audit 1", "stamp": "0" * 64, "state": "done", "kind": "", "reason": ""}
+    record = run.record(run.audited(run.read(folder / "job.toml", replicates=0)), "x")
+    files = {OUTCOME: json.dumps(outcome | {"time_s": 600.0, "memory_bytes": 2**30}).encode(), **record_files(record)}
+    for name, data in files.items():
+        (inside / name).write_bytes(data)
+    (folder / "saved" / "audit.zip").write_bytes(packed_files(files))
 
 
 def write_logs(folder):
@@ -199,6 +305,7 @@ def write_logs(folder):
     text = taskdata.index('<XFR A="FIELDS" B="1"/>', taskdata.sprayer(), taskdata.task("TSK-1", "Spray", ["TLG00001"]))
     files = taskdata.folder(text, [log], {"FIELDS.XML": taskdata.external(outline)})
     (folder / "task.zip").write_bytes(taskdata.packed(files))
+    (folder / "field.zip").write_bytes(taskdata.packed(files))
     (folder / "TASKDATA").mkdir()
     for name, data in files.items():
         (folder / name).write_bytes(data)

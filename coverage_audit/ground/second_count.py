@@ -26,6 +26,8 @@ from .tolerances import (
     RASTER_FINEST_M,
     RASTER_MAX_TILES,
     RASTER_MOST_CROSSINGS,
+    RASTER_MOST_PARTS,
+    RASTER_MOST_TILED,
     RASTER_STEP_DEG,
     RASTER_STEP_M,
     RASTER_STEP_REACH_M,
@@ -83,9 +85,8 @@ def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: 
     visit_m = VISIT_WIDTHS * width_m
     turn = _turn(all_lines)
     steps = _steps(all_lines, turn, visit_m)
-    scale = RASTER_CELL_M / _cell_m(
-        all_lines, target, width_m
-    )  # small ground is laid out larger, which makes cells finer
+    # small ground is laid out larger, which makes cells finer
+    scale = RASTER_CELL_M / _cell_m(all_lines, target, width_m)
     steps = replace(steps, corners=steps.corners * scale)
     outline = shapely.transform(target, lambda xy: _rotate(xy, turn) * scale)
     west, south, east, north = outline.bounds
@@ -96,10 +97,8 @@ def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: 
     counts = np.zeros(2)
     for frame, near in _tiles(steps.corners, (west, south, columns, rows)):
         counts += _count_tile(steps, near, edges, frame, visit_m)
-    covered, missed, double = (
-        float(cells) * (RASTER_CELL_M / scale) ** 2 for cells in (counts[0], inside - counts[0], counts[1])
-    )
-    return RasterCount(covered, missed, double)
+    cell_m2 = (RASTER_CELL_M / scale) ** 2
+    return RasterCount(*(float(cells) * cell_m2 for cells in (counts[0], inside - counts[0], counts[1])))
 
 
 Frame = tuple[float, float, int, int]  # west, south [m], columns, rows
@@ -139,7 +138,7 @@ def _tiles(corners: FloatArray, whole: Frame) -> Iterator[tuple[Frame, IntArray]
     y0, y1 = np.clip(boxes[1].min(axis=1), 0, along), np.clip(boxes[1].max(axis=1), -1, along - 1)
     wide, high = np.maximum(x1 - x0 + 1, 0).astype(np.int64), np.maximum(y1 - y0 + 1, 0).astype(np.int64)
     share = wide * high
-    if int(share.max(initial=0)) > RASTER_MAX_TILES:
+    if int(share.max(initial=0)) > RASTER_MAX_TILES or int(share.sum()) > RASTER_MOST_TILED:
         raise _too_wide(corners)
     step = np.repeat(np.arange(len(corners)), share)
     place = np.arange(len(step)) - np.repeat(np.cumsum(share) - share, share)
@@ -230,6 +229,7 @@ def _in_short_steps(
     *travel_m*: at the begin and the end of each step, shape (n, 2).
     """
     length = travel_m[:, 1] - travel_m[:, 0]
+    longest_m = max(longest_m, float(length[~plain].sum()) / RASTER_MOST_PARTS)
     parts = np.where(plain, 1, np.maximum(1, np.ceil(length / longest_m))).astype(np.int64)
     step = np.repeat(np.arange(len(parts)), parts)
     place = np.arange(len(step)) - np.repeat(np.cumsum(parts) - parts, parts)

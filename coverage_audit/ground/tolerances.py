@@ -91,6 +91,9 @@ RASTER_STEPS_A_VISIT = 16
 """...and where ground may be swept again, a step is cut so that this many make the travel of one visit. [1] Each
 part has one travel for all its cells: the border between one visit and two is then off by a 32nd of it at most."""
 
+RASTER_MOST_PARTS = 1_000_000
+"""...but no more of them in all. [1] 100 km with 20 sections of a boom of 36 m have 0.6 million."""
+
 RASTER_CELLS_ACROSS = 20
 """A boom is at least so many cells wide... [1] Each edge of a pass is then rounded by less than a fortieth of it."""
 
@@ -114,6 +117,10 @@ RASTER_BAND_CROSSINGS = 2_000_000
 RASTER_MAX_TILES = 6_000
 """Most tiles that a job's boom lines touch. [1] A boom of 36 m that covers 500 ha in single passes, each in
 ground of its own, touches 3 000; every tile takes about 10 ms."""
+
+RASTER_MOST_TILED = 5_000_000
+"""...and most pairs of a tile and a step that touches it. [1] A step lies in one or two tiles; only steps of hundreds
+of metres, thousands of them, come near, and the pairs would fill gigabytes."""
 
 SPRAYED_WIDTHS = 1.0
 """A polygon counts as sprayed when the boom's centre sprayed inside it over this length; a

@@ -43,7 +43,7 @@ __all__ = ["PRODUCT", "TABLES", "date", "job_file", "key_rows", "timezone"]
 
 _LEVER = quantity(units.LENGTH_M, least=-tol.MAX_LEVER_M, most=tol.MAX_LEVER_M)
 _DRAWBAR = quantity(units.LENGTH_M, most=tol.MAX_LEVER_M)
-_WIDTH = quantity(units.LENGTH_M, most=tol.MAX_BOOM_M, above=True)
+_WIDTH = quantity(units.LENGTH_M, least=tol.MIN_BAND_M, most=tol.MAX_BOOM_M)
 _STRIP = quantity(units.LENGTH_M, most=tol.MAX_STRIP_M)
 _LISTED = quantity(units.LENGTH_M, least=tol.MIN_STRIP_WIDTH_M, most=tol.MAX_STRIP_M)
 _ERROR = quantity(units.LENGTH_M, most=tol.MAX_SIGMA_M)

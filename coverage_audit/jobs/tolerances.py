@@ -5,6 +5,10 @@ from __future__ import annotations
 MAX_BOOM_M = 100.0
 """Widest boom. [m] Field booms end near 60 m."""
 
+MIN_BAND_M = 0.05
+"""Narrowest boom, section or distance between nozzles. [m] A nozzle held low wets a decimetre; less is a slip of the
+unit, and finer than any of the work is laid out."""
+
 MAX_SECTIONS = 200
 """Most sections, and so the largest section number. Single-nozzle control of a wide boom has about 120."""
 

@@ -68,6 +68,31 @@ def test_the_second_count_knows_when_within_a_long_step_ground_was_swept():
     assert found.double_m2 == pytest.approx(10 * (20 - 2.5 * np.pi), abs=10 * 10 * np.pi / 2 / 16)  # half a part
 
 
+@pytest.mark.parametrize("most", [700, 100_000])
+def test_parts_of_steps_have_a_most_and_count_the_same(monkeypatch, most):
+    """500 m there and back with a boom of 0.05 m: 16 parts to a visit of 0.079 m would be 204 000 of them."""
+    laid = []
+    cut = second_count._in_short_steps  # noqa: SLF001 - what is counted is the work, not the result
+
+    def counted(*given):
+        laid.append(cut(*given))
+        return laid[-1]
+
+    monkeypatch.setattr(second_count, "_in_short_steps", counted)
+    monkeypatch.setattr(second_count, "RASTER_MOST_PARTS", most)
+    narrow = boom_lines([0, 0, 0], [0, 500, 0], [0, 0, 0], 0.05)
+    found = raster_count([narrow], shapely.box(-1, -5, 1, 505), 0.05)
+    assert len(laid[0].corners) <= most + 2  # rounded up for each of two steps
+    assert found.covered_m2 == pytest.approx(0.05 * 500, rel=0.01)
+
+
+def test_long_steps_in_many_tiles_are_refused_before_they_are_laid_out(monkeypatch):
+    monkeypatch.setattr(second_count, "RASTER_MOST_TILED", 50)
+    y = np.tile([0.0, 2000.0], 3)  # 1.94 km along the rows, which lie 14 degrees off
+    with pytest.raises(InputError, match=r"spans 1\.94 km, over more ground than one job can"):
+        raster_count([boom_lines(np.zeros(6), y, np.zeros(6))], shapely.box(-20, -5, 20, 2005), 10.0)
+
+
 def test_the_second_count_lays_a_bow_tie_out_as_its_two_triangles():
     """A boom of 40 m in one step whose tips go either way: between its triangles nothing is swept.
 
