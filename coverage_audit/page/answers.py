@@ -33,6 +33,7 @@ KINDS = {
     "gpx": "application/gpx+xml",
     "pdf": "application/pdf",
     "csv": "text/csv; charset=utf-8",
+    "jpg": "image/jpeg",
 }
 CHANGED = (
     "This job was changed in another window or by another program. What stands here now is what was saved there; "
@@ -50,7 +51,7 @@ async def served(request: Request, path: Path | None, *, saved: bool) -> Respons
         return HTMLResponse(screens.gone_html("", str(error)), 404)
     kind = KINDS.get(path.suffix[1:], "application/octet-stream")
     headers = {"content-security-policy": PAPER_POLICY}
-    if saved or not kind.startswith("text/html"):
+    if saved or not kind.startswith(("text/html", "image/")):
         headers["content-disposition"] = f'attachment; filename="{path.name}"'
     return Response(data, media_type=kind, headers=headers)
 

@@ -12,16 +12,17 @@ from starlette.routing import Route, Router
 
 from coverage_audit.errors import InputError
 from coverage_audit.papers import screens
-from coverage_audit.papers.manual import manual_html
+from coverage_audit.papers.manual import manual_html, section_html
 from coverage_audit.papers.words import screens as words
 from coverage_audit.papers.words.safe import json_text
 from coverage_audit.sheet.draft import JOB_FILE
 
-from . import answer, asked, changes, together
+from . import answer, asked, changes, fields, kept, together
 from .answers import PAPER_POLICY, nothing, served, told, unknown
 from .assets import assets
 from .desk import PLAN, PROOF, ChangedError
 from .drawn import drawn
+from .pictures import picture_under
 from .tolerances import TELL_S
 from .view import job_row, paper_files, sheet_facts
 
@@ -52,10 +53,12 @@ class Page:
             [
                 get("/", self.home),
                 get("/manual", self.manual),
+                get("/manual/{place:str}", self.paragraph),
                 get("/asset/{name:str}", self.asset),
                 get(job, self.sheet),
                 get(f"{job}/parts", self.parts),
                 get(f"{job}/map", self.map),
+                get(f"{job}/picture", self.picture),
                 get(f"{job}/state", self.state),
                 get(f"{job}/events", self.events),
                 get("/farm/{folder:str}/{name:str}", self.farm_paper),
@@ -109,6 +112,11 @@ class Page:
         """The manual."""
         return HTMLResponse(await run_in_threadpool(manual_html), headers={"content-security-policy": PAPER_POLICY})
 
+    async def paragraph(self, request: Request) -> Response:
+        """The one paragraph of the manual behind a question mark."""
+        found = await run_in_threadpool(section_html, request.path_params["place"])
+        return await nothing(request) if found is None else JSONResponse({"words": found})
+
     async def asset(self, request: Request) -> Response:
         """One of the fixed files that screens load."""
         found = assets().get(request.path_params["name"])
@@ -131,9 +139,18 @@ class Page:
 
         async def found() -> Any:  # noqa: ANN401 - JSON
             facts, job = await self._facts(request)
-            return await run_in_threadpool(drawn, facts, job)
+            return await run_in_threadpool(drawn, facts, job, self.desk)
 
         return await told(found())
+
+    async def picture(self, request: Request) -> Response:
+        """The picture under the map."""
+        try:
+            facts, _ = await self._facts(request)
+        except InputError:
+            return await nothing(request)
+        found = await run_in_threadpool(picture_under, self.desk, facts.drive)
+        return await served(request, found[0] if found else None, saved=False)
 
     async def state(self, request: Request) -> Response:
         """How far the work is, for a page that has no stream."""
@@ -252,10 +269,17 @@ class Page:
 
         return await told(compared())
 
-    async def season(self, _request: Request) -> Response:
-        """Begin to add up the season."""
-        self.work.begin(together.SEASON, partial(together.season_added, self.desk))
-        return JSONResponse(self._state(together.SEASON))
+    async def season(self, request: Request) -> Response:
+        """Begin to add up the season, or stop it."""
+
+        async def begun() -> Any:  # noqa: ANN401 - JSON
+            if asked.text(await asked.words(request), "do") == "stop":
+                self.work.stop(together.SEASON)
+            else:
+                self.work.begin(together.SEASON, partial(together.season_added, self.desk))
+            return self._state(together.SEASON)
+
+        return await told(begun())
 
     async def season_state(self, _request: Request) -> Response:
         """How far the season is."""
@@ -267,17 +291,18 @@ class Page:
         return JSONResponse({"ended": True})
 
     async def outline(self, request: Request) -> Response:
-        """Take the files of an outline, one after the other; the last one says so by its address."""
+        """Take the files of an outline or a picture, one after the other; the last one says so by its address."""
 
         async def taken() -> Any:  # noqa: ANN401 - JSON
             job = self.desk.job(request.path_params["job"])
             file = await asked.one_file(request)
             waiting = self.loose.setdefault(job.id, {})
-            waiting.update({one.name: one.data for one in changes.outline_parts(file)})
-            if request.query_params.get("more") == "yes" and len(waiting) < changes.MOST_BESIDE:
+            waiting.update({one.name: one.data for one in fields.outline_parts(file)})
+            if request.query_params.get("more") == "yes" and fields.has_room(waiting):
                 return {}
             self.loose.pop(job.id)
-            return await self._changed(await run_in_threadpool(changes.take_outline, self.desk, job, waiting))
+            what = request.query_params.get("for", "field")
+            return await self._changed(await run_in_threadpool(fields.take_files, self.desk, job, waiting, what))
 
         return await told(taken())
 
@@ -322,17 +347,25 @@ class Page:
 
         def machine(job: JobFolder, given: Any) -> JobFolder:  # noqa: ANN401 - JSON
             if "use" in given:
-                return changes.use_machine(desk, job, asked.text(given, "use"))
-            return changes.keep_machine(desk, job, asked.text(given, "keep"))
+                return kept.use_machine(desk, job, asked.text(given, "use"))
+            return kept.keep_machine(desk, job, asked.text(given, "keep"))
+
+        def product(job: JobFolder, given: Any) -> JobFolder:  # noqa: ANN401 - JSON
+            if "use" in given:
+                return kept.use_product(desk, job, asked.text(given, "use"))
+            return kept.keep_product(desk, job, int(asked.number(given, "number")), asked.text(given, "keep"))
 
         return {
             "set": lambda job, given: changes.set_keys(desk, job, given.get("keys", {})),
             "logs": lambda job, given: changes.add_logs(desk, job, asked.texts(given, "logs")),
-            "corners": lambda job, given: changes.set_corners(desk, job, given),
-            "edge": lambda job, _given: changes.start_from_edge(desk, job),
-            "field": lambda job, given: changes.keep_field(desk, job, asked.text(given, "name")),
-            "use-field": lambda job, given: changes.use_field(desk, job, asked.text(given, "file")),
+            "corners": lambda job, given: fields.set_corners(desk, job, given),
+            "edge": lambda job, _given: fields.start_from_edge(desk, job),
+            "field": lambda job, given: fields.keep_drawn(desk, job, given),
+            "use-field": lambda job, given: fields.use_field(desk, job, asked.text(given, "file")),
+            "driven": lambda job, _given: fields.use_driven(desk, job),
+            "spray-it": lambda job, given: fields.without_area(desk, job, given),
             "machine": machine,
+            "product": product,
             "said": lambda job, given: changes.remember(desk, job, given, sheet_facts(desk, job)),
         }
 

@@ -27,7 +27,15 @@ from coverage_audit.sheet.outline import OutlineFile, outline_file
 from .tolerances import BIN_NAME
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Callable, Iterator, Mapping
+
+    from coverage_audit.read.records import NamedArea
+
+FIELD_OF_JOB = "../../fields/"
+"""Folder of the kept fields as a job's file names it."""
+
+OWN_NO_SPRAY = "no-spray.geojson"
+"""File of a job's folder for no-spray areas where no kept field can take them."""
 
 NOTES_FILE = "page.json"
 """What has no place in a job file: corners that were tapped and are no field yet."""
@@ -82,10 +90,10 @@ class Desk:
         """The farm file, read."""
         return farm_of(_text(self.root / FARM_FILE))
 
-    def keep_farm(self, text: str) -> None:
-        """Write the farm file."""
+    def keep_farm(self, changed: Callable[[Farm], str]) -> None:
+        """Write the farm file as *changed* makes it of what stands there."""
         with self.alone:
-            write_all(self.root, {FARM_FILE: text}, permit=Permit(replace=True))
+            write_all(self.root, {FARM_FILE: changed(self.farm())}, permit=Permit(replace=True))
 
     # --- jobs -----------------------------------------------------------------------------------
 
@@ -215,6 +223,42 @@ class Desk:
             file = file_name(wanted, {path.name.casefold() for path in folder.iterdir()}, ".geojson")
             write_all(folder, {file: text})
             return file
+
+    def own_field(self, job: JobFolder) -> str | None:
+        """Name of the farm's file that holds the field of a job, if it is one of the farm's."""
+        name = job.draft.get("field.boundary")
+        file = name.removeprefix(FIELD_OF_JOB) if isinstance(name, str) and name.startswith(FIELD_OF_JOB) else ""
+        return file if file in self.fields() else None
+
+    def own_no_spray(self, job: JobFolder) -> tuple[NamedArea, ...]:
+        """No-spray areas that the page can take back: those of the kept field, or else of the job's own file."""
+        file = self.own_field(job)
+        return self.fields()[file].no_spray if file else self.excluded(job, OWN_NO_SPRAY)
+
+    def change_field(self, file: str, changed: Callable[[str], str]) -> None:
+        """Write a kept field as *changed* makes it of what stands there."""
+        with self.alone:
+            text = changed(_text(self.root / "fields" / file))
+            write_all(self.root / "fields", {file: text}, permit=Permit(replace=True))
+
+    def keep_beside(self, job: JobFolder, name: str, text: str) -> None:
+        """Write a file of the page's own making into the folder of a job."""
+        with self.alone:
+            write_all(job.path, {name: text}, permit=Permit(replace=True))
+
+    def excluded(self, job: JobFolder, only: str = "") -> tuple[NamedArea, ...]:
+        """No-spray areas in the files that a job names for them, the page's own first; what cannot be read is left out.
+
+        *only* looks into that one file.
+        """
+        named = job.draft.get("field.exclude", ())
+        files = [named] if isinstance(named, str) else [str(name) for name in named]
+        found: list[NamedArea] = []
+        for name in sorted((one for one in files if only in ("", one)), key=lambda one: one != OWN_NO_SPRAY):
+            with suppress(InputError):
+                one = _outline_once(*_stamp(job.path / name))
+                found += one.no_spray or one.areas
+        return tuple(found)
 
     def outline(self, job: JobFolder) -> OutlineFile | None:
         """The outline that a job file names, if it can be read."""

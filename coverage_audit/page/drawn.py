@@ -11,21 +11,23 @@ from coverage_audit.read.source import read_bytes
 from coverage_audit.sheet.boom import with_said
 from coverage_audit.sheet.outline import driven_edge, ground_m, rings_m
 
-from .changes import USUAL_HALF_M
 from .desk import REPORT
+from .fields import USUAL_HALF_M
+from .pictures import picture_under
 
 if TYPE_CHECKING:
     from coverage_audit.sheet.facts import SheetFacts
 
-    from .desk import JobFolder
+    from .desk import Desk, JobFolder
 
 
-def drawn(facts: SheetFacts, job: JobFolder) -> dict[str, Any]:
+def drawn(facts: SheetFacts, job: JobFolder, desk: Desk) -> dict[str, Any]:
     """Everything to draw of one job; empty without a drive."""
     drive = facts.drive
     if drive is None:
         return {"ways": []}
     on = with_said(facts.boom.base, facts.said) if facts.boom else ()
+    under = picture_under(desk, drive)
     edge: list[tuple[float, float]] = []
     with suppress(InputError):
         edge = driven_edge(drive, USUAL_HALF_M)
@@ -34,8 +36,11 @@ def drawn(facts: SheetFacts, job: JobFolder) -> dict[str, Any]:
         "start": drive.start_s,
         "ways": [_flat(way) for way in drive.ways],
         "rings": [_flat(ring) for ring in rings_m(facts.field.areas, drive.origin)] if facts.field else [],
-        "corners": [[round(x, 2), round(y, 2)] for x, y in facts.corners],
-        "edge": [[round(x, 2), round(y, 2)] for x, y in edge],
+        "off": [_flat(ring) for ring in rings_m(facts.field.no_spray, drive.origin)] if facts.field else [],
+        "corners": _flat(facts.corners),
+        "cornersOff": _flat(facts.corners_off),
+        "picture": under[1] if under else None,
+        "edge": _flat(edge),
         "isEdge": bool(job.notes.get("edge")),
         "stretches": [
             {"number": one.number, "pass": one.is_pass, "from": one.start_s, "to": one.end_s, "way": _flat(one.way)}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from contextlib import suppress
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,12 +14,13 @@ from coverage_audit.errors import InputError
 from coverage_audit.files.whole_sets import settle
 from coverage_audit.read.source import read_bytes
 from coverage_audit.sheet.boom import ASSUME, SOURCES, BoomFacts, boom_facts, said_of, with_said
-from coverage_audit.sheet.draft import JOB_FILE
+from coverage_audit.sheet.draft import DRIVEN, JOB_FILE
 from coverage_audit.sheet.facts import JobRow, SheetFacts
 from coverage_audit.sheet.logs import DriveFacts, drive_facts, logs_in, plane_origin, simple_way, within
-from coverage_audit.sheet.outline import corners_m, known_field, middle_of, rings_m
+from coverage_audit.sheet.outline import OutlineFile, corners_m, crossed_fields, known_field, middle_of, rings_m
 
 from .desk import PLAN, PROOF, REPORT, Desk, JobFolder
+from .pictures import picture_under
 from .tolerances import MOST_KEPT_LOGS
 
 if TYPE_CHECKING:
@@ -39,13 +41,14 @@ def sheet_facts(desk: Desk, job: JobFolder) -> SheetFacts:
     if stamps:
         with _told(faults, "logs"):
             drive = _drive(stamps, _cut(job), _zone(desk, job))
-    field, kept = desk.outline(job), desk.fields()
     said, others = said_of(_rows(job))
-    boom = None
-    if drive and field and not {"logs", "field", "machine"} & {*job.draft.lacks}:
-        with _told(faults, "boom"):
-            boom = _boom(job)
-    corners = _corners(job)
+    field, boom = _ground(desk, job, drive, faults)
+    own, kept = desk.own_no_spray(job), desk.fields()
+    if field:
+        rest = [one for one in (*field.no_spray, *desk.excluded(job)) if one not in own]
+        field = replace(field, no_spray=(*own, *rest))
+    places = {name: one.areas for name, one in kept.items()}
+    corners = {name: corners_m(_corners(job, name), drive.origin) if drive else () for name in ("corners", "off")}
     return SheetFacts(
         id=job.id,
         mark=job.mark,
@@ -56,9 +59,14 @@ def sheet_facts(desk: Desk, job: JobFolder) -> SheetFacts:
         field=field,
         field_file=Path(str(job.draft.get("field.boundary", ""))).name,
         kept=kept,
-        proposed_field=(known_field(drive, {name: one.areas for name, one in kept.items()}) or "") if drive else "",
-        corners=corners_m(corners, drive.origin) if drive else (),
+        proposed_field=(known_field(drive, places) or "") if drive else "",
+        crossed=crossed_fields(drive, places) if drive else (),
+        own_no_spray=len(own),
+        has_picture=picture_under(desk, drive) is not None,
+        corners=corners["corners"],
+        corners_off=corners["off"],
         boom=boom,
+        unsure=_pairs(job.notes.get("unsure")),
         said=said,
         said_otherwise=len(others),
         answer=summary_of(desk, job),
@@ -66,6 +74,19 @@ def sheet_facts(desk: Desk, job: JobFolder) -> SheetFacts:
         faults=faults,
         papers=tuple(sorted(f"{folder}/{name}" for folder, name in paper_files(job))),
     )
+
+
+def _ground(
+    desk: Desk, job: JobFolder, drive: DriveFacts | None, faults: dict[str, str]
+) -> tuple[OutlineFile | None, BoomFacts | None]:
+    """The field, as a file has it or as it was driven, and what the drive over it tells of the boom."""
+    field, driven = desk.outline(job), job.draft.is_driven
+    if drive is None or not (field or driven) or {"logs", "field", "machine"} & {*job.draft.lacks}:
+        return field, None
+    with _told(faults, "field" if driven else "boom"):
+        boom = _boom(job)
+        return OutlineFile(boom.edge, (), derived=True) if driven else field, boom
+    return field, None
 
 
 class _told:  # noqa: N801 - used as a statement
@@ -132,11 +153,15 @@ def _zone(desk: Desk, job: JobFolder) -> str:
     return str(job.draft.get("job.timezone", desk.farm().timezone))
 
 
-def _corners(job: JobFolder) -> list[tuple[float, float]]:
+def _corners(job: JobFolder, name: str) -> list[tuple[float, float]]:
     """Corners noted so far, as longitude and latitude."""
-    found = job.notes.get("corners", [])
+    return _pairs(job.notes.get(name))
+
+
+def _pairs(noted: object) -> list[tuple[float, float]]:
+    """Pairs of numbers in the page's notes; none where anything else stands there."""
     with suppress(TypeError, ValueError):
-        return [(float(lon), float(lat)) for lon, lat in found]
+        return [(float(a), float(b)) for a, b in noted]  # type: ignore[attr-defined]
     return []
 
 
@@ -173,8 +198,7 @@ def _boom(job: JobFolder) -> BoomFacts:
     boom = {name: value for name, value in own["boom"].items() if name not in ("remembered", "intervals")}
     known = [own["track"], own["field"], boom, own["job"].get("date"), dict(job.draft.kept)]
     told = json.dumps(known, sort_keys=True, default=str)
-    files = [*own["track"].get("files", ()), own["field"].get("boundary", "")]
-    stamps = tuple(stamp_of(job.path / str(name)) for name in files)
+    stamps = tuple(stamp_of(job.path / name) for name in _named(job))
     return _boom_once(job.path / JOB_FILE, source if source in SOURCES else ASSUME, told, stamps)
 
 
@@ -200,10 +224,15 @@ def is_old(job: JobFolder) -> bool:
     """Whether job file, log or outline were changed after the last audit."""
     with suppress(InputError):
         _, _, written = stamp_of(job.path / REPORT / "summary.json")
-        named = job.draft.get("track.files", ())
-        names = [JOB_FILE, *([named] if isinstance(named, str) else named), job.draft.get("field.boundary", "")]
-        return any(stamp_of(job.path / str(name))[2] > written for name in names if name)
+        return any(stamp_of(job.path / name)[2] > written for name in (JOB_FILE, *_named(job)))
     return True
+
+
+def _named(job: JobFolder) -> list[str]:
+    """Files that the job names: logs, outline, no-spray areas."""
+    found = [job.draft.get(key, ()) for key in ("track.files", "field.boundary", "field.exclude")]
+    names = [str(name) for one in found for name in ([one] if isinstance(one, str) else one)]
+    return [name for name in names if name != DRIVEN]
 
 
 def paper_files(job: JobFolder) -> dict[tuple[str, str], Path]:

@@ -9,16 +9,19 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
+from coverage_audit.read.records import NamedArea
+
 from .words.safe import json_text, one_line
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.read.records import NamedArea
-
 FARM_FILE = "farm.toml"
+NO_SPRAY = "no-spray"
+"""A feature whose property ``kind`` says this is ground that is not to be sprayed."""
+
 FOLDERS = ("fields", "logs", "jobs", "seasons")
 
 LONGEST_FILE_NAME = 60
@@ -89,10 +92,35 @@ def field_geojson(name: str, geometry: BaseGeometry, no_spray: Sequence[NamedAre
     derived : bool
         Whether the outline was made from a drive over the field.
     """
-    own = {"name": name, **({"outline": "derived"} if derived else {})}
-    features = [_feature(own, geometry)]
-    features += [_feature({"name": one.name, "kind": "no-spray"}, one.geometry) for one in no_spray]
+    return outline_geojson([NamedArea(name, geometry)], no_spray, derived=derived)
+
+
+def outline_geojson(areas: Sequence[NamedArea], no_spray: Sequence[NamedArea] = (), *, derived: bool = False) -> str:
+    """Outlines of one file as GeoJSON, and their no-spray areas, as :func:`field_geojson` has one."""
+    made = {"outline": "derived"} if derived else {}
+    features = [_feature({"name": one.name, **made}, one.geometry) for one in areas]
+    features += [_feature({"name": one.name, "kind": NO_SPRAY}, one.geometry) for one in no_spray]
     return json_text({"type": "FeatureCollection", "features": features}, indent=1)
+
+
+def with_no_spray(text: str, area: NamedArea) -> str:
+    """Text of a GeoJSON file of a field with one more no-spray area; all else in it stays."""
+    found = json.loads(text)
+    found["features"].append(_feature({"name": area.name, "kind": NO_SPRAY}, area.geometry))
+    return json_text(found, indent=1)
+
+
+def without_no_spray(text: str, number: int) -> str:
+    """Text of such a file without its no-spray area *number*, counted from 0 as they stand in it."""
+    found = json.loads(text)
+    marked = [one for one in found["features"] if _is_no_spray(one)]
+    found["features"] = [one for one in found["features"] if one is not marked[number]]
+    return json_text(found, indent=1)
+
+
+def _is_no_spray(feature: Mapping[str, Any]) -> bool:
+    told = {str(key).casefold(): value for key, value in (feature.get("properties") or {}).items()}
+    return str(told.get("kind", "")).strip().casefold() == NO_SPRAY
 
 
 def _feature(properties: dict[str, str], geometry: BaseGeometry) -> dict[str, Any]:

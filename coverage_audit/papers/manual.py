@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 CHAPTERS = (
     "getting_started",
     "page",
+    "questions",
     "log",
     "field",
     "machine",
@@ -42,6 +43,9 @@ CHAPTERS = (
     "glossary",
 )
 """Files of ``coverage_audit/manual`` in the order of the page."""
+
+QUESTIONS = "questions"
+"""The chapter whose sections answer the question marks of the page, one each."""
 
 SHEET = "sheet"
 """The one page on how to log a job, which is printed by itself."""
@@ -84,6 +88,13 @@ def _page(chapters: Sequence[Chapter], title: str, style: str) -> str:
             style=Markup(page_text("report.css", "manual.css", *([style] if style != "manual.css" else []))),  # noqa: S704 - our own
         )
     )
+
+
+def section_html(place: str) -> str | None:
+    """What stands under one heading of :data:`QUESTIONS`, by its place in the page; None without such a heading."""
+    _, *sections = re.split(r'<h3 id="', chapter(QUESTIONS).body)
+    found = dict(one.split('">', 1) for one in sections)
+    return f"<h3>{found[place]}".replace('href="#', 'href="/manual#') if place in found else None
 
 
 def chapter(name: str) -> Chapter:

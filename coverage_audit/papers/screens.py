@@ -8,7 +8,8 @@ from zoneinfo import available_timezones
 import numpy as np
 from markupsafe import Markup, escape
 
-from coverage_audit.sheet.boom import SOURCES, share_on, with_said
+from coverage_audit.read.outlines.areas import area_m2
+from coverage_audit.sheet.boom import SOURCES, share_on, told_of, with_said
 from coverage_audit.units import number_and_unit
 
 from .templating import filled
@@ -129,7 +130,10 @@ def parts_html(facts: SheetFacts, work: WorkFacts) -> dict[str, Markup]:
 
 
 def _logs(facts: SheetFacts) -> Markup:
+    crossed = [_field_name(facts.kept[name], name) for name in facts.crossed]
     told = screens.drive_words(facts.drive, facts.units, facts.timezone) if facts.drive else []
+    if facts.drive and facts.kept:
+        told.append(screens.crossed_words(crossed))
     return filled("page_part_logs.html", facts=facts, told=told, **_HELPERS)
 
 
@@ -152,6 +156,11 @@ def _field(facts: SheetFacts) -> Markup:
         field_name=_field_name(facts.field, facts.field_file) if facts.field else "",
         field_area=display.area(facts.field.area_m2, facts.units) if facts.field else "",
         field_notes=facts.field.cautions if facts.field else (),
+        off=[(one.name, display.area(area_m2(one.geometry), facts.units)) for one in facts.field.no_spray]
+        if facts.field
+        else (),
+        own_off=facts.own_no_spray,
+        picture=facts.has_picture,
         new_name="",
         **_HELPERS,
     )
@@ -187,6 +196,7 @@ def _boom(facts: SheetFacts) -> Markup:
         sources=[(one, screens.SOURCE_WORDS[one]) for one in SOURCES if one in own or one in ("assume", source)],
         source=source,
         said=screens.said_words(facts.said, facts.said_otherwise),
+        doubts=_doubts(facts),
         passes=_passes(facts),
         opened=False,
         **_HELPERS,
@@ -221,13 +231,28 @@ def _passes(facts: SheetFacts) -> list[dict[str, Any]]:
     return rows
 
 
+def _doubts(facts: SheetFacts) -> list[dict[str, Any]]:
+    """What only the person can tell, and what he has told of it."""
+    rows = []
+    for one in facts.boom.doubts if facts.boom else ():
+        said = told_of(facts.said, one.start_s, one.end_s)
+        unsure = any(abs(a - one.start_s) < 1 and abs(b - one.end_s) < 1 for a, b in facts.unsure)
+        told = "unsure" if said is None and unsure else {None: "", True: "yes", False: "no"}[said]
+        words = screens.doubt_words(one, facts.units, facts.timezone)
+        rows.append({"start": one.start_s, "end": one.end_s, "words": words, "told": told})
+    return rows
+
+
 def _tank(facts: SheetFacts) -> Markup:
-    products = facts.draft.values.get("product")
-    first = products[0] if isinstance(products, list) and products and isinstance(products[0], dict) else {}
+    named = {row.get("from") for row in facts.draft.values.get("product", ()) if isinstance(row, dict)}
+    loads = facts.draft.get("rate.loads", ())
+    rows = list(facts.products)
     return filled(
         "page_part_tank.html",
         facts=facts,
-        product=first,
+        kept_products=[(one, f"{row.get('name', one)}", one in named) for one, row in facts.farm.products.items()],
+        products=[{"name": "", **row} for row in (*rows, *(({},) if not rows or rows[-1].get("name") else ()))],
+        loads=screens.loads_words(loads if isinstance(loads, list) else ()),
         volume_units=screens.VOLUME_UNITS[facts.units],
         rate_units=screens.RATE_UNITS[facts.units],
         flow_units=screens.FLOW_UNITS[facts.units],
@@ -255,6 +280,9 @@ def answer_html(facts: SheetFacts, work: WorkFacts) -> Markup:
         lines=screens.answer_lines(summary) if summary else (),
         papers=[(name, text) for name, text in PAPERS.items() if name in facts.papers],
         caution=CAUTION,
+        money_units=screens.MONEY_UNITS[units],
+        length_units=screens.LENGTH_UNITS[units],
+        fallbacks=screens.fallbacks(units),
         proof=screens.proof_words(summary) if summary else "",
         keys=KEYS_WORDS if any(name.startswith("proof/") for name in facts.papers) else "",
         **_HELPERS,

@@ -167,3 +167,6 @@ NEVER_DRIVEN_PART = 0.15
 NEVER_DRIVEN_WIDTHS = 1.0
 """So much of the target in one piece, farther than the second from all driving, hints at a log that is missing. [1],
 [boom widths]"""
+
+TOLD_S = 1.0
+"""What is remembered of a whole pause of the log may begin and end this far inside it. [s] It is told to the second."""

@@ -10,7 +10,7 @@ from coverage_audit.ground.unlogged import Break, cut_amid, stood_still, unknown
 
 from .drive import log_gaps, on_totals
 from .passes import stretches
-from .tolerances import CUT_LOOK_S, MOVING_SHARE
+from .tolerances import CUT_LOOK_S, MOVING_SHARE, TOLD_S
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -49,6 +49,8 @@ def _pauses(drive: Drive, *, logged: bool) -> list[Break]:
         start, end = float(path.time_s[before]), float(path.time_s[after])
         if logged and not ((on_off[:, 0] < end) & (on_off[:, 1] > start)).any():
             continue
+        if any(not one.on and one.start_s < start + TOLD_S and one.end_s > end - TOLD_S for one in drive.recalls):
+            continue  # whoever drove says that nothing was sprayed meanwhile
         found.append(Break(start, end, _place(drive, before), _place(drive, after)))
     return found
 

@@ -18,7 +18,9 @@ from coverage_audit.read.records import Interval
 from coverage_audit.read.times import iso_moment
 from coverage_audit.recipe.assumed import make_proposal
 from coverage_audit.recipe.drive import job_plane
+from coverage_audit.recipe.driven_edge import with_driven_edge
 
+from .doubts import Doubt, doubts
 from .logs import thinned
 from .tolerances import LEAST_SAID_S, MOST_SAID
 
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
     from coverage_audit.drive.model import Track
     from coverage_audit.jobs.job import Job
     from coverage_audit.passes.work_state import Segment
+    from coverage_audit.read.records import NamedArea
 
 ASSUME = "assume"
 SOURCES = ("log", "marks", "segments", ASSUME)
@@ -64,10 +67,15 @@ class Stretch:
 
 @dataclass(frozen=True, eq=False)
 class BoomFacts:
-    """``stretches`` of the drive in order, and the on-times that log or drive say, before anything remembered. [s]"""
+    """``stretches`` of the drive in order, and the on-times that log or drive say, before anything remembered. [s]
+
+    ``edge``: the edge driven, in degrees, where that is the field. ``doubts``: what only the person can tell.
+    """
 
     stretches: tuple[Stretch, ...]
     base: Times
+    edge: tuple[NamedArea, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
 
 def boom_facts(job: Job, source: str) -> BoomFacts:
@@ -76,13 +84,18 @@ def boom_facts(job: Job, source: str) -> BoomFacts:
     Raises
     ------
     InputError
-        No pass could be recognised in the track, or the log says nothing of the boom.
+        No pass could be recognised in the track, no lap round a field without an outline, or the log says nothing of
+        the boom.
     """
-    proposal = make_proposal(job, job_plane(job))
+    plane = job_plane(job)
+    whole, edge = with_driven_edge(job, plane)
+    proposal = make_proposal(whole, plane)
     track = proposal.track
     spans = _passes(proposal.found, proposal.units.time_s)
     base = _pairs(*proposal.on_off_s().T) if source == ASSUME else _logged(job, source, track)
-    return BoomFacts(tuple(_stretches(spans, track)), base)
+    stretches = tuple(_stretches(spans, track))
+    asked = doubts(whole, plane, proposal, [one for one in stretches if one.is_pass], base, assumed=source == ASSUME)
+    return BoomFacts(stretches, base, whole.boundary if edge else (), asked)
 
 
 def with_said(base: Times, said: Sequence[Said]) -> Times:
@@ -161,6 +174,21 @@ def with_one(said: Sequence[Said], new: Said) -> tuple[Said, ...]:
         pieces = (replace(one, to_s=new.from_s), replace(one, from_s=new.to_s))
         parts += [piece for piece in pieces if piece.to_s - piece.from_s >= 1.0]
     return tuple(sorted([*parts, new], key=lambda one: one.from_s))
+
+
+def without(said: Sequence[Said], start_s: float, end_s: float) -> tuple[Said, ...]:
+    """*said* with nothing left of it between two moments. [s since 1970 UTC]"""
+    return tuple(
+        one for one in with_one(said, Said(start_s, end_s, on=True)) if (one.from_s, one.to_s) != (start_s, end_s)
+    )
+
+
+def told_of(said: Sequence[Said], start_s: float, end_s: float) -> bool | None:
+    """What is said of all the time between two moments, to the second: on, off, or nothing of the kind."""
+    for one in said:
+        if one.from_s <= start_s + 1.0 and one.to_s >= end_s - 1.0:
+            return one.on
+    return None
 
 
 def _moment(value: object) -> float | None:

@@ -16,11 +16,14 @@ from coverage_audit.errors import InputError
 from coverage_audit.jobs.keys import TABLES
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
 JOB_FILE = "job.toml"
 OPEN = {"logs": "track.files", "field": "field.boundary", "machine": "boom.width", "boom": "boom.intervals"}
 """Parts of the sheet that an audit cannot do without, in the sheet's order, and the key that each fills."""
+DRIVEN = "driven"
+"""A boundary of this word is the edge that the job itself drove."""
+
 WIDTHS = ("width", "sections", "nozzles")
 
 
@@ -45,6 +48,11 @@ class Draft:
         table, _, name = key.partition(".")
         inside = self.values.get(table)
         return inside.get(name) if isinstance(inside, dict) else None
+
+    @property
+    def is_driven(self) -> bool:
+        """Whether the field is the edge that the job drove."""
+        return bool(self.own("field.boundary") == DRIVEN)
 
     @property
     def lacks(self) -> tuple[str, ...]:
@@ -101,8 +109,8 @@ def checked_value(key: str, value: object) -> None:
     TABLES[table].keys[name](value, key)
 
 
-def with_product(draft: Draft, product: Mapping[str, Any] | None) -> Draft:
-    """Put *product* in the place of every ``[[product]]`` of the job; None takes them out.
+def with_products(draft: Draft, products: Sequence[Mapping[str, Any]]) -> Draft:
+    """Put *products* in the place of every ``[[product]]`` of the job; one that is as it was keeps its comments.
 
     Raises
     ------
@@ -110,14 +118,16 @@ def with_product(draft: Draft, product: Mapping[str, Any] | None) -> Draft:
         A value that a product's key cannot have.
     """
     document = tomlkit.parse(draft.text)
-    document.pop("product", None)
-    if product:
-        row = tomlkit.table()
-        for name, value in product.items():
-            TABLES["product"].keys[name](value, f"product.{name}")
+    there = list(document.pop("product", ()))
+    rows = tomlkit.aot()
+    for product in products:
+        same = next((one for one in there if one.unwrap() == product), None)
+        row = tomlkit.table() if same is None else same
+        for name, value in product.items() if same is None else ():
+            TABLES["product"].keys[name](value, f"product.{len(rows)}.{name}")
             row[name] = value
-        rows = tomlkit.aot()
         rows.append(row)
+    if products:
         document["product"] = rows
     return dataclasses.replace(draft_of(tomlkit.dumps(document)), kept=draft.kept)
 

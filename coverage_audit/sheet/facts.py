@@ -21,9 +21,11 @@ class SheetFacts:
     """One job as it stands.
 
     ``logs``: (name, what is wrong with it or ""). ``kept``: the farm's fields by file name; ``field_file`` that of the
-    job's own. ``corners``: tapped so far, in plane metres. ``said`` and ``said_otherwise``: what is remembered, by this
-    page and in other words. ``answer``: summary of the last audit; ``is_old``: something was changed since.
-    ``faults``: what is wrong, by part of the sheet. ``papers``: names of the files of the answer.
+    job's own; ``crossed`` those that the drive crosses. ``own_no_spray``: so many of the field's no-spray areas, the
+    first ones, can be taken back here. ``corners``, ``corners_off``: tapped so far of the field and of ground not to be
+    sprayed, in plane metres. ``said``, ``said_otherwise``: what is remembered, by this page and in other words;
+    ``unsure``: times of which nobody knows. ``answer``: summary of the last audit; ``is_old``: something was changed
+    since. ``faults``: what is wrong, by part of the sheet. ``papers``: names of the files of the answer.
     """
 
     id: str
@@ -36,8 +38,13 @@ class SheetFacts:
     field_file: str = ""
     kept: Mapping[str, OutlineFile] = dataclasses.field(default_factory=dict)
     proposed_field: str = ""
+    crossed: Sequence[str] = ()
+    own_no_spray: int = 0
+    has_picture: bool = False
     corners: Sequence[Corner] = ()
+    corners_off: Sequence[Corner] = ()
     boom: BoomFacts | None = None
+    unsure: Sequence[tuple[float, float]] = ()
     said: Sequence[Said] = ()
     said_otherwise: int = 0
     answer: Mapping[str, Any] | None = None
@@ -50,6 +57,13 @@ class SheetFacts:
         """Units of the job, else of the farm."""
         found = self.draft.get("report.units", self.farm.units)
         return found if found in ("metric", "us") else "metric"
+
+    @property
+    def products(self) -> Sequence[Mapping[str, Any]]:
+        """Rows of the job's products, with what the farm says of them."""
+        rows = self.draft.values.get("product")
+        rows = rows if isinstance(rows, list) else []
+        return [self.farm.product_keys(row) for row in rows if isinstance(row, dict)]
 
     @property
     def timezone(self) -> str:

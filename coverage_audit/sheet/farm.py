@@ -35,6 +35,11 @@ class Farm:
         machine = self.machines.get(name, {}) if isinstance(name, str) else {}
         return {f"{table}.{key}": value for table, inside in machine.items() for key, value in inside.items()}
 
+    def product_keys(self, row: Mapping[str, Any]) -> dict[str, Any]:
+        """A product of a job with what the farm says of it."""
+        kept = self.products.get(row.get("from", ""), {}) if isinstance(row.get("from", ""), str) else {}
+        return {**kept, **row}
+
 
 def new_farm(name: str, units: str, zone: str) -> str:
     """Text of a farm file.
@@ -85,6 +90,6 @@ def with_product(farm: Farm, name: str, keys: Mapping[str, Any]) -> str:
     """Text of the farm file with a product kept under *name*."""
     document = tomlkit.parse(farm.text)
     products = document.setdefault("product", tomlkit.table(is_super_table=True))
-    product = products.setdefault(name, tomlkit.table())
-    product.update(keys)
+    products[name] = tomlkit.table()
+    products[name].update(keys)
     return tomlkit.dumps(document)

@@ -15,7 +15,7 @@ from coverage_audit.errors import InputError
 from coverage_audit.read.outlines.registry import field_of
 from coverage_audit.read.packed import Memory
 
-from .tolerances import EDGE_CLOSE_M, EDGE_SIMPLE_M, KNOWN_FIELD_SHARE, LEAST_FIELD_M2, MOST_CORNERS
+from .tolerances import CROSSED_M, EDGE_CLOSE_M, EDGE_SIMPLE_M, KNOWN_FIELD_SHARE, LEAST_FIELD_M2, MOST_CORNERS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -29,10 +29,15 @@ Corner = tuple[float, float]
 
 @dataclass(frozen=True)
 class OutlineFile:
-    """A file with field outlines: its polygons in degrees, what the reader noted, and their geodesic area. [m2]"""
+    """A file with field outlines: its polygons in degrees, what the reader noted, and their geodesic area. [m2]
+
+    ``no_spray``: its areas that are not to be sprayed; ``derived``: it was made from a drive over the field.
+    """
 
     areas: tuple[NamedArea, ...]
     cautions: tuple[str, ...]
+    no_spray: tuple[NamedArea, ...] = ()
+    derived: bool = False
 
     @property
     def area_m2(self) -> float:
@@ -49,11 +54,13 @@ def outline_file(files: Mapping[str, bytes], name: str) -> OutlineFile:
         It is no outline that can be read.
     """
     found = field_of(Memory(files), name)
-    return OutlineFile(found.areas, found.cautions)
+    return OutlineFile(found.areas, found.cautions, found.no_spray, found.derived)
 
 
-def checked_corners(corners: Sequence[Corner]) -> shapely.Polygon:
-    """Polygon in plane metres of drawn corners.
+def checked_corners(
+    corners: Sequence[Corner], place: str = "field", least_m2: float = LEAST_FIELD_M2
+) -> shapely.Polygon:
+    """Polygon in plane metres of drawn corners; *place* is told with what is wrong with them.
 
     Raises
     ------
@@ -61,33 +68,20 @@ def checked_corners(corners: Sequence[Corner]) -> shapely.Polygon:
         Too few or too many corners, edges that cross, or no ground inside.
     """
     if len(corners) < 3:
-        raise InputError("a field needs three corners or more; tap another one", "field")
+        raise InputError("it needs three corners or more; tap another one", place)
     if len(corners) > MOST_CORNERS:
-        raise InputError(f"these are more than {MOST_CORNERS} corners; leave some out", "field")
+        raise InputError(f"these are more than {MOST_CORNERS} corners; leave some out", place)
     polygon = shapely.Polygon(corners)
     if not polygon.is_valid:
-        raise InputError("two edges of the outline cross each other; move a corner or undo the last one", "field")
-    if polygon.area < LEAST_FIELD_M2:
-        raise InputError("this outline has hardly any ground in it; draw it larger", "field")
+        raise InputError("two edges of the outline cross each other; move a corner or undo the last one", place)
+    if polygon.area < least_m2:
+        raise InputError("this outline has hardly any ground in it; draw it larger", place)
     return polygon
 
 
 def in_degrees(polygon: shapely.Polygon, origin: PlaneOrigin) -> shapely.Polygon:
     """A polygon in plane metres as longitudes and latitudes, to nine decimals of a degree (0.1 mm)."""
     return shapely.transform(Plane(origin).geometry_to_degrees(polygon), lambda places: np.round(places, 9))
-
-
-def areas_geojson(areas: Sequence[NamedArea]) -> dict[str, object]:
-    """Feature collection of areas in degrees, with their names; JSON's own types."""
-    features = [
-        {
-            "type": "Feature",
-            "properties": {"name": area.name},
-            "geometry": json.loads(shapely.to_geojson(shapely.orient_polygons(area.geometry))),
-        }
-        for area in areas
-    ]
-    return {"type": "FeatureCollection", "features": features}
 
 
 def rings_m(areas: Sequence[NamedArea], origin: PlaneOrigin) -> list[list[Corner]]:
@@ -150,6 +144,13 @@ def known_field(drive: DriveFacts, fields: Mapping[str, Sequence[NamedArea]]) ->
     shares = {name: share_inside(drive, areas) for name, areas in fields.items()}
     best = max(shares, key=lambda name: shares[name], default=None)
     return best if best is not None and shares[best] >= KNOWN_FIELD_SHARE else None
+
+
+def crossed_fields(drive: DriveFacts, fields: Mapping[str, Sequence[NamedArea]]) -> tuple[str, ...]:
+    """Names of the kept fields that the drive crosses, those with most of it first."""
+    shares = {name: share_inside(drive, areas) for name, areas in fields.items()}
+    found = [name for name, share in shares.items() if share * drive.length_m > CROSSED_M]
+    return tuple(sorted(found, key=lambda name: -shares[name]))
 
 
 def middle_of(areas: Sequence[NamedArea]) -> PlaneOrigin:

@@ -83,3 +83,38 @@ export function endButton() {
     document.body.append(words);
   });
 }
+
+// the one paragraph of the manual behind a question mark, where the question stands; again, or Escape, and it is gone
+export function questionMarks() {
+  document.addEventListener("click", async (event) => {
+    const mark = event.target.closest("[data-why]");
+    if (!mark) return;
+    if (shut(mark)) return;
+    const found = await get(`/manual/${mark.dataset.why}`);
+    const place = mark.closest(".field, h2, h3, p");
+    const told = document.createElement("div");
+    told.className = "told";
+    told.setAttribute("role", "note");
+    told.innerHTML = found.words || "";
+    if (!found.words) told.textContent = found.fault;
+    const more = document.createElement("p");
+    more.innerHTML = `<a href="/manual#${mark.dataset.why}" target="_blank" rel="noopener">In the manual</a>`;
+    told.append(more);
+    place.after(told);
+    mark.setAttribute("aria-expanded", "true");
+    mark.told = told;
+    told.tabIndex = -1;
+    told.scrollIntoView({ block: "nearest" });
+  });
+  document.addEventListener("keydown", (event) => {
+    if (event.key === "Escape") document.querySelectorAll("[data-why][aria-expanded=true]").forEach(shut);
+  });
+}
+
+function shut(mark) {
+  if (!mark.told?.isConnected) { mark.told = null; return false; }
+  mark.told.remove();
+  mark.told = null;
+  mark.setAttribute("aria-expanded", "false");
+  return true;
+}

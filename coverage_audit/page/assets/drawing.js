@@ -1,5 +1,5 @@
 // Drawing the field over the drive: corners are tapped, dragged, taken away; every change is saved at once.
-import { CHOICE, INK, PaperMap, SLATE, SOFT, WASH, extentOf, nearestOn, widened } from "./paper_map.js";
+import { CHOICE, INK, PaperMap, SLATE, SOFT, WASH, extentOf, nearestOn, paintField, widened } from "./paper_map.js";
 
 const NEAR_PX = 22; // a finger takes a corner that is this near
 const SNAP_PX = 12; // a tap this near the driven edge lies on it
@@ -10,7 +10,8 @@ export class Drawing {
   constructor(box, sheet) {
     this.sheet = sheet;
     this.box = box;
-    this.corners = sheet.map.corners.map((corner) => [...corner]);
+    this.what = box.dataset.draws; // "field" or "no-spray"
+    this.corners = this.noted();
     this.map = new PaperMap(box.querySelector("[data-map]"), {
       paint: (ctx, map) => this.paint(ctx, map),
       down: (at) => this.take(at),
@@ -23,18 +24,29 @@ export class Drawing {
     this.canvas = this.map.canvas;
     this.canvas.tabIndex = 0;
     this.canvas.setAttribute("role", "application");
-    this.canvas.setAttribute("aria-describedby", "draw-help");
+    if (document.getElementById("draw-help")) this.canvas.setAttribute("aria-describedby", "draw-help");
     this.canvas.addEventListener("keydown", (event) => this.key(event));
     this.canvas.addEventListener("focus", () => this.map.draw());
     this.canvas.addEventListener("blur", () => this.map.draw());
     box.querySelectorAll("[data-draw]").forEach((one) => one.addEventListener("click", () => this.button(one.dataset.draw)));
-    box.querySelector("#edge-note").hidden = !sheet.map.isEdge;
+    this.note(sheet.map.isEdge);
     this.map.show(this.extent());
     this.tell();
   }
 
+  noted() {
+    const { corners, cornersOff } = this.sheet.map;
+    return (this.what === "field" ? corners : cornersOff).map((corner) => [...corner]);
+  }
+
+  note(shown) {
+    const note = this.box.querySelector("[data-edge-note]");
+    if (note) note.hidden = !shown;
+  }
+
   extent() {
-    return widened(extentOf(this.sheet.map.ways, [this.corners]), AROUND_M);
+    const { ways, rings } = this.sheet.map;
+    return this.what === "field" ? widened(extentOf(ways, [this.corners]), AROUND_M) : extentOf(rings);
   }
 
   // --- what fingers do ------------------------------------------------------------------------------
@@ -87,7 +99,7 @@ export class Drawing {
   snapped([x, y]) {
     const at = this.map.plane(x, y);
     const edge = this.sheet.map.edge;
-    if (edge.length < 3) return at;
+    if (edge.length < 3 || this.what !== "field") return at;
     const found = nearestOn([[...edge, edge[0]]], ...at);
     return found.distance * this.map.view.scale < SNAP_PX ? [found.x, found.y] : at;
   }
@@ -116,11 +128,11 @@ export class Drawing {
   async button(what) {
     if (what === "keep") {
       await this.saving;
-      this.sheet.change("field", { name: this.box.querySelector("#field-name").value });
+      this.sheet.change("field", { what: this.what, name: this.box.querySelector("[data-name]").value });
     } else if (what === "edge") {
       await this.sheet.change("edge", {}, { quiet: true });
-      this.corners = this.sheet.map.corners.map((corner) => [...corner]);
-      this.box.querySelector("#edge-note").hidden = false;
+      this.corners = this.noted();
+      this.note(true);
       this.map.show(this.extent());
       this.tell();
     } else {
@@ -133,7 +145,7 @@ export class Drawing {
   changed() {
     this.tell();
     this.map.draw();
-    this.saving = this.sheet.change("corners", { corners: this.corners }, { quiet: true });
+    this.saving = this.sheet.change("corners", { what: this.what, corners: this.corners }, { quiet: true });
   }
 
   // --- what is told -----------------------------------------------------------------------------------
@@ -143,11 +155,12 @@ export class Drawing {
     let twice = 0;
     this.corners.forEach(([x, y], k) => { const [u, v] = this.corners[(k + 1) % n]; twice += x * v - u * y; });
     const area = Math.abs(twice) / 2;
-    const told = this.sheet.map.units === "us" ? `${(area / 4046.8564224).toFixed(2)} ac` : `${(area / 10000).toFixed(2)} ha`;
-    this.box.querySelector("#draw-area").textContent = n < 3 ? `${n} of at least 3 corners` : `${n} corners, ${told}`;
+    const told = this.sheet.map.units === "us" ? `${(area / 4046.8564224).toFixed(2)} ac` : `${(area / 10000).toFixed(2)} ha`; // a pond of some steps has 0.01
+    this.box.querySelector("[data-told]").textContent = n < 3 ? `${n} of at least 3 corners` : `${n} corners, ${told}`;
   }
 
   paint(ctx, map) {
+    if (this.what !== "field") paintField(ctx, map, this.sheet.map);
     this.sheet.map.ways.forEach((way) => map.line(ctx, way, { stroke: SLATE, width: 1, alpha: 0.8 }));
     const n = this.corners.length;
     if (n > 2) map.line(ctx, this.corners, { stroke: INK, width: 2.4, fill: `${WASH}88` }, true);

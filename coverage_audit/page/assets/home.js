@@ -1,7 +1,8 @@
 // The list of all jobs.
-import { endButton, get, keepLogs, say, send, takesFiles } from "./asking.js";
+import { endButton, get, keepLogs, questionMarks, say, send, takesFiles } from "./asking.js";
 
 endButton();
+questionMarks();
 takesFiles(async (files) => {
   const logs = await keepLogs(files);
   if (!logs.length) return;
@@ -32,8 +33,12 @@ const told = document.getElementById("season-told");
 async function follow(state) {
   if (state.fault) { say(state.fault); return; }
   told.textContent = state.words;
+  const bar = document.getElementById("season-bar");
+  bar.hidden = !state.working;
+  bar.querySelector("progress").value = state.part;
   if (state.working) setTimeout(async () => follow(await get("/season/state")), 1000);
   else if (state.stage === "done") location.reload();
 }
 
 document.getElementById("season")?.addEventListener("click", async () => follow(await send("/season", {})));
+document.getElementById("season-stop")?.addEventListener("click", async () => follow(await send("/season", { do: "stop" })));

@@ -4,6 +4,8 @@ export const INK = "#1f2937", SOFT = "#5b6472", WASH = "#e3dccd", PLUM = "#6a3d7
 const TAP_PX = 6; // a finger that moves less has tapped
 const LARGEST = 60; // px a metre: a hand's breadth fills a finger
 
+export const underlay = { image: null, corners: [] };
+
 export class PaperMap {
   constructor(box, hooks) {
     this.box = box;
@@ -132,9 +134,22 @@ export class PaperMap {
     ctx.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
     ctx.clearRect(0, 0, this.width, this.height);
     ctx.lineJoin = "round";
+    this.under(ctx);
     this.hooks.paint(ctx, this);
     this.furniture(ctx);
     this.canvas.dataset.view = [this.view.x, this.view.y, this.view.scale].join(" "); // where what lies, for tests
+  }
+
+  // a picture of the field, pale enough for what is drawn over it; its three corners tell where it lies
+  under(ctx) {
+    if (!underlay.image) return;
+    const [[ax, ay], [bx, by], [cx, cy]] = underlay.corners.map((corner) => this.screen(...corner));
+    const { width, height } = underlay.image;
+    ctx.save();
+    ctx.globalAlpha = 0.55;
+    ctx.transform((bx - ax) / width, (by - ay) / width, (cx - ax) / height, (cy - ay) / height, ax, ay);
+    ctx.drawImage(underlay.image, 0, 0);
+    ctx.restore();
   }
 
   trace(ctx, points, closed = false) {
@@ -156,6 +171,18 @@ export class PaperMap {
     ctx.lineCap = style.cap || "butt";
     ctx.globalAlpha = style.alpha || 1;
     if (style.fill) { ctx.fillStyle = style.fill; ctx.fill("evenodd"); }
+    ctx.stroke();
+    ctx.restore();
+  }
+
+  lines(ctx, rings, style) { // rings of one ground, of which inner ones are holes
+    ctx.save();
+    ctx.beginPath();
+    rings.forEach((ring) => this.trace(ctx, ring, true));
+    ctx.lineWidth = style.width;
+    ctx.strokeStyle = style.stroke;
+    ctx.fillStyle = style.fill;
+    ctx.fill("evenodd");
     ctx.stroke();
     ctx.restore();
   }
@@ -208,6 +235,12 @@ export class PaperMap {
     ctx.fillText("N", this.width - 23, 42);
     ctx.restore();
   }
+}
+
+// the field as on every map: its outline, and what must not be sprayed in it
+export function paintField(ctx, map, { rings, off }) {
+  if (rings.length) map.lines(ctx, rings, { stroke: INK, width: 2, fill: `${WASH}66` });
+  off.forEach((ring) => map.line(ctx, ring, { stroke: INK, width: 1.4, dash: [5, 3], fill: "#fbf9f4" }, true));
 }
 
 // what is drawn lies outside what was driven: half a boom and a finger's breadth

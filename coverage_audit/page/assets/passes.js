@@ -1,5 +1,5 @@
 // When the boom was on: a pass is tapped, a part of the drive dragged along; the list below says the same by keyboard.
-import { INK, PLUM, PaperMap, SLATE, SOFT, WASH, extentOf, nearestOn } from "./paper_map.js";
+import { INK, PLUM, PaperMap, SLATE, SOFT, extentOf, nearestOn, paintField } from "./paper_map.js";
 
 const NEAR_PX = 24; // a finger means what lies this near
 
@@ -84,8 +84,8 @@ export class Passes {
   }
 
   paint(ctx, map) {
-    const { rings, stretches, on, said } = this.sheet.map;
-    rings.forEach((ring) => map.line(ctx, ring, { stroke: INK, width: 2, fill: `${WASH}66` }, true));
+    const { stretches, on, said } = this.sheet.map;
+    paintField(ctx, map, this.sheet.map);
     stretches.forEach(({ way }) => map.line(ctx, way, { stroke: SOFT, width: 2, dash: [1, 5], cap: "round" }));
     stretches.forEach(({ way, from, to }) => on.forEach(([a, b]) => {
       if (b > from && a < to) map.line(ctx, this.part(way, a, b), { stroke: SLATE, width: 5 });

@@ -1,16 +1,20 @@
 // One job's sheet: what is typed or tapped is saved at once, and what it changes is shown.
-import { endButton, get, keepLogs, say, send, sendFile, takesFiles } from "./asking.js";
+import { endButton, get, keepLogs, questionMarks, say, send, sendFile, takesFiles } from "./asking.js";
 import { Drawing } from "./drawing.js";
 import { Passes } from "./passes.js";
-import { INK, PLUM, PaperMap, SLATE, WASH, extentOf } from "./paper_map.js";
+import { INK, PLUM, PaperMap, SLATE, extentOf, paintField, underlay } from "./paper_map.js";
 
 const main = document.getElementById("main");
 const POLL_MS = 1000;
 
+const EMPTY = {
+  ways: [], rings: [], off: [], corners: [], cornersOff: [], edge: [], stretches: [], on: [], said: [], found: [], named: [],
+};
+
 const sheet = {
   job: main.dataset.job,
   mark: main.dataset.mark,
-  map: { ways: [], rings: [], corners: [], edge: [], stretches: [], on: [], said: [], found: [], named: [] },
+  map: EMPTY,
   waiting: Promise.resolve(),
 
   // changes go one after the other, so that each knows what the one before it left
@@ -52,18 +56,36 @@ const sheet = {
 
   async loadMap() {
     const found = await get(`/job/${this.job}/map`);
-    if (!found.fault) this.map = { corners: [], edge: [], rings: [], stretches: [], on: [], said: [], found: [], named: [], ...found };
+    if (found.fault) return;
+    this.map = { ...EMPTY, ...found };
+    await loadPicture(this.job, found.picture);
   },
 
   // show what came back; a part that is as it was stays, with whoever types in it
   async take(found) {
     await this.loadMap();
     for (const [name, html] of Object.entries(found.parts || {})) show(name, html);
+    maps.splice(0, maps.length, ...maps.filter((map) => map.canvas.isConnected));
+    if (navigator.canShare) document.querySelectorAll("[data-send]").forEach((one) => { one.hidden = false; });
     const name = document.getElementById("job.name")?.value;
     document.getElementById("job-title").textContent = name || "New job";
     draw();
   },
 };
+
+let pictured = "";
+
+async function loadPicture(job, corners) {
+  if (JSON.stringify(corners) === pictured) return;
+  pictured = JSON.stringify(corners);
+  underlay.image = null;
+  if (!corners) return;
+  const image = new Image();
+  image.src = `/job/${job}/picture`;
+  try { await image.decode(); } catch { return; }
+  underlay.image = underlay.kept = image;
+  underlay.corners = corners;
+}
 
 const shown = {};
 const unsaved = new Set(); // ids of what is being typed: what comes back from the server never takes its place
@@ -93,30 +115,32 @@ function fault(place, words) {
 // --- maps -------------------------------------------------------------------------------------------
 
 const drawn = new WeakSet();
+const maps = [];
 
 function draw() {
   for (const box of document.querySelectorAll("[data-map]")) {
     if (drawn.has(box)) continue;
     drawn.add(box);
     const part = box.closest(".part");
-    if (box.dataset.map === "draw") new Drawing(box.closest("details"), sheet);
-    else if (box.dataset.map === "boom") sheet.passes = new Passes(part, sheet);
-    else still(box, box.dataset.map === "drive" ? paintDrive : paintAnswer);
+    if (box.dataset.map.startsWith("draw")) maps.push(new Drawing(box.closest("details"), sheet).map);
+    else if (box.dataset.map === "boom") maps.push((sheet.passes = new Passes(part, sheet)).map);
+    else maps.push(still(box, box.dataset.map === "drive" ? paintDrive : paintAnswer));
   }
 }
 
 function still(box, paint) {
   const map = new PaperMap(box, { paint, units: () => sheet.map.units });
   map.show(extentOf(sheet.map.ways, sheet.map.rings));
+  return map;
 }
 
 function paintDrive(ctx, map) {
-  sheet.map.rings.forEach((ring) => map.line(ctx, ring, { stroke: INK, width: 2, fill: `${WASH}66` }, true));
+  paintField(ctx, map, sheet.map);
   sheet.map.ways.forEach((way) => map.line(ctx, way, { stroke: SLATE, width: 1.4 }));
 }
 
 function paintAnswer(ctx, map) {
-  sheet.map.rings.forEach((ring) => map.line(ctx, ring, { stroke: INK, width: 2.4, fill: WASH }, true));
+  paintField(ctx, map, sheet.map);
   sheet.map.ways.forEach((way) => map.line(ctx, way, { stroke: SLATE, width: 1, alpha: 0.5 }));
   for (const one of sheet.map.found) {
     one.rings.forEach((rings) => map.hatched(ctx, rings, one.kind === "missed" ? { stroke: INK } : { stroke: PLUM, both: true }));
@@ -137,7 +161,7 @@ function paintAnswer(ctx, map) {
 
 // --- typing -----------------------------------------------------------------------------------------
 
-const OWN = "[data-key]:not([type=radio]), [data-unit-of], #field-name, #machine-name";
+const OWN = "[data-key]:not([type=radio]), [data-unit-of], [data-name], #machine-name";
 const sent = new Map();
 
 document.addEventListener("input", (event) => { if (event.target.matches(OWN)) unsaved.add(event.target.id); });
@@ -169,15 +193,17 @@ function told(field, unit) {
 }
 
 document.addEventListener("change", async (event) => {
-  if (event.target.id !== "outline") return;
+  const what = event.target.dataset.for;
+  if (!what) return;
   const files = [...event.target.files];
   let found = {};
   for (const [number, file] of files.entries()) {
-    const more = number + 1 < files.length ? "?more=yes" : "";
-    found = await sendFile(`/job/${sheet.job}/outline${more}`, file);
+    const more = number + 1 < files.length ? "&more=yes" : "";
+    found = await sendFile(`/job/${sheet.job}/outline?for=${what}${more}`, file);
     if (found.fault) break;
   }
-  if (found.fault) { fault("field", found.fault); say(found.fault); return; }
+  if (found.fault) { fault(what, found.fault); return; }
+  fault("", "");
   sheet.mark = found.mark;
   await sheet.take(found);
   follow(found);
@@ -187,6 +213,12 @@ document.addEventListener("click", async (event) => {
   const button = event.target.closest("button");
   if (!button) return;
   if (button.dataset.field) sheet.change("use-field", { file: button.dataset.field });
+  if (button.id === "driven") sheet.change("driven", {});
+  if (button.dataset.sprayIt) sheet.change("spray-it", { number: Number(button.dataset.sprayIt) });
+  if (button.dataset.product) sheet.change("product", { use: button.dataset.product });
+  if (button.dataset.keepProduct) sheet.change("product", { number: Number(button.dataset.keepProduct), keep: "" });
+  if (button.dataset.doubt) answered(button);
+  if (button.dataset.send) share(button.dataset.send);
   if (button.dataset.machine) sheet.change("machine", { use: button.dataset.machine });
   if (button.dataset.keep) sheet.change("machine", { keep: document.getElementById("machine-name").value });
   if (button.dataset.work) {
@@ -196,6 +228,28 @@ document.addEventListener("click", async (event) => {
     follow(found);
   }
 });
+
+// yes, no, or nobody knows
+function answered(button) {
+  const { from, to } = button.closest("[data-from]").dataset;
+  const time = { from: Number(from), to: Number(to) };
+  const said = button.dataset.doubt;
+  sheet.change("said", said === "unsure" ? { ...time, unsure: true } : { ...time, on: said === "yes" });
+}
+
+document.addEventListener("change", (event) => {
+  if (event.target.id !== "show-picture") return;
+  underlay.image = event.target.checked ? underlay.kept : null;
+  maps.forEach((map) => map.draw());
+});
+
+// what the computer or phone can hand on by itself: to a message, to another phone
+async function share(path) {
+  const answer = await fetch(path);
+  const name = path.split("/").pop();
+  const file = new File([await answer.blob()], name, { type: answer.headers.get("content-type") || "" });
+  try { await navigator.share({ files: [file], title: name }); } catch (error) { if (error.name !== "AbortError") say("It cannot be sent from here; save it, and send the file."); }
+}
 
 takesFiles(async (files) => {
   const logs = await keepLogs(files);
@@ -242,4 +296,5 @@ function tell(state) {
 }
 
 endButton();
+questionMarks();
 sheet.reload();

@@ -7,6 +7,13 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from coverage_audit.recipe.answer import Span
+from coverage_audit.touchup.tolerances import (
+    LABOUR_DEFAULT_S,
+    MIX_COST_DEFAULT_L,
+    TURNING_RADIUS_DEFAULT_M,
+    VALUE_DEFAULT_M2,
+)
+from coverage_audit.units import ACRE_M2, HECTARE_M2, LENGTH_M, US_GALLON_L, number_and_unit
 
 from . import answer, display
 
@@ -14,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from coverage_audit.sheet.boom import Said
+    from coverage_audit.sheet.doubts import Doubt
     from coverage_audit.sheet.facts import SheetFacts, WorkFacts
     from coverage_audit.sheet.logs import DriveFacts
 
@@ -58,6 +66,10 @@ LENGTH_UNITS = {"metric": ("m", "cm"), "us": ("ft", "in")}
 RATE_UNITS = {"metric": ("L/ha",), "us": ("gal/ac",)}
 FLOW_UNITS = {"metric": ("L/min",), "us": ("gal/min",)}
 VOLUME_UNITS = {"metric": ("L",), "us": ("gal",)}
+MONEY_UNITS = {
+    "metric": {"area": ("/ha",), "time": ("/h",), "volume": ("/L",)},
+    "us": {"area": ("/ac",), "time": ("/h",), "volume": ("/gal",)},
+}
 DOSE_UNITS = {"metric": ("L/ha", "mL/ha", "kg/ha", "g/ha"), "us": ("oz/ac", "pt/ac", "qt/ac", "lb/ac")}
 
 
@@ -91,6 +103,41 @@ def _able_words(drive: DriveFacts, units: str) -> str:
     who, narrow = RECEIVER_WORDS[drive.receiver], display.length(drive.narrowest_m, units)
     boom = "It says when the boom was on." if drive.sources else "It does not say when the boom was on."
     return f"{who}: good for skips wider than about {narrow}. {boom}"
+
+
+def crossed_words(names: Sequence[str]) -> str:
+    """Which of the kept fields a drive crosses."""
+    if not names:
+        return "It crosses none of the fields you kept."
+    return f"It crosses {display.count(len(names), 'field')} that you kept: {', '.join(names)}."
+
+
+def doubt_words(doubt: Doubt, units: str, timezone: str) -> str:
+    """What only the person can tell, as a question."""
+    span = f"{clock(doubt.start_s, timezone)} to {clock(doubt.end_s, timezone)}"
+    if doubt.kind == "pause":
+        moved = display.length(doubt.moved_m, units)
+        return f"The log paused, {span}; you were {moved} farther on after it. Were you spraying meanwhile?"
+    return f"Pass {doubt.number}, {span}: the drive leaves it open. Were you spraying on it?"
+
+
+def loads_words(loads: Sequence[str]) -> str:
+    """Loads as they are typed: "50 + 50 + 30 gal"; "" where they are of several units."""
+    pairs = [number_and_unit(one) for one in loads]
+    if not pairs or len({unit for _, unit in pairs}) > 1:
+        return " + ".join(loads)
+    return f"{' + '.join(number for number, _ in pairs)} {pairs[0][1]}"
+
+
+def fallbacks(units: str) -> dict[str, str]:
+    """What a plan takes where nothing is typed, in the first unit that the page offers."""
+    us = units == "us"
+    return {
+        "value": f"{VALUE_DEFAULT_M2 * (ACRE_M2 if us else HECTARE_M2):.0f}",
+        "labour": f"{LABOUR_DEFAULT_S * 3600:.0f}",
+        "mix_cost": f"{MIX_COST_DEFAULT_L * (US_GALLON_L if us else 1):.2f}",
+        "turning_radius": f"{TURNING_RADIUS_DEFAULT_M / (LENGTH_M['ft'] if us else 1):.3g}",
+    }
 
 
 def open_words(lacks: Sequence[str]) -> str:
