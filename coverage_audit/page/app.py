@@ -381,7 +381,8 @@ class Page:
 
     def _sheet(self, facts: SheetFacts) -> dict[str, Any]:
         work = self.work.facts(facts.id)
-        return {"mark": facts.mark, "parts": screens.parts_html(facts, work), **self._state(facts.id)}
+        told = {"title": screens.title_of(facts), "parts": screens.parts_html(facts, work)}
+        return {"mark": facts.mark, **told, **self._state(facts.id)}
 
     async def _facts(self, request: Request) -> tuple[SheetFacts, JobFolder]:
         job = await run_in_threadpool(self.desk.job, request.path_params["job"])

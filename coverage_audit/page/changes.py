@@ -130,7 +130,7 @@ def loads_of(typed: str) -> list[str]:
     numbers, unit = typed.rstrip(), ""
     if match := _LOADS.fullmatch(typed.strip()):
         numbers, unit = match[1], match[2]
-    return [f"{number} {unit}".strip() for number in numbers.replace(";", "+").split("+") if number.strip()]
+    return [f"{number.strip()} {unit}".strip() for number in numbers.replace(";", "+").split("+") if number.strip()]
 
 
 # --- what is remembered -----------------------------------------------------------------------------

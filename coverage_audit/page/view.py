@@ -256,7 +256,9 @@ def job_row(desk: Desk, wanted: str) -> JobRow:
     sketch, origin = _sketch(job)
     return JobRow(
         id=job.id,
-        name=str(job.draft.get("job.name", "")) or job.id,
+        name=str(job.draft.get("job.name", ""))
+        or ", ".join(one.name for one in (field.areas if field else ()))
+        or job.id,
         lacks=job.draft.lacks,
         answer=summary_of(desk, job),
         is_old=is_old(job),

@@ -99,7 +99,7 @@ def gone_html(farm: str, why: str) -> str:
 
 def sheet_html(facts: SheetFacts, work: WorkFacts, folder: str) -> str:
     """The sheet of one job."""
-    name = str(facts.draft.get("job.name", "")) or "New job"
+    name = title_of(facts)
     return filled(
         "page_sheet.html",
         title=f"{name}: coverage audit",
@@ -114,9 +114,16 @@ def sheet_html(facts: SheetFacts, work: WorkFacts, folder: str) -> str:
     )
 
 
+def title_of(facts: SheetFacts) -> str:
+    """Name of the job: its own, else its field's, else that it is new."""
+    field = _field_name(facts.field, facts.field_file) if facts.field and not facts.draft.is_driven else ""
+    return str(facts.draft.get("job.name", "")) or field or "New job"
+
+
 def parts_html(facts: SheetFacts, work: WorkFacts) -> dict[str, Markup]:
     """Every part of the sheet, by its name."""
     return {
+        "standing": _standing(facts, work),
         "logs": _logs(facts),
         "field": _field(facts),
         "machine": _machine(facts),
@@ -124,6 +131,15 @@ def parts_html(facts: SheetFacts, work: WorkFacts) -> dict[str, Markup]:
         "tank": _tank(facts),
         "answer": answer_html(facts, work),
     }
+
+
+def _standing(facts: SheetFacts, work: WorkFacts) -> Markup:
+    """The first line of the sheet: the answer, or what it still waits for."""
+    missing = screens.missing_words(facts)
+    told = missing or (screens.answer_words(facts.answer) if facts.answer and not facts.is_old else "")
+    if work.stage == "failed":
+        told = ""  # it stands where the answer would
+    return Markup('<a href="#h-answer">{}</a>').format(told or "To the answer")
 
 
 # --- parts of the sheet -----------------------------------------------------------------------------
@@ -252,6 +268,7 @@ def _tank(facts: SheetFacts) -> Markup:
         facts=facts,
         kept_products=[(one, f"{row.get('name', one)}", one in named) for one, row in facts.farm.products.items()],
         products=[{"name": "", **row} for row in (*rows, *(({},) if not rows or rows[-1].get("name") else ()))],
+        told=bool(facts.draft.values.get("rate") or rows),
         loads=screens.loads_words(loads if isinstance(loads, list) else ()),
         volume_units=screens.VOLUME_UNITS[facts.units],
         rate_units=screens.RATE_UNITS[facts.units],
@@ -291,6 +308,8 @@ def answer_html(facts: SheetFacts, work: WorkFacts) -> Markup:
 
 def _split(value: object) -> tuple[str, str]:
     """Number and unit of a quantity as it was typed; a text that is none stands as it is."""
+    if isinstance(value, tuple):
+        return value
     if not isinstance(value, str):
         return "", ""
     number, unit = number_and_unit(value)

@@ -78,12 +78,18 @@ def _opened(data: bytes, name: str) -> Image.Image:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of its size, which is looked at here
             image = Image.open(io.BytesIO(data), formats=("TIFF", "PNG", "JPEG"))
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+    except Image.DecompressionBombError as error:
+        raise _too_large(name) from error
+    except (OSError, ValueError, SyntaxError) as error:
         raise InputError("this is no picture that can be read; save it as GeoTIFF, PNG or JPEG", name) from error
     if image.width * image.height > MOST_PICTURE_PIXELS:
-        most = f"{MOST_PICTURE_PIXELS / 1e6:.0f} million"
-        raise InputError(f"it has more than {most} pixels; save it smaller, or cut it to the field", name)
+        raise _too_large(name)
     return image
+
+
+def _too_large(name: str) -> InputError:
+    most = f"{MOST_PICTURE_PIXELS / 1e6:.0f} million"
+    return InputError(f"it has more than {most} pixels; save it smaller, or cut it to the field", name)
 
 
 def _as_jpeg(image: Image.Image, name: str) -> bytes:

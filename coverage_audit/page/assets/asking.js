@@ -100,7 +100,8 @@ export function questionMarks() {
     const more = document.createElement("p");
     more.innerHTML = `<a href="/manual#${mark.dataset.why}" target="_blank" rel="noopener">In the manual</a>`;
     told.append(more);
-    place.after(told);
+    if (place.tagName === "H2") place.parentElement.querySelector(".body").prepend(told);
+    else place.after(told);
     mark.setAttribute("aria-expanded", "true");
     mark.told = told;
     told.tabIndex = -1;

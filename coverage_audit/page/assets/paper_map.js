@@ -4,7 +4,7 @@ export const INK = "#1f2937", SOFT = "#5b6472", WASH = "#e3dccd", PLUM = "#6a3d7
 const TAP_PX = 6; // a finger that moves less has tapped
 const LARGEST = 60; // px a metre: a hand's breadth fills a finger
 
-export const underlay = { image: null, corners: [] };
+export const underlay = { image: null, corners: [], hidden: false };
 
 export class PaperMap {
   constructor(box, hooks) {
@@ -142,7 +142,7 @@ export class PaperMap {
 
   // a picture of the field, pale enough for what is drawn over it; its three corners tell where it lies
   under(ctx) {
-    if (!underlay.image) return;
+    if (!underlay.image || underlay.hidden) return;
     const [[ax, ay], [bx, by], [cx, cy]] = underlay.corners.map((corner) => this.screen(...corner));
     const { width, height } = underlay.image;
     ctx.save();

@@ -67,8 +67,9 @@ const sheet = {
     for (const [name, html] of Object.entries(found.parts || {})) show(name, html);
     maps.splice(0, maps.length, ...maps.filter((map) => map.canvas.isConnected));
     if (navigator.canShare) document.querySelectorAll("[data-send]").forEach((one) => { one.hidden = false; });
-    const name = document.getElementById("job.name")?.value;
-    document.getElementById("job-title").textContent = name || "New job";
+    if (found.title) document.getElementById("job-title").textContent = found.title;
+    const picture = document.getElementById("show-picture");
+    if (picture) picture.checked = !underlay.hidden;
     draw();
   },
 };
@@ -83,7 +84,7 @@ async function loadPicture(job, corners) {
   const image = new Image();
   image.src = `/job/${job}/picture`;
   try { await image.decode(); } catch { return; }
-  underlay.image = underlay.kept = image;
+  underlay.image = image;
   underlay.corners = corners;
 }
 
@@ -239,7 +240,7 @@ function answered(button) {
 
 document.addEventListener("change", (event) => {
   if (event.target.id !== "show-picture") return;
-  underlay.image = event.target.checked ? underlay.kept : null;
+  underlay.hidden = !event.target.checked;
   maps.forEach((map) => map.draw());
 });
 

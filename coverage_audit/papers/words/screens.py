@@ -121,12 +121,12 @@ def doubt_words(doubt: Doubt, units: str, timezone: str) -> str:
     return f"Pass {doubt.number}, {span}: the drive leaves it open. Were you spraying on it?"
 
 
-def loads_words(loads: Sequence[str]) -> str:
-    """Loads as they are typed: "50 + 50 + 30 gal"; "" where they are of several units."""
+def loads_words(loads: Sequence[str]) -> tuple[str, str]:
+    """Loads as they are typed: "50 + 50 + 30", and their unit; loads of several units stand whole, without one."""
     pairs = [number_and_unit(one) for one in loads]
     if not pairs or len({unit for _, unit in pairs}) > 1:
-        return " + ".join(loads)
-    return f"{' + '.join(number for number, _ in pairs)} {pairs[0][1]}"
+        return " + ".join(loads), ""
+    return " + ".join(number for number, _ in pairs), pairs[0][1]
 
 
 def fallbacks(units: str) -> dict[str, str]:
