@@ -529,6 +529,7 @@ def test_fields_and_their_no_spray_areas(tmp_path, way):
     assert pond.name == "North meadow, pond"
     assert pond.geometry.symmetric_difference(shapely.box(-116.199, 43.601, -116.1987, 43.6013)).area < 1e-11
     assert any("not to be sprayed (1 water)" in text for text in found.cautions)
+    assert any("no boundary is in it of Not drawn." in text for text in found.cautions)
 
 
 def test_several_outer_rings_of_the_older_version_each_keep_their_holes():

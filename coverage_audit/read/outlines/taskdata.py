@@ -29,6 +29,7 @@ NO_SPRAY = {"3": "water", "4": "building", "5": "road", "6": "obstacle", "11": "
 """Types of polygon (PLN) that are the field's boundary, and those that are not sprayed, in words."""
 
 _OUTER, _INNER = "1", "2"  # types of line (LSG) that are rings
+_LISTED = 5
 
 
 def _read(_file: InputFile, source: Source, name: str) -> Shapes:
@@ -43,11 +44,14 @@ def _read(_file: InputFile, source: Source, name: str) -> Shapes:
     shapes = Shapes(beside=data.read[1:])
     builder = Builder(data.name)
     kinds: Counter[str] = Counter()
+    bare: list[str] = []
     for number, field in enumerate(data.every("PFD"), 1):
         title = field["C"] or field["B"] or f"field {number}"
         outline = [polygon for one in field.all("PLN") if one["A"] == BOUNDARY for polygon in _polygons(one, builder)]
         if outline:
             shapes.named.append((title, collected(outline)))
+        else:
+            bare.append(title)
         for one in field.all("PLN"):
             kind = NO_SPRAY.get(one["A"])
             polygons = _polygons(one, builder) if kind else []
@@ -56,6 +60,9 @@ def _read(_file: InputFile, source: Source, name: str) -> Shapes:
                 shapes.no_spray.append((f"{title}, {one['B'] or kind}", collected(polygons)))
     if not shapes.named:
         raise InputError("no field in it has a boundary; give the outline as a file of its own", data.name)
+    if bare:
+        more = " and others" if len(bare) > _LISTED else ""
+        shapes.cautions.append(f"{data.name}: no boundary is in it of {', '.join(bare[:_LISTED])}{more}.")
     if kinds:
         listed = ", ".join(f"{count} {kind}" for kind, count in kinds.items())
         shapes.cautions.append(f"{data.name}: areas in it were taken as not to be sprayed ({listed}).")

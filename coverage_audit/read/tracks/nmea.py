@@ -387,6 +387,8 @@ def _cautions(name: str, tally: Tally, notes: dict[str, int]) -> list[str]:
         cautions.append(f"{name}: no sentence has a checksum, so damaged ones cannot be told.")
     if tally.bad_checksum:
         cautions.append(f"{name}: {tally.bad_checksum} sentences with a bad checksum were skipped.")
+    if strays := notes.get("broken_begin", 0):
+        cautions.append(f"{name}: {strays} sentences whose begin is damaged were skipped.")
     for code, meaning in _NOT_MEASURED.items():
         count = notes.get(f"quality_{code}", 0)
         if count:

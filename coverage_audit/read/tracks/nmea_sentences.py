@@ -23,13 +23,15 @@ from coverage_audit.read import tolerances as tol
 from coverage_audit.units import KNOT_M_S
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
 _TALKER = r"\$[A-OQ-Z][A-Z0-9]"
 _ADDRESS = rf"{_TALKER}([A-Z0-9]{{0,4}}),"  # three letters, unless it was cut
 _BODY = rf"[^$*\r\n]{{0,{tol.MAX_SENTENCE_CHARS}}}"
 _SENTENCE = re.compile(rf"{_ADDRESS}({_BODY})(\*[^$\r\n]{{0,2}})?")
 _WITH_CHECKSUM = re.compile(rf"{_ADDRESS}{_BODY}\*".encode())
+_LAST = re.compile(r"\*[0-9A-Fa-f]{2}(?=\r|\n)")
+_OTHERS = re.compile(r"(?:\$P|!)[^$!*\r\n]*\*[0-9A-Fa-f]{2}(?=\r|\n)")
 _CHECKSUMS = {f"*{high}{low}": int(high + low, 16) for high, low in product("0123456789abcdefABCDEF", repeat=2)}
 
 TIME_FIELD = {"RMC": 0, "GGA": 0, "GNS": 0, "GLL": 4}
@@ -89,7 +91,10 @@ def scan(data: bytes, tally: Tally) -> Iterator[tuple[str, list[str] | None]]:
     tally.checksums_used = _WITH_CHECKSUM.search(data) is not None
     for start, stop in _blocks(data):
         block = data[start:stop]
-        matches = list(_SENTENCE.finditer(block.decode("latin-1")))  # one character a byte
+        text = block.decode("latin-1")  # one character a byte
+        matches = list(_SENTENCE.finditer(text))
+        if strays := _strays(text, matches):
+            tally.notes["broken_begin"] += strays
         # The checksum is the exclusive or of all between "$" and "*": a difference of running ones.
         running = np.bitwise_xor.accumulate(np.frombuffer(block, dtype=np.uint8))
         begins = np.array([match.start() for match in matches], dtype=np.int64)
@@ -106,6 +111,13 @@ def scan(data: bytes, tally: Tally) -> Iterator[tuple[str, list[str] | None]]:
                 continue
             if kind in WANTED:
                 yield kind, None
+
+
+def _strays(text: str, matches: Sequence[re.Match[str]]) -> int:
+    """Ends of sentences whose begin is damaged: checksums at the end of a line that belong to none that was found."""
+    lasting = sum(text[match.end() : match.end() + 1] in ("\r", "\n") for match in matches if match[3])
+    more = len(_LAST.findall(text)) - lasting
+    return max(more - len(_OTHERS.findall(text)), 0) if more > 0 else 0
 
 
 def _blocks(data: bytes) -> Iterator[tuple[int, int]]:
