@@ -28,6 +28,7 @@ from coverage_audit.touchup.lanes import (
     tightest_radius,
 )
 from coverage_audit.touchup.model import BOOM, LEAVE, SPOT, After, DrivenLine, Option, StripPlan, TouchupPlan
+from coverage_audit.touchup.order import most_ordered
 from coverage_audit.touchup.rules import (
     boom_option,
     dates_of,
@@ -90,13 +91,16 @@ def plan_touchup(audit: Audit, on: dt.date | None = None, progress: Progress | N
         key=lambda one: -worth_m2(one, setting.terms) * one.area_m2,
     )[: tol_recipe.MOST_STRIPS]
     ids = [strip.id for strip in chosen if any(usable(option) for option in options[strip.id][1:])]
+    unordered = len(ids) - most_ordered(len(ids))
+    ids = ids[: len(ids) - unordered]
     field = lay_out_ways(setting, {name: options[name] for name in ids})
     tell("touch-up: order", 0.7)
     order, exact = least_cost(setting, field)
     tell("touch-up: what it leaves", 0.9)
-    plan = _plan(setting, options, field, order, exact=exact and len(chosen) + len(doubtful) == len(options))
+    whole = not unordered and len(chosen) + len(doubtful) == len(options)
+    plan = _plan(setting, options, field, order, exact=exact and whole)
     strips = tuple(replace(one, doubtful=True) if one.id in doubtful else one for one in plan.strips)
-    return replace(plan, strips=strips, assumed_state=audit.assumed is not None)
+    return replace(plan, strips=strips, unordered=unordered, assumed_state=audit.assumed is not None)
 
 
 # --- setting --------------------------------------------------------------------------------------

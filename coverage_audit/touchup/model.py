@@ -226,7 +226,8 @@ class TouchupPlan:
 
     ``exact``: the order and choice are proven the cheapest over the ways known.
     ``start_outside_m`` is how far the start lies from ground that may be driven on. ``assumed_state``: when
-    the boom was on is assumed. [m], [s], [money]
+    the boom was on is assumed. ``unordered``: strips that may be worth a visit, and were left since no library is
+    installed that orders so many. [m], [s], [money]
     """
 
     strips: tuple[StripPlan, ...]
@@ -248,6 +249,7 @@ class TouchupPlan:
     starts_at_entry: bool
     start_outside_m: float
     assumed_state: bool = False
+    unordered: int = 0
 
     @property
     def treated(self) -> tuple[StripPlan, ...]:

@@ -9,6 +9,7 @@ its last place; beyond that by the routing solver of OR-Tools (strips as disjunc
 from __future__ import annotations
 
 from dataclasses import dataclass
+from importlib.util import find_spec
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -44,6 +45,11 @@ class Choice:
         own = sum(float(self.own[mode]) for mode in order)
         left = np.delete(self.leave, [int(self.strip[mode]) for mode in order])
         return begin + way + own + float(left.sum())
+
+
+def most_ordered(wanted: int) -> int:
+    """How many of *wanted* strips can be ordered here: beyond ``EXACT_STRIPS`` it takes OR-Tools, an extra."""
+    return wanted if wanted <= EXACT_STRIPS or find_spec("ortools") is not None else EXACT_STRIPS
 
 
 def cheapest(choice: Choice) -> tuple[tuple[int, ...], bool]:

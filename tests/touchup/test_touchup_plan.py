@@ -24,13 +24,14 @@ from coverage_audit.jobs.settings import (
     TouchupSettings,
 )
 from coverage_audit.papers.touchup_files import touchup_json
-from coverage_audit.papers.words.touchup import date_words
+from coverage_audit.papers.words.touchup import cautions, date_words
 from coverage_audit.recipe import touchup as audit_touchup
 from coverage_audit.recipe import touchup_field
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.recipe.tolerances import TIE_SHARE
 from coverage_audit.recipe.touchup import plan_touchup
 from coverage_audit.recipe.touchup_field import option_of
+from coverage_audit.touchup import order
 from coverage_audit.touchup.lanes import tightest_radius
 from coverage_audit.touchup.model import BOOM, LEAVE, SPOT
 from coverage_audit.touchup.order import Choice, exact_order
@@ -466,3 +467,16 @@ def test_ground_for_hours_of_driving_is_a_job_and_no_touchup(monkeypatch):
 def test_where_no_way_leads_free_driving_buys_none():
     found = touchup_field._priced(np.array([3.0, np.inf]), 0.0)  # noqa: SLF001 - its errors are what a plan hides
     assert found.tolist() == [0.0, np.inf]
+
+
+def test_without_the_library_the_strips_worth_most_are_planned_and_the_rest_named(monkeypatch):
+    """Fifteen passes 11 m apart with a boom of 10 m: fourteen strips a metre wide, twelve of which can be ordered."""
+    times, points, given_on = parallel_passes([11.0 * k for k in range(15)], 0.0, 60.0)
+    touchup = TouchupSettings(value_m2=1.0, labour_s=0.001)
+    one = job(log(times, points), given_on, shapely.box(-5, 0, 159, 60), boom=boom(10.0), rate=RATE, touchup=touchup)
+    audit = audit_job(one)
+    assert len(audit.missed_strips) == 14
+    monkeypatch.setattr(order, "find_spec", lambda _name: None)
+    plan = plan_touchup(audit)
+    assert (plan.unordered, plan.exact, len(plan.treated)) == (2, False, 12)
+    assert any("2 more strips may be worth a visit" in text for text in cautions(plan, "metric"))

@@ -324,6 +324,11 @@ def cautions(plan: TouchupPlan, units: str) -> list[str]:
         told.append("rate.label_max was held against the sum of both applications: the stricter reading.")
     if not plan.exact and plan.treated:
         told.append("So many strips: the order is a good one, not proven the shortest.")
+    if plan.unordered:
+        told.append(
+            f"{plan.unordered} more strips may be worth a visit. Those worth most were planned; to order more at once, "
+            "an extra library is needed. In the program's folder: .venv/bin/pip install '.[touchup]'."
+        )
     if plan.start_outside_m > 1:
         told.append(f"The way starts {display.length(plan.start_outside_m, units)} outside the field.")
     if plan.terms.rate_l_ha is None:
