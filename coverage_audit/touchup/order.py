@@ -9,7 +9,6 @@ its last place; beyond that by the routing solver of OR-Tools (strips as disjunc
 from __future__ import annotations
 
 from dataclasses import dataclass
-from importlib.util import find_spec
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -49,7 +48,11 @@ class Choice:
 
 def most_ordered(wanted: int) -> int:
     """How many of *wanted* strips can be ordered here: beyond ``EXACT_STRIPS`` it takes OR-Tools, an extra."""
-    return wanted if wanted <= EXACT_STRIPS or find_spec("ortools") is not None else EXACT_STRIPS
+    try:
+        import ortools  # noqa: F401, PLC0415 - only whether it is there
+    except ImportError:
+        return min(wanted, EXACT_STRIPS)
+    return wanted
 
 
 def cheapest(choice: Choice) -> tuple[tuple[int, ...], bool]:

@@ -3,6 +3,7 @@
 import dataclasses
 import datetime as dt
 import json
+import sys
 
 import numpy as np
 import pytest
@@ -31,7 +32,6 @@ from coverage_audit.recipe.audit import audit_job
 from coverage_audit.recipe.tolerances import TIE_SHARE
 from coverage_audit.recipe.touchup import plan_touchup
 from coverage_audit.recipe.touchup_field import option_of
-from coverage_audit.touchup import order
 from coverage_audit.touchup.lanes import tightest_radius
 from coverage_audit.touchup.model import BOOM, LEAVE, SPOT
 from coverage_audit.touchup.order import Choice, exact_order
@@ -476,7 +476,7 @@ def test_without_the_library_the_strips_worth_most_are_planned_and_the_rest_name
     one = job(log(times, points), given_on, shapely.box(-5, 0, 159, 60), boom=boom(10.0), rate=RATE, touchup=touchup)
     audit = audit_job(one)
     assert len(audit.missed_strips) == 14
-    monkeypatch.setattr(order, "find_spec", lambda _name: None)
+    monkeypatch.setitem(sys.modules, "ortools", None)
     plan = plan_touchup(audit)
     assert (plan.unordered, plan.exact, len(plan.treated)) == (2, False, 12)
     assert any("2 more strips may be worth a visit" in text for text in cautions(plan, "metric"))

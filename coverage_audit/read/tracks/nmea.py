@@ -389,11 +389,10 @@ def _cautions(name: str, tally: Tally, notes: dict[str, int]) -> list[str]:
         cautions.append(f"{name}: {tally.bad_checksum} sentences with a bad checksum were skipped.")
     if strays := notes.get("broken_begin", 0):
         cautions.append(f"{name}: {strays} sentences whose begin is damaged were skipped.")
-    for code, meaning in _NOT_MEASURED.items():
-        count = notes.get(f"quality_{code}", 0)
-        if count:
-            cautions.append(f"{name}: {count} positions are {meaning}, not measured.")
-    return cautions
+    counts = {meaning: notes.get(f"quality_{code}", 0) for code, meaning in _NOT_MEASURED.items()}
+    return cautions + [
+        f"{name}: {count} positions are {what}, not measured." for what, count in counts.items() if count
+    ]
 
 
 _KNOWS = frozenset({SWITCH, FLOW, PRESSURE, QUALITY})
