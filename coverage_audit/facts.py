@@ -5,9 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-SAID = "said"
-"""Code of a caution that was a sentence from the start: its one value is ``text``."""
-
 
 @dataclass(frozen=True, init=False)
 class Caution:
@@ -24,8 +21,3 @@ class Caution:
     def __init__(self, code: str, /, **values: Any) -> None:  # noqa: ANN401 - texts, numbers, tuples of them
         object.__setattr__(self, "code", code)
         object.__setattr__(self, "values", tuple(values.items()))
-
-
-def said(texts: tuple[str, ...] | list[str]) -> tuple[Caution, ...]:
-    """Cautions that readers of files told as sentences of their own."""
-    return tuple(Caution(SAID, text=text) for text in texts)

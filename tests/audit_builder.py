@@ -11,7 +11,7 @@ import shapely
 from shapely import affinity
 
 from coverage_audit.drive.model import PlaneOrigin
-from coverage_audit.facts import said
+from coverage_audit.facts import Caution
 from coverage_audit.ground.model import Areas, Strip
 from coverage_audit.jobs.job import Job
 from coverage_audit.jobs.settings import BoomSettings, FieldSettings, JobSettings, RateSettings, ReportSettings
@@ -143,7 +143,7 @@ def make_audit(
         ),
         on_intervals=((START_S, START_S + 1500),),
         sprayed_fields=("Long Piece",),
-        cautions=said(cautions),
+        cautions=tuple(cautions),
     )
 
 
@@ -205,6 +205,6 @@ def large_job(units="metric"):
         outside=shapely.box(376, 60, 381, 84) - field,
         bridged=affinity.translate(shapely.box(0, 0, 24, 12), 120, 60),
         litres=1500.0,
-        cautions=("The place of the antenna's axle was not given: the heading is the smoothed course.",),
+        cautions=(Caution("antenna place unknown"),),
     )
     return dataclasses.replace(audit, sprayed_fields=("Brackenhow",))

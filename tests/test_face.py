@@ -164,7 +164,7 @@ def test_repr_is_short_and_leads_with_the_verdict(audit):
 
 
 def test_html_has_verdict_and_map_and_touches_no_other_part_of_the_page(audit):
-    evil = dataclasses.replace(audit.result, cautions=(Caution("said", text="<script>alert(1)</script>"),))
+    evil = dataclasses.replace(audit.result, cautions=(Caution("no checksums", file="<script>alert(1)</script>"),))
     html = ca.Audited(evil)._repr_html_()
     assert run.verdict(audit.result).headline in html
     assert "<svg" in html

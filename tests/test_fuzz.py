@@ -17,6 +17,8 @@ import geopandas as gpd
 import pytest
 from simulator import exported, taskdata
 
+from cautions_of_files import told
+
 from coverage_audit import run
 from coverage_audit.cli import command as cli
 from coverage_audit.errors import InputError
@@ -126,7 +128,7 @@ def counted(path):
     lost = sum(count for why, count in log.dropped.items() if why != "bad_checksum")
     assert log.fixes_read == len(log.fixes) + lost
     assert all(len(column) == len(log.fixes) for column in vars(log.fixes).values())
-    assert all(text.strip() and "\n" not in text for text in log.cautions)
+    assert all(text.strip() and "\n" not in text for text in told(log))
 
 
 def kept(path):

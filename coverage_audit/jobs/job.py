@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from coverage_audit.read.records import LOGGED, MARKED, PROPOSED, REMEMBERED
 
 if TYPE_CHECKING:
+    from coverage_audit.facts import Caution
     from coverage_audit.jobs.settings import JobSettings
     from coverage_audit.read.records import Interval, NamedArea, TrackLog
 
@@ -19,7 +20,7 @@ class Job:
     """All that was read for one job, ready for :func:`coverage_audit.recipe.audit.audit_job`.
 
     ``intervals`` is None unless the boom state comes from a CSV file; ``remembered`` takes the place of whatever it
-    comes from. ``sources`` lists (file, sha256) of every input file; ``cautions`` are the readers' sentences.
+    comes from. ``sources`` lists (file, sha256) of every input file; ``cautions`` are the readers'.
     ``derived_outline``: the field's outline was made from a drive over it.
     """
 
@@ -29,7 +30,7 @@ class Job:
     exclude: tuple[NamedArea, ...] = ()
     intervals: tuple[Interval, ...] | None = None
     sources: tuple[tuple[str, str], ...] = ()
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
     derived_outline: bool = False
     remembered: tuple[Remembered, ...] = ()
 

@@ -27,6 +27,7 @@ from .toml import toml_of
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from coverage_audit.facts import Caution
     from coverage_audit.read.records import Interval, NamedArea, TrackLog
     from coverage_audit.read.source import Source
 
@@ -291,7 +292,7 @@ def _intervals_file(source: Source, name: str, place: str) -> str:
 
 def _areas(
     values: dict[str, Any], source: Source, places: Places
-) -> tuple[FieldFile, tuple[NamedArea, ...], list[tuple[str, str]], list[str]]:
+) -> tuple[FieldFile, tuple[NamedArea, ...], list[tuple[str, str]], list[Caution]]:
     """Boundary, no-spray areas, their (file, sha256) and cautions."""
     driven = values["boundary"] == DRIVEN_EDGE
     boundary = (

@@ -18,6 +18,7 @@ from coverage_audit.passes.way import smooth_way
 from coverage_audit.recipe.passes import antenna_fixes
 
 from .words import display
+from .words.cautions import texts
 
 if TYPE_CHECKING:
     from coverage_audit.arrays import FloatArray, IntArray
@@ -72,7 +73,7 @@ def look_text(log: TrackLog, timezone: str, units: str) -> str:
         *_movement(log, units),
         *_task(log),
         *_boom(log, units),
-        *(f"Caution: {caution}" for caution in log.cautions),
+        *(f"Caution: {text}" for text in texts(log.cautions, units)),
         f"Verdict: {_enough(steps)}{_holes(log, units)}",
     ]
     return "\n".join(printable(line) for line in lines) + "\n"

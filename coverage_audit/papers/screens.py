@@ -14,6 +14,7 @@ from coverage_audit.units import number_and_unit
 
 from .templating import filled
 from .words import display, screens
+from .words.cautions import texts
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -171,7 +172,7 @@ def _field(facts: SheetFacts) -> Markup:
         kept=kept,
         field_name=_field_name(facts.field, facts.field_file) if facts.field else "",
         field_area=display.area(facts.field.area_m2, facts.units) if facts.field else "",
-        field_notes=facts.field.cautions if facts.field else (),
+        field_notes=texts(facts.field.cautions, facts.units) if facts.field else (),
         off=[(one.name, display.area(area_m2(one.geometry), facts.units)) for one in facts.field.no_spray]
         if facts.field
         else (),

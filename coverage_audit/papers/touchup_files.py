@@ -120,7 +120,7 @@ def _option(option: Option, way_cost: float) -> dict[str, Any]:
         "advice": option.method,
         "possible": option.possible and reached,
         "allowed": option.allowed,
-        "why_not": option.why_not or ("" if reached else "cannot be reached"),
+        "why_not": words.WHY_NOT.get(option.why_not) or ("" if reached else "cannot be reached"),
         "broken": [{"name": words.limit_name(one.limit), "dose_per_ha": one.dose} for one in option.broken],
         "sections": option.sections,
         "cured_m2": option.cured_m2,

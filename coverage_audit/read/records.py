@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.arrays import FloatArray, IntArray
+    from coverage_audit.facts import Caution
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,7 +101,7 @@ class TrackLog:
 
     ``fixes_read`` (epochs, merged) = len(fixes) + the sum of ``dropped`` except
     ``bad_checksum``, which counts sentences. ``notes`` counts oddities that cost no fix
-    (an unreadable optional field, say). ``cautions`` are sentences for the person.
+    (an unreadable optional field, say). ``cautions`` are for the person, as facts.
     ``form`` is its name on paper. ``times_of_day``: its fixes state a time of day, whose date was found by
     counting midnights. ``no_switch`` says why a log that has a boom state cannot tell it. ``machine`` and ``task`` are
     what it says of the boom and the work, None where it says nothing. ``beside`` lists (file, sha256) of what else was
@@ -120,7 +121,7 @@ class TrackLog:
     flow: Series | None = None
     pressure: Series | None = None
     times_of_day: bool = False
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
     no_switch: str = ""
     machine: Machine | None = None
     task: Task | None = None

@@ -10,7 +10,6 @@ import numpy as np
 import shapely
 
 from coverage_audit.errors import InputError
-from coverage_audit.facts import said
 from coverage_audit.ground.boom_lines import backed_up_m
 from coverage_audit.ground.findings import find_strips
 from coverage_audit.ground.model import Areas
@@ -260,7 +259,7 @@ def _result(
     gap_s = sum(last - first for first, last in log_gaps(path))
     gap_m = float(np.diff(path.travel_m)[path.gap_after[:-1]].sum())
     inputs = _inputs(job, drive)
-    readers = said([*job.cautions, *(text for log in job.logs for text in log.cautions)])
+    readers = (*job.cautions, *(one for log in job.logs for one in log.cautions))
     return Audit(
         job=job,
         origin=plane.origin,

@@ -20,6 +20,7 @@ from .tolerances import CROSSED_M, EDGE_CLOSE_M, EDGE_SIMPLE_M, KNOWN_FIELD_SHAR
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from coverage_audit.facts import Caution
     from coverage_audit.read.records import NamedArea
 
     from .logs import DriveFacts
@@ -35,7 +36,7 @@ class OutlineFile:
     """
 
     areas: tuple[NamedArea, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     no_spray: tuple[NamedArea, ...] = ()
     derived: bool = False
 

@@ -20,6 +20,9 @@ LEAVE, SPOT, BOOM = "leave", "spot", "boom"
 METHODS = (LEAVE, SPOT, BOOM)
 """In order of preference between options that cost the same: the less is sprayed, the better."""
 
+NO_PLACE, NO_FIT, TOO_BENT, TOO_SHORT, TOO_MUCH = "no place", "no fit", "too bent", "too short", "too much"
+"""Why an option cannot be done."""
+
 
 @dataclass(frozen=True)
 class Terms:

@@ -17,7 +17,7 @@ from coverage_audit.rate.product import mix_strength
 from coverage_audit.units import HECTARE_M2, US_GALLON_L
 
 from . import tolerances as tol
-from .model import BOOM, LEAVE, SPOT, Dates, Excess, Limit, Mix, Option, Terms
+from .model import BOOM, LEAVE, NO_PLACE, SPOT, Dates, Excess, Limit, Mix, Option, Terms
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -181,7 +181,7 @@ def spot_option(
         time_s=max(strip.area_m2 / terms.spot_m2_s, along_m / terms.speed_m_s),
         distance_m=along_m,
         broken=broken_limits(limits, 0.0, terms.spot_rate_l_ha, same_day=same_day),
-        why_not="" if ways else "no place to work from lies clear of fences and no-spray ground",
+        why_not="" if ways else NO_PLACE,
     )
     return _costed(option, strip, terms, terms.spot_rate_l_ha)
 

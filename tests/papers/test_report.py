@@ -15,7 +15,7 @@ import shapely
 from pyproj import Geod
 
 from coverage_audit.drive.plane import Plane
-from coverage_audit.facts import said
+from coverage_audit.facts import Caution
 from coverage_audit.papers import page as report
 from coverage_audit.papers.figures import charts
 from coverage_audit.papers.figures import facts as report_facts
@@ -141,7 +141,7 @@ def hostile_audit():
         inputs=(entry,),
         volume=type(audit.volume)(),
         sprayed_fields=(HOSTILE,),
-        cautions=said([HOSTILE]),
+        cautions=(Caution("no checksums", file=HOSTILE),),
         missed_strips=(dataclasses.replace(audit.missed_strips[0], where=HOSTILE), *audit.missed_strips[1:]),
     )
 

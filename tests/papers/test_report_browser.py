@@ -12,7 +12,7 @@ from browser import ARGUMENTS, CHROMIUM
 from jobs import worked_job
 from playwright.sync_api import sync_playwright
 
-from coverage_audit.facts import said
+from coverage_audit.facts import Caution
 from coverage_audit.jobs.settings import RateSettings
 from coverage_audit.papers import page as report
 from coverage_audit.recipe.audit import audit_job
@@ -178,7 +178,7 @@ def test_a_track_called_like_a_script_runs_nothing(open_sheet):
     audit = dataclasses.replace(
         audit,
         sprayed_fields=(HOSTILE,),
-        cautions=said([HOSTILE]),
+        cautions=(Caution("no checksums", file=HOSTILE),),
         inputs=(dataclasses.replace(audit.inputs[0], file=HOSTILE, dropped={HOSTILE: 1}),),
         missed_strips=(dataclasses.replace(audit.missed_strips[0], where=HOSTILE),),
     )

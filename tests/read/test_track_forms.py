@@ -13,6 +13,8 @@ import pandas as pd
 import pytest
 from simulator import exported as write
 
+from cautions_of_files import told
+
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.read import read_job
 from coverage_audit.read.packed import Memory
@@ -75,7 +77,7 @@ def test_a_log_in_a_zip_file_is_the_log(form):
     log = read(out.getvalue(), "log.kmz")
     check(log, places=0.51 * SEMICIRCLE)
     assert log.file == "log.kmz, doc.kml"
-    assert log.cautions == ("log.kmz: 1 of its files are no logs and were left out (images/photo.png).",)
+    assert told(log) == ["log.kmz: 1 of its files are no logs and were left out (images/photo.png)."]
 
 
 def test_several_gpx_files_in_a_zip_file_are_several_logs(small_job):
@@ -262,7 +264,7 @@ def test_a_file_that_breaks_off_is_read_to_its_last_whole_record(form):
         told = f"{count} {'record' if form == 'FIT' else 'row' if form == 'CSV' else 'place'}(s) before that were read"
         if form == "CSV" and log.dropped.get("cut_off", 0) == 0:
             continue  # cut within the last cell, or behind a whole row: nothing in the file tells
-        assert any(told in text for text in log.cautions), (cut, log.cautions)
+        assert any(told in text for text in told(log)), (cut, log.cautions)
 
 
 def test_a_line_that_breaks_off_is_refused_in_one_line():
@@ -280,7 +282,7 @@ def test_a_wrong_sum_of_a_fit_file_is_told():
     data[-1] ^= 0xFF
     log = read(bytes(data))
     assert len(log.fixes) == 100
-    assert log.cautions == ("log: its checksum is wrong, so some of it may be damaged unseen.",)
+    assert told(log) == ["log: its checksum is wrong, so some of it may be damaged unseen."]
 
 
 def test_fit_needs_its_library(monkeypatch):
@@ -322,4 +324,4 @@ def test_uneven_times_are_paired_from_the_start_and_counted():
     del top["features"][0]["properties"]["coordTimes"][90:]
     log = read(json.dumps(top))
     assert len(log.fixes) == 90
-    assert any("other numbers of times than of places" in text for text in log.cautions)
+    assert any("other numbers of times than of places" in text for text in told(log))

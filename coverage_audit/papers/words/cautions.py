@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from coverage_audit.papers.words.display import area, area_range
 
 from .cautions_drive import clock_off, much_double, never_driven, shifted, spacing_off, two_spacings, way_words
+from .cautions_files import FILE_SENTENCES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -39,10 +40,6 @@ def caution_texts(audit: Audit) -> list[str]:
 def texts(cautions: Iterable[Caution], units: str) -> list[str]:
     """Sentence of each of *cautions*; *units* is "metric" or "us"."""
     return [SENTENCES[one.code](units, **dict(one.values)) for one in cautions]
-
-
-def _said(_units: str, *, text: str) -> str:
-    return text
 
 
 # --- the log ----------------------------------------------------------------------------------------
@@ -310,7 +307,6 @@ def _perhaps_dry(_units: str, *, count: int, first: int, share: float) -> str:
 
 
 SENTENCES: dict[str, Callable[..., str]] = {
-    "said": _said,
     "dropped": _dropped,
     "bad checksum": _bad_checksum,
     "midnight": _midnight,
@@ -351,5 +347,6 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "outline shifted": shifted,
     "never driven": never_driven,
     "clock off": clock_off,
+    **FILE_SENTENCES,
 }
 """Code of a caution to the function that tells it; its arguments are the caution's values, by name."""

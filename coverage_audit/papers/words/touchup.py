@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from coverage_audit.touchup.model import BOOM, LEAVE, SPOT
+from coverage_audit.touchup.model import BOOM, LEAVE, NO_FIT, NO_PLACE, SPOT, TOO_BENT, TOO_MUCH, TOO_SHORT
 from coverage_audit.units import (
     ACRE_M2,
     HECTARE_M2,
@@ -25,6 +25,13 @@ if TYPE_CHECKING:
 
 METHOD_WORDS = {LEAVE: "leave", SPOT: "hand wand", BOOM: "boom pass"}
 NOT_ALLOWED = "not allowed by the figures you gave"
+WHY_NOT = {
+    NO_PLACE: "no place to work from lies clear of fences and no-spray ground",
+    NO_FIT: "no boom pass fits: it would spray beyond the target or leave the field",
+    TOO_BENT: "the strip bends more tightly than the turning radius",
+    TOO_SHORT: "the boom would be on for too short a way to be switched by hand",
+    TOO_MUCH: "so much ground is a job of its own, not a touch-up",
+}
 
 CAUTIONS = (
     (
@@ -138,7 +145,7 @@ def reason(one: StripPlan, plan: TouchupPlan, units: str) -> str:
 def _compared(one: StripPlan, option: Option, way_cost: float, units: str) -> str:
     name = f"a {METHOD_WORDS[option.method]}"
     if not option.possible:
-        return f"{name} cannot be done: {option.why_not}"
+        return f"{name} cannot be done: {WHY_NOT[option.why_not]}"
     if not option.allowed:
         return f"{name} is {NOT_ALLOWED} ({excess_words(option.broken[0], units)})"
     if not math.isfinite(way_cost):
@@ -265,7 +272,7 @@ def date_words(plan: TouchupPlan) -> list[str]:
 def option_words(option: Option, units: str) -> dict[str, str]:
     """Figures of an option, as shown in a table."""
     if not option.possible:
-        return {"state": f"cannot be done: {option.why_not}"}
+        return {"state": f"cannot be done: {WHY_NOT[option.why_not]}"}
     state = "" if option.allowed else NOT_ALLOWED
     rate = "" if option.highest_l_ha is None else display.rate(option.highest_l_ha, units)
     return {

@@ -11,6 +11,7 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from coverage_audit.edges import near_pairs
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read import tolerances as tol
 from coverage_audit.read.records import NamedArea
 
@@ -26,7 +27,9 @@ if TYPE_CHECKING:
 GEOD = Geod(ellps="WGS84")
 
 
-def named_areas(named: Sequence[tuple[str, BaseGeometry | None]], file: str, cautions: list[str]) -> list[NamedArea]:
+def named_areas(
+    named: Sequence[tuple[str, BaseGeometry | None]], file: str, cautions: list[Caution]
+) -> list[NamedArea]:
     """Collect the polygons among the shapes, made valid; the others are counted.
 
     Parameters
@@ -35,7 +38,7 @@ def named_areas(named: Sequence[tuple[str, BaseGeometry | None]], file: str, cau
         Shapes on WGS 84, x = longitude; None where there is neither area nor line. [deg]
     file : str
         Name of their file, for messages.
-    cautions : list of str
+    cautions : list of Caution
         What was repaired or left out is added here.
 
     Raises
@@ -58,7 +61,7 @@ def named_areas(named: Sequence[tuple[str, BaseGeometry | None]], file: str, cau
     if sum(area_m2(area.geometry) for area in areas) < tol.MIN_FIELD_M2:
         raise InputError("the area in it is no larger than a point; export the field's polygon", file)
     if left_out:
-        cautions.append(f"{file}: {left_out} shape(s) without an area (points, lines) were left out.")
+        cautions.append(Caution("shapes without area", file=file, count=left_out))
     return areas
 
 
@@ -119,7 +122,7 @@ def _check_place(polygon: Polygon, place: str) -> None:
         )
 
 
-def _valid(polygon: Polygon, place: str, cautions: list[str]) -> BaseGeometry:
+def _valid(polygon: Polygon, place: str, cautions: list[Caution]) -> BaseGeometry:
     """Return the polygon when valid, else repaired when every way of repairing it agrees.
 
     The ways differ in what a crossing means: even-odd counting, a union of rings, or the
@@ -142,9 +145,7 @@ def _valid(polygon: Polygon, place: str, cautions: list[str]) -> BaseGeometry:
             " correct it in a map program",
             place,
         )
-    cautions.append(
-        f"{place}: the boundary was not valid and was repaired; no reading of it differs by {doubt:.2g} m2."
-    )
+    cautions.append(Caution("outline repaired", place=place, doubt_m2=doubt))
     return whole
 
 

@@ -16,6 +16,7 @@ from pyproj.exceptions import CRSError
 from pyproj.network import set_network_enabled  # type: ignore[attr-defined] # documented, not marked as exported
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 
 from . import tolerances as tol
 
@@ -84,12 +85,12 @@ def _stay_offline() -> None:
 
 
 def in_degrees(
-    shapes: Sequence[BaseGeometry | None], crs: CRS | None, file: str, cautions: list[str]
+    shapes: Sequence[BaseGeometry | None], crs: CRS | None, file: str, cautions: list[Caution]
 ) -> list[BaseGeometry | None]:
     """Shapes on WGS 84, x = longitude; what was assumed or turned is added to *cautions*."""
     if crs is None:
         _check_degrees(shapes, file, "it states no coordinate reference system")
-        cautions.append(f"{file}: it states no coordinate reference system; taken as WGS 84 degrees.")
+        cautions.append(Caution("reference system assumed", file=file))
         return list(shapes)
     if crs.equals("OGC:CRS84") or crs.to_2d().equals("EPSG:4326", ignore_axis_order=True):
         _check_degrees(shapes, file, "it is read as WGS 84 degrees")
@@ -105,7 +106,7 @@ def in_degrees(
         raise InputError(
             f'its coordinate reference system "{crs.name}" does not lead to degrees; export it as WGS 84', file
         ) from error
-    cautions.append(f'{file}: its coordinates were turned from "{crs.name}" into WGS 84 degrees.')
+    cautions.append(Caution("reference system turned", file=file, name=crs.name))
     _check_degrees(turned, file, f'it states the coordinate reference system "{crs.name}"')
     return turned
 

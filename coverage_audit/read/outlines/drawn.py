@@ -42,7 +42,9 @@ def drawn_shapes(layers: Sequence[Layer], name: str) -> Shapes:
                 kept.append((given, shape))
             shapes.derived |= any(_says(row, OUTLINE, DERIVED) for row in layer.rows)
     if not shapes.named and not shapes.no_spray:
-        raise InputError(" ".join(["there is no shape in it; export the field's polygon", *shapes.cautions]), name)
+        linked = any(one.code == "links not opened" for one in shapes.cautions)
+        why = "; it only points at other places (NetworkLink), which were not opened" if linked else ""
+        raise InputError(f"there is no shape in it{why}; export the field's polygon", name)
     shapes.named, shapes.no_spray = _all_named(shapes.named, "field"), _all_named(shapes.no_spray, "no-spray area")
     return shapes
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from shapely.geometry import Polygon
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read import tolerances as tol
 from coverage_audit.read.tracks.gpx import gpx_lines
 
@@ -42,7 +43,7 @@ def driven_lines(file: InputFile) -> Shapes:
                 place,
             )
         if gap > 0:
-            shapes.cautions.append(f"{place}: its ends lie {gap:.1f} m apart; it was closed with a straight line.")
+            shapes.cautions.append(Caution("outline closed", place=place, gap_m=gap))
         builder.line(line)  # counted against the limits of a file
         shapes.named.append((name, Polygon(line)))
     if not lines:

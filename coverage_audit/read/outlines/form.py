@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
+    from coverage_audit.facts import Caution
     from coverage_audit.read.source import InputFile, Source
 
 
@@ -51,7 +52,7 @@ class Shapes:
     named: list[tuple[str, BaseGeometry | None]] = field(default_factory=list)
     no_spray: list[tuple[str, BaseGeometry | None]] = field(default_factory=list)
     derived: bool = False
-    cautions: list[str] = field(default_factory=list)
+    cautions: list[Caution] = field(default_factory=list)
     beside: list[InputFile] = field(default_factory=list)
 
 

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.arrays import FloatArray
+    from coverage_audit.facts import Caution
 
 GEOMETRIES = (
     "Point", "MultiPoint", "LineString", "MultiLineString", "Polygon", "MultiPolygon", "GeometryCollection",
@@ -79,7 +80,7 @@ def _parsed(data: bytes, file: str) -> dict[str, Any]:
     return top
 
 
-def _crs(top: dict[str, Any], file: str) -> tuple[CRS | None, list[str]]:
+def _crs(top: dict[str, Any], file: str) -> tuple[CRS | None, list[Caution]]:
     """The reference system: WGS 84 unless another is named. What is stated and cannot be told is refused."""
     if "crs" not in top:
         return named_crs("OGC:CRS84", file), []

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read.xml import parse_xml
 
 from .crs import named_crs
@@ -42,7 +43,7 @@ def kml_layers(data: bytes, file: str) -> list[Layer]:
     parse_xml(data, file, reading.start, reading.end, reading.texts.append)
     cautions = []
     if reading.links:
-        cautions.append(f"{file}: it points at other places (NetworkLink), which were not opened.")
+        cautions.append(Caution("links not opened", file=file))
     return [Layer(reading.rows, named_crs("OGC:CRS84", file), cautions)]
 
 

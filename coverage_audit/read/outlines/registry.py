@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read.packed import ZIP_START, Zip
 from coverage_audit.read.source import Folder
 from coverage_audit.read.taskdata.files import INDEX, index_in, zipped_index
@@ -49,7 +50,7 @@ class FieldFile:
 
     areas: tuple[NamedArea, ...]
     sources: tuple[tuple[str, str], ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     no_spray: tuple[NamedArea, ...] = ()
     derived: bool = False
 
@@ -102,9 +103,7 @@ def field_of(source: Source, name: str) -> FieldFile:
     no_spray = named_areas(shapes.no_spray, title, shapes.cautions) if shapes.no_spray else []
     areas = [] if no_spray and not shapes.named else named_areas(shapes.named, title, shapes.cautions)
     if shapes.derived:
-        shapes.cautions.append(
-            f"{title}: this outline was made from a drive over the field, so a skip along the edge does not show."
-        )
+        shapes.cautions.append(Caution("outline from drive", file=title))
     read = (packed,) if packed else (file, *shapes.beside)
     sources = tuple((one.name, one.sha256) for one in read)
     return FieldFile(tuple(areas), sources, tuple(shapes.cautions), tuple(no_spray), shapes.derived)

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.arrays import FloatArray
+    from coverage_audit.facts import Caution
 
 NAME_COLUMNS = ("name", "field_name", "field", "title", "label", "id")
 """Columns that name a polygon, best first, in any case; failing these, the first text column."""
@@ -43,7 +44,7 @@ class Layer:
 
     rows: Sequence[Row]
     crs: CRS | None
-    cautions: Sequence[str] = ()
+    cautions: Sequence[Caution] = ()
 
 
 @dataclass

@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read.taskdata.files import is_index, task_data
 
 from .form import OutlineForm, Shapes
@@ -64,10 +65,9 @@ def _read(_file: InputFile, source: Source, name: str) -> Shapes:
         more = " and others" if len(bare) > _LISTED else ""
         shapes.cautions.append(f"{data.name}: no boundary is in it of {', '.join(bare[:_LISTED])}{more}.")
     if kinds:
-        listed = ", ".join(f"{count} {kind}" for kind, count in kinds.items())
-        shapes.cautions.append(f"{data.name}: areas in it were taken as not to be sprayed ({listed}).")
+        shapes.cautions.append(Caution("no-spray taken", file=data.name, kinds=tuple(kinds.items())))
     if data.missing:
-        shapes.cautions.append(f"{data.name}: {', '.join(data.missing[:5])} belong to it and are not there.")
+        shapes.cautions.append(Caution("parts missing", file=data.name, names=tuple(data.missing[:5])))
     return shapes
 
 

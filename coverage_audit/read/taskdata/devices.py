@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from coverage_audit.facts import Caution
 from coverage_audit.read.records import Machine
 
 if TYPE_CHECKING:
@@ -119,7 +120,7 @@ class Boom:
     """
 
     machine: Machine | None
-    told: tuple[str, ...] = ()
+    told: tuple[Caution, ...] = ()
 
 
 def boom_of(device: Device, element: DeviceElement, count: int, *, together: bool) -> Boom:
@@ -129,18 +130,17 @@ def boom_of(device: Device, element: DeviceElement, count: int, *, together: boo
     if len(placed) < count:
         if count <= 1:
             return Boom(_alone(device, element))
-        trust = "does not say where its sections sit; they were taken as numbered from the left"
-        return Boom(None, () if together else (trust,))
-    told: list[str] = []
+        unplaced = Caution("sections unplaced", device=device.name)
+        return Boom(None, () if together else (unplaced,))
+    told = []
     if together and [one.number for one in sections] != sorted(one.number for one in sections):
-        told.append("does not number its sections from the left; the states it logged of all of them together were")
-        told[-1] += " taken from the left, as ISO 11783-11 has them"
+        told.append(Caution("sections numbered otherwise", device=device.name))
     stated = [width for one in sections if (width := one.width_mm) is not None]
     if not stated or len(stated) < count:
         return Boom(None, tuple(told))
     gaps = [b - a - (u + v) / 2 for a, b, u, v in zip(placed, placed[1:], stated, stated[1:], strict=False)]
     if any(abs(gap) > EDGE_MM for gap in gaps):
-        told.append(f"has sections {max(gaps, key=abs) / 10:+.0f} cm apart; they were taken side by side")
+        told.append(Caution("sections apart", device=device.name, apart_m=max(gaps, key=abs) / 1000))
     left, right = placed[0] - stated[0] / 2, placed[-1] + stated[-1] / 2
     ahead = [one.facts.get(OFFSET_X) for one in sections]
     return Boom(_machine(device, stated, (left + right) / 2, ahead), tuple(told))

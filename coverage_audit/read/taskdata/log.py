@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read.records import Fixes, Series, TrackLog
 from coverage_audit.read.tracks.faults import find_faults, refuse_unusable
-from coverage_audit.units import RATE_L_HA, VOLUME_L
 
 from .binary import DEGREE, header_of, records_of
 from .clock import Times, first_day, times_of
@@ -143,7 +143,7 @@ def _log(
         switch=tuple(switches.changes),
         has_switch=bool(switches.changes),
         flow=_flow(logs, switches),
-        cautions=tuple(f"{data.name}: {text}" for text in _cautions(data, timed, tasks, lost, switches, asked)),
+        cautions=tuple(_cautions(data, timed, tasks, lost, switches, asked)),
         no_switch=switches.reason,
         machine=switches.boom.machine if switches.boom else None,
         task=replace(tasks[0].facts, name=", ".join(task.title for task in tasks)),
@@ -244,69 +244,55 @@ def _cautions(
     lost: list[str],
     switches: Switches,
     asked: Asked,
-) -> list[str]:
-    """Sentences for the person, without the file's name."""
-    logs = [log for log, _ in timed]
+) -> list[Caution]:
+    """What there is to say of the log, for the person."""
+    logs, file = [log for log, _ in timed], data.name
     told = []
     if any(times.guessed.any() for _, times in timed):
-        zone = f"read in {asked.timezone}" if asked.timezone else "read as UTC, as no time zone is given (job.timezone)"
-        told.append(f"its positions state no UTC; the terminal's clock, which is local, was {zone}.")
+        told.append(Caution("terminal clock local", file=file, timezone=asked.timezone or ""))
     if any(first_day(log.records.day) for log in logs):
-        told.append("the terminal's clock was never set: it shows the year 1980.")
-    told += _damage(logs, switches)
+        told.append(Caution("terminal clock unset", file=file))
+    told += _damage(file, logs, switches)
     missing = [*dict.fromkeys(part for part in lost for task in tasks if part in task.logs), *data.missing]
     if missing:
-        told.append(f"{', '.join(missing[:5])} belong to it and are not there; copy the whole folder.")
-    if switches.boom and switches.device:
-        told += [f"{switches.device.name} {text}." for text in switches.boom.told]
-    told += _products(tasks)
-    told += _amounts(logs, switches)
+        told.append(Caution("parts missing", file=file, names=tuple(missing[:5])))
+    if switches.boom:
+        told += switches.boom.told
+    told += _products(file, tasks)
+    told += _amounts(file, logs, switches)
     return told
 
 
-def _damage(logs: Sequence[TimedLog], switches: Switches) -> list[str]:
+def _damage(file: str, logs: Sequence[TimedLog], switches: Switches) -> list[Caution]:
     """What of the time logs could not be used."""
     errors = switches.notes["section_state_error"] + switches.notes["work_state_error"]
-    counts = {
-        "time log(s) are cut off at the end and were read to the last whole record": sum(
-            log.records.torn for log in logs
-        ),
-        "place(s) of the time logs are damaged and were stepped over": sum(log.records.breaks for log in logs),
-        "logged value(s) have no place in their header and were left out": sum(log.records.misfits for log in logs),
-        'work state(s) say "error" and were taken as off': errors,
-    }
-    return [f"{count} {what}." for what, count in counts.items() if count]
+    told = (
+        Caution("time logs cut off", file=file, count=sum(log.records.torn for log in logs)),
+        Caution("time logs damaged", file=file, count=sum(log.records.breaks for log in logs)),
+        Caution("values without a place", file=file, count=sum(log.records.misfits for log in logs)),
+        Caution("work states in error", file=file, count=errors),
+    )
+    return [one for one in told if dict(one.values)["count"]]
 
 
-def _products(tasks: Sequence[LoggedTask]) -> list[str]:
-    names = list(dict.fromkeys(name for task in tasks for name in task.facts.products))
-    if not names:
-        return []
-    listed = ", ".join(f'"{name}"' for name in names)
-    return [f"the task names {listed}; list it as [[product]] with what its label says, to have that checked."]
+def _products(file: str, tasks: Sequence[LoggedTask]) -> list[Caution]:
+    names = tuple(dict.fromkeys(name for task in tasks for name in task.facts.products))
+    return [Caution("products named", file=file, names=names)] if names else []
 
 
-def _amounts(logs: Sequence[TimedLog], switches: Switches) -> list[str]:
+def _amounts(file: str, logs: Sequence[TimedLog], switches: Switches) -> list[Caution]:
     """What the terminal itself says of the rate, the total and the width of the boom's device."""
     own = set(switches.device.elements if switches.device else ())
     told = []
     rate = _while_working(logs, RATE, own) * _L_HA
     if len(rate):
-        mean = float(rate.mean())
-        imperial = mean / RATE_L_HA["gal/ac"]
-        told.append(f"the terminal logged {mean:.4g} L/ha ({imperial:.4g} gal/ac) on average while anything came out.")
+        told.append(Caution("rate logged", file=file, mean_l_ha=float(rate.mean())))
     if total := _total_l(logs, switches):
-        gallons = total / VOLUME_L["gal"]
-        told.append(
-            f"the terminal counted {total:.4g} L ({gallons:.4g} gal) put down; rate.applied takes what left the tank."
-        )
+        told.append(Caution("volume counted", file=file, total_l=float(total)))
     width = _while_working(logs, WIDTH, own) / 1000
     sections = {change.section for change in switches.changes} - {0}
     if len(width) and not sections and width.min() < _NARROWER * width.max():
-        told.append(
-            f"the logged working width went from {width.min():g} m to {width.max():g} m, and no section states were "
-            "logged; the boom counts as equally wide all the time."
-        )
+        told.append(Caution("width varied", file=file, least_m=float(width.min()), most_m=float(width.max())))
     return told
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 
 from .form import TrackForm
 from .plain import cut_caution, plain_log
@@ -51,9 +52,9 @@ def read_fit(data: bytes, name: str) -> TrackLog:
     }
     if broken and not rows:
         raise InputError("the file is broken before its first record; copy it again from the device", name)
-    cautions = cut_caution(name, "the file is damaged or breaks off", len(rows) if broken else 0, "record")
+    cautions = cut_caution(name, "damaged", len(rows) if broken else 0, "record")
     if bad_sums:
-        cautions.append(f"{name}: its checksum is wrong, so some of it may be damaged unseen.")
+        cautions.append(Caution("file checksum wrong", file=name))
     return plain_log(*(data, name, "FIT", "record", columns), lost={"cut_off": int(broken)}, cautions=cautions)
 
 

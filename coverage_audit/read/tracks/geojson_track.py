@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 
 from .form import SEGMENTS, TrackForm
 from .plain import LOCAL, UTC, cut_caution, plain_log, seconds_of
@@ -71,11 +72,9 @@ def read_geojson_track(data: bytes, name: str, asked: Asked) -> TrackLog:
         "lon_deg": lon,
         "segment": np.cumsum([0, *(a[2] != b[2] for a, b in pairwise(rows))]).astype(float),
     }
-    cautions = cut_caution(name, "the file is cut off at its end", len(rows) if torn else 0, "place")
+    cautions = cut_caution(name, "end", len(rows) if torn else 0, "place")
     if uneven:
-        cautions.append(
-            f"{name}: {uneven} line(s) have other numbers of times than of places; the first of both were paired."
-        )
+        cautions.append(Caution("times uneven", file=name, count=uneven))
     lost, notes = {"cut_off": int(torn)}, {"feature_without_times": others}
     return plain_log(*(data, name, "GeoJSON", "place", columns), lost=lost, notes=notes, cautions=cautions)
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read.records import Fixes, Mark, TrackLog
 from coverage_audit.read.times import iso_moment
 
@@ -22,6 +23,7 @@ from .faults import find_faults, out_of_range, refuse_unusable, time_out_of_rang
 from .form import MARKS, QUALITY, SEGMENTS, TrackForm
 from .gpx_xml import parse
 from .kml_track import is_kml
+from .plain import cut_caution
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
@@ -90,7 +92,7 @@ def read_gpx(data: bytes, name: str) -> TrackLog:
         dropped={"bad_checksum": 0, **dropped, **({"cut_off": document.cut_points} if document.cut_points else {})},
         notes={label: count for label, count in notes.items() if count},
         marks=marks,
-        cautions=(*_cut_off(name, document), *_cautions(name, notes)),
+        cautions=_cautions(name, document, notes),
     )
 
 
@@ -229,21 +231,14 @@ def _marks(document: Document, notes: Counter[str]) -> tuple[Mark, ...]:
     return tuple(marks)
 
 
-def _cut_off(name: str, document: Document) -> list[str]:
-    if not document.cut_line:
-        return []
-    told = f"{name}: the file is cut off at its end (line {document.cut_line}); {len(document.lat)} whole track points"
-    return [f"{told} before that were read. What was driven after the last of them is not in it."]
-
-
-def _cautions(name: str, notes: Counter[str]) -> tuple[str, ...]:
-    cautions = []
-    bad = {label: count for label, count in notes.items() if label.startswith("bad_") and count}
+def _cautions(name: str, document: Document, notes: Counter[str]) -> tuple[Caution, ...]:
+    line = document.cut_line
+    cautions = cut_caution(name, "end", len(document.lat) if line else 0, "track point", line)
+    bad = tuple((label.removeprefix("bad_"), n) for label, n in notes.items() if label.startswith("bad_") and n)
     if bad:
-        parts = ", ".join(f"{count} {label.removeprefix('bad_')}" for label, count in bad.items())
-        cautions.append(f"{name}: optional fields that could not be read were left out ({parts}).")
+        cautions.append(Caution("fields unreadable", file=name, fields=bad))
     if notes["fix_none"]:
-        cautions.append(f'{name}: {notes["fix_none"]} points say fix "none", so their places are not from satellites.')
+        cautions.append(Caution("points without satellites", file=name, count=notes["fix_none"]))
     return tuple(cautions)
 
 

@@ -104,8 +104,7 @@ def read_kml_track(data: bytes, name: str) -> TrackLog:
         "segment": np.array(segments, float),
     }
     lost = {"cut_off" if line else "unpaired": found.unpaired}
-    told = f"the file is cut off at its end (line {line})"
-    cautions = cut_caution(name, told, len(found.rows) if line else 0, "place")
+    cautions = cut_caution(name, "end", len(found.rows) if line else 0, "place", line)
     return plain_log(
         *(data, name, "KML", "place", columns),
         lost=lost,

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read import tolerances as tol
 from coverage_audit.read.records import Fixes, TrackLog
 from coverage_audit.units import DAY_S
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
     from coverage_audit.arrays import BoolArray, FloatArray, IntArray
 
 _RANK = {kind: float(rank) for rank, kind in enumerate(POSITION_DECODERS)}
-_NOT_MEASURED = {6: "estimated (dead reckoning)", 7: "typed in by hand", 8: "simulated"}
+_NOT_MEASURED = {6: "estimated", 7: "typed in", 8: "simulated"}
 
 
 def read_nmea(data: bytes, name: str, job_date: dt.date | None = None) -> TrackLog:
@@ -315,7 +316,7 @@ def _midnights(step_s: FloatArray) -> IntArray:
     return -np.rint(step_s / DAY_S).astype(np.int64)
 
 
-def _days(epochs: _Epochs, kept: IntArray, job_date: dt.date | None, name: str) -> tuple[IntArray, list[str]]:
+def _days(epochs: _Epochs, kept: IntArray, job_date: dt.date | None, name: str) -> tuple[IntArray, list[Caution]]:
     """Date of every epoch [days since 1970] and cautions about the dates.
 
     An epoch without a date takes that of the dated one before it, else of the first after it,
@@ -349,7 +350,7 @@ def _day_of(date: dt.date) -> int:
     return (date - dt.date(1970, 1, 1)).days
 
 
-def _week_rollovers(days: IntArray, first: int, job_date: dt.date | None, name: str) -> tuple[IntArray, list[str]]:
+def _week_rollovers(days: IntArray, first: int, job_date: dt.date | None, name: str) -> tuple[IntArray, list[Caution]]:
     """Add the multiples of 1024 weeks that the receiver lost, when job.date or the year shows it."""
     period = tol.WEEK_ROLLOVER_DAYS
     logged = dt.date(1970, 1, 1) + dt.timedelta(days=int(days[first]))
@@ -359,16 +360,15 @@ def _week_rollovers(days: IntArray, first: int, job_date: dt.date | None, name: 
         if away > 0 and abs(away - period * round(away / period)) <= tol.JOB_DATE_SLACK_DAYS:
             lost = np.maximum(np.rint((_day_of(job_date) - days) / period).astype(np.int64), 0)
         elif abs(away) > tol.JOB_DATE_SLACK_DAYS:
-            return days, [f"{name}: job.date is {job_date}, but the log itself says {logged}; the log is followed."]
+            return days, [Caution("job date differs", file=name, job_date=str(job_date), logged=str(logged))]
     else:
         oldest = _day_of(dt.date.fromisoformat(tol.ROLLED_OVER_BEFORE))
         lost = np.maximum(-((days - oldest) // period), 0)
     if lost[first] > 0:
         right = logged + dt.timedelta(weeks=1024 * int(lost[first]))
-        caution = f"{name}: the log says {logged}; the receiver's week counter rolled over and was set to {right}."
-        return days + period * lost, [caution]
+        return days + period * lost, [Caution("week rolled over", file=name, logged=str(logged), right=str(right))]
     if job_date is None and logged < dt.date.fromisoformat(tol.DATE_DOUBTFUL_BEFORE):
-        return days, [f"{name}: the log says {logged}; if that is 1024 weeks early, set job.date to the true date."]
+        return days, [Caution("week doubtful", file=name, logged=str(logged))]
     return days + period * lost, []
 
 
@@ -381,18 +381,17 @@ def _noted(tally: Tally, fixes: Fixes) -> dict[str, int]:
     return {**tally.notes, "no_checksum": missing, **not_measured}
 
 
-def _cautions(name: str, tally: Tally, notes: dict[str, int]) -> list[str]:
+def _cautions(name: str, tally: Tally, notes: dict[str, int]) -> list[Caution]:
     cautions = []
     if not tally.checksums_used:
-        cautions.append(f"{name}: no sentence has a checksum, so damaged ones cannot be told.")
-    if tally.bad_checksum:
-        cautions.append(f"{name}: {tally.bad_checksum} sentences with a bad checksum were skipped.")
+        cautions.append(Caution("no checksums", file=name))
     if strays := notes.get("broken_begin", 0):
-        cautions.append(f"{name}: {strays} sentences whose begin is damaged were skipped.")
-    counts = {meaning: notes.get(f"quality_{code}", 0) for code, meaning in _NOT_MEASURED.items()}
-    return cautions + [
-        f"{name}: {count} positions are {what}, not measured." for what, count in counts.items() if count
-    ]
+        cautions.append(Caution("sentences broken", file=name, count=strays))
+    for code, kind in _NOT_MEASURED.items():
+        count = notes.get(f"quality_{code}", 0)
+        if count:
+            cautions.append(Caution("positions not measured", file=name, count=count, kind=kind))
+    return cautions
 
 
 _KNOWS = frozenset({SWITCH, FLOW, PRESSURE, QUALITY})

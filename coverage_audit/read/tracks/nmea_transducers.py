@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from coverage_audit.facts import Caution
 from coverage_audit.read import tolerances as tol
 from coverage_audit.read.records import Series, SwitchChange
 
@@ -115,20 +116,14 @@ class TransducerLog:
         epoch, place = np.unique(owner, return_inverse=True)
         return Series(time_s[epoch], np.bincount(place, weights=value) / np.bincount(place))
 
-    def cautions(self, name: str, timed: IntArray, epochs: int) -> list[str]:
+    def cautions(self, name: str, timed: IntArray, epochs: int) -> list[Caution]:
         """Say where it cannot be told whether a switch opens or closes its burst."""
         doubtful = []
         for key, leads in sorted(self._leads.items()):
             before, _, _, in_bursts = self._table(key, epochs)
             if in_bursts and leads and before[-1] == len(timed):
                 doubtful.append(f"{key[0]}{key[1] or ''}")
-        if not doubtful:
-            return []
-        caution = (
-            f"{name}: the log begins and ends with XDR {', '.join(doubtful)}, so it may belong to the fix before it; "
-            "it was given to the fix after it."
-        )
-        return [caution]
+        return [Caution("transducers doubtful", file=name, names=tuple(doubtful))] if doubtful else []
 
 
 def _changes(section: int, state: FloatArray, time_s: FloatArray) -> list[SwitchChange]:

@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read.packed import ZIP_START, Zip
 from coverage_audit.read.taskdata.files import INDEX, index_in, is_index, zipped_index
 from coverage_audit.read.taskdata.log import read_task_data
@@ -61,6 +62,6 @@ def _zipped(file: InputFile, asked: Asked, form_of: Callable[[bytes], TrackForm 
     if not found:
         raise InputError(f"no log is in this zip file ({len(packed.names)} files); pack the log itself", file.name)
     if others:
-        told = f"{file.name}: {len(others)} of its files are no logs and were left out ({', '.join(others[:3])})."
+        told = Caution("packed others", file=file.name, count=len(others), names=tuple(others[:3]))
         found[0] = replace(found[0], cautions=(told, *found[0].cautions))
     return found

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read.records import Fixes, TrackLog
 from coverage_audit.read.taskdata.clock import from_local
 from coverage_audit.read.times import iso_moment
@@ -39,7 +40,7 @@ def plain_log(
     *,
     lost: Mapping[str, int] | None = None,
     notes: Mapping[str, int] | None = None,
-    cautions: Sequence[str] = (),
+    cautions: Sequence[Caution] = (),
 ) -> TrackLog:
     """Log of fixes in file order.
 
@@ -83,11 +84,13 @@ def plain_log(
     )
 
 
-def cut_caution(name: str, what: str, count: int, thing: str) -> list[str]:
-    """The sentence about a file that breaks off; none where nothing was lost."""
-    if not count:
-        return []
-    return [f"{name}: {what}; {count} {thing}(s) before that were read. What was driven after them is not in it."]
+def cut_caution(name: str, how: str, count: int, thing: str, line: int = 0) -> list[Caution]:
+    r"""What there is to say of a file that breaks off; nothing where nothing was lost.
+
+    *how* it does: "end" (cut off), "row" (its last row) or "damaged"; *count* of *thing*\ s were read before that,
+    up to *line* of the file (0: it has no lines).
+    """
+    return [Caution("file cut off", file=name, how=how, count=count, thing=thing, line=line)] if count else []
 
 
 def seconds_of(values: Sequence[object], said: str, timezone: str, place: str) -> FloatArray:

@@ -129,7 +129,7 @@ def read_table(data: bytes, name: str, asked: Asked) -> TrackLog:
         "speed_m_s": _within(_numbers(column("speed"), comma=comma) * speed, 0, np.inf),
         "course_deg": _within(_numbers(column("course"), comma=comma), 0, 360),
     }
-    cautions = cut_caution(name, "its last row breaks off", len(rows) if torn else 0, "row")
+    cautions = cut_caution(name, "row", len(rows) if torn else 0, "row")
     return plain_log(*(data, name, "CSV", "row", found), lost={"cut_off": torn}, cautions=cautions)
 
 
