@@ -32,6 +32,10 @@ TOLD_OF_FILES = [
         "a.nmea: no sentence has a checksum, so damaged ones cannot be told.",
     ),
     (
+        Caution("sentences broken", file="a.nmea", count=3),
+        "a.nmea: 3 sentences whose begin is damaged were skipped.",
+    ),
+    (
         Caution("positions not measured", file="a.nmea", count=5, kind="estimated"),
         "a.nmea: 5 positions are estimated (dead reckoning), not measured.",
     ),
@@ -155,6 +159,10 @@ TOLD_OF_FILES = [
         "a.kml: it points at other places (NetworkLink), which were not opened.",
     ),
     (
+        Caution("fields undrawn", file="TASKDATA.XML", names=("East", "West"), more=4),
+        "TASKDATA.XML: no boundary is in it of East, West and 4 more.",
+    ),
+    (
         Caution("no-spray taken", file="TASKDATA.XML", kinds=(("pond", 1), ("tree", 2))),
         "TASKDATA.XML: areas in it were taken as not to be sprayed (1 pond, 2 tree).",
     ),
@@ -162,6 +170,6 @@ TOLD_OF_FILES = [
 """Caution and its sentence in metric units."""
 
 
-def told(one):
+def sentences(one):
     """Sentences of what a log or an outline cautions of, in metric units."""
     return texts(one.cautions, "metric")

@@ -15,9 +15,8 @@ from pathlib import Path
 
 import geopandas as gpd
 import pytest
+from cautions_of_files import sentences
 from simulator import exported, taskdata
-
-from cautions_of_files import told
 
 from coverage_audit import run
 from coverage_audit.cli import command as cli
@@ -128,7 +127,7 @@ def counted(path):
     lost = sum(count for why, count in log.dropped.items() if why != "bad_checksum")
     assert log.fixes_read == len(log.fixes) + lost
     assert all(len(column) == len(log.fixes) for column in vars(log.fixes).values())
-    assert all(text.strip() and "\n" not in text for text in told(log))
+    assert all(text.strip() and "\n" not in text for text in sentences(log))
 
 
 def kept(path):

@@ -7,6 +7,7 @@ import zipfile
 import pytest
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.jobs.read import read_job
 from coverage_audit.jobs.settings import ProofSettings
 from coverage_audit.papers.proof.record import refuse
@@ -52,7 +53,7 @@ def test_an_outline_made_from_a_drive_is_told_and_proves_nothing(small_job):
     text = small_job.read("boundary.geojson")
     small_job.write("boundary.geojson", text.replace('"name"', '"outline": "derived", "name"'))
     audit = audit_job(read_job(small_job.path))
-    assert any("made from a drive" in str(caution.values) for caution in audit.cautions)
+    assert Caution("outline from drive", file="boundary.geojson") in audit.cautions
     with pytest.raises(InputError, match="outline was made from a drive over it"):
         refuse([audit], ProofSettings(), MADE)
 

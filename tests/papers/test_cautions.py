@@ -364,6 +364,8 @@ def test_cautions_can_be_compared_hashed_and_not_changed():
 
 def test_summary_holds_sentences():
     assert json.loads(summary_json(large_job()))["cautions"] == [
-        "The job file does not say where the antenna stands (boom.antenna_ahead); it was taken to be right above the "
-        "boom. Every switching place is off by the true distance."
+        (
+            "The job file does not say where the antenna stands (boom.antenna_ahead); it was taken to be right above "
+            "the boom. Every switching place is off by the true distance."
+        )
     ]

@@ -188,7 +188,7 @@ def test_terminal_begins_with_the_verdict_and_lists_five_strips_of_twenty():
     assert lines[2] == summary_dict(audit)["decision"]["sentence"].replace(" ft", "\u00a0ft").replace(" ac", "\u00a0ac")
     assert [line.split(":")[0].strip() for line in lines[3:6]] == ["Surely missed", "Perhaps missed", "Sprayed twice"]
     assert f"  {display.verdict(audit, {strip.id: '' for strip in audit.missed_strips}).headline}" in lines
-    assert "  - The place of the antenna's axle was not given: the heading is the smoothed course." in lines
+    assert any(line.startswith("  - The job file does not say where the antenna stands") for line in lines)
     table = [line.split()[0] for line in lines if line.startswith("  M") and line[3].isdigit()]
     assert table == [strip.id for strip in audit.answer.walk[:5]]
     assert any(line.startswith("Places worth a walk, in walking order") for line in lines)

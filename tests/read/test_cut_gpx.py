@@ -4,8 +4,7 @@ import warnings
 
 import numpy as np
 import pytest
-
-from cautions_of_files import told
+from cautions_of_files import sentences
 
 from coverage_audit.drive.track import clean_track
 from coverage_audit.errors import InputError
@@ -37,8 +36,8 @@ def test_every_place_where_a_file_can_be_cut_leaves_its_whole_points():
         open_point = begun > ends[whole - 1] and ">" in WHOLE[begun:length]
         assert log.dropped.get("cut_off", 0) == open_point
         assert log.fixes_read == whole + open_point
-        (told,) = (one for one in told(log) if "cut off at its end" in one)
-        assert f"{whole} whole track points" in told
+        (told,) = (one for one in sentences(log) if "cut off at its end" in one)
+        assert f"{whole} track point(s)" in told
     assert read_gpx(WHOLE.encode(), "track.gpx").cautions == ()
 
 
@@ -46,7 +45,7 @@ def test_every_place_where_a_file_can_be_cut_leaves_its_whole_points():
 def test_what_a_dying_phone_leaves_behind_the_last_point_is_cut_off(tail):
     log = read_gpx((HEAD + "".join(map(point, range(20)))).encode() + tail, "track.gpx")
     assert len(log.fixes) == 20
-    assert "cut off at its end" in told(log)[0]
+    assert "cut off at its end" in sentences(log)[0]
 
 
 def test_damage_with_points_behind_it_is_refused():

@@ -13,10 +13,9 @@ from pathlib import Path
 import geopandas as gpd
 import pytest
 import shapely
+from cautions_of_files import sentences
 from pyproj import network
 from shapely.geometry import Polygon
-
-from cautions_of_files import told
 
 from coverage_audit.errors import InputError
 from coverage_audit.read.outlines.registry import read_field
@@ -109,7 +108,7 @@ def test_kml_network_links_are_told_and_not_opened(tmp_path):
         found = read_field(path)
     assert called == []
     assert [area.name for area in found.areas] == ["East"]
-    assert "NetworkLink" in told(found)[0]
+    assert "NetworkLink" in sentences(found)[0]
 
 
 def test_a_kml_of_network_links_alone_says_so(tmp_path):
@@ -236,7 +235,7 @@ def test_system_beside_a_shapefile_that_cannot_be_read_is_not_taken_for_none(sha
 
 def test_blank_system_beside_a_shapefile_states_none(shapefile):
     shapefile.with_suffix(".prj").write_text(" \n", encoding="ascii")
-    assert "states no coordinate reference system" in told(read_field(shapefile))[0]
+    assert "states no coordinate reference system" in sentences(read_field(shapefile))[0]
 
 
 def test_parts_of_a_shapefile_that_lead_elsewhere_are_refused(tmp_path, shapefile):

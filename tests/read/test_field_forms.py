@@ -10,10 +10,9 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+from cautions_of_files import sentences
 from shapely import affinity
 from shapely.geometry import MultiPolygon, Polygon
-
-from cautions_of_files import told
 
 from coverage_audit.errors import InputError
 from coverage_audit.read.outlines.registry import read_field
@@ -198,7 +197,7 @@ def test_projected_well_known_text_is_turned_to_degrees(tmp_path):
     found = read_field(tmp_path / "b.wkt")
     for area, one in zip(found.areas, drawn.geometry, strict=True):
         assert shapely.hausdorff_distance(area.geometry, one) < 1e-10  # a micrometre was written
-    assert ["UTM zone 11N" in text for text in told(found)] == [True]
+    assert ["UTM zone 11N" in text for text in sentences(found)] == [True]
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from cautions_of_files import sentences
 from nmea_text import STATES, T0, epochs, gga, interleave, log_of, read, rmc, sentence, xdr
 
 
@@ -30,7 +31,7 @@ def test_a_damaged_first_fix_does_not_turn_the_burst_round():
 def test_a_log_that_begins_and_ends_with_xdr_is_doubtful():
     log = read(interleave(xdr(*STATES), epochs(7)) + log_of(*xdr(1)))
     assert changes(log)[-1] == (4.5, 0, False)
-    assert "begins and ends with XDR BOOM" in told(log)[0]
+    assert "begins and ends with XDR BOOM" in sentences(log)[0]
 
 
 def test_sentences_sent_only_at_changes_count_from_where_they_stand():

@@ -6,10 +6,9 @@ import zipfile
 import geopandas as gpd
 import pytest
 import shapely
+from cautions_of_files import sentences
 from pyproj import Geod
 from shapely.geometry import Polygon
-
-from cautions_of_files import told
 
 from coverage_audit.errors import InputError
 from coverage_audit.read.outlines.areas import line_gap
@@ -108,7 +107,7 @@ def test_kml_folders_are_all_read_and_a_closed_line_is_a_polygon(read):
     found = read("b.kml", kml(("gate", point), ("East", kml_polygon(SQUARE)), ("West", line)))
     assert [area.name for area in found.areas] == ["East", "West"]
     assert found.areas[1].geometry.equals(Polygon(OTHER))
-    assert "1 shape(s) without an area" in told(found)[0]
+    assert "1 shape(s) without an area" in sentences(found)[0]
 
 
 @pytest.mark.parametrize("suffix", ["gpkg", "shp", "geojson"])
@@ -124,7 +123,7 @@ def test_any_stated_reference_system_comes_back_to_the_same_ground(tmp_path, suf
     frame.to_file(path, COORDINATE_PRECISION=9) if suffix == "geojson" else frame.to_file(path)
     found = read_field(path)
     (area,) = found.areas
-    assert [frame.crs.name in caution for caution in told(found)] == ([] if crs == "EPSG:4326" else [True])
+    assert [frame.crs.name in caution for caution in sentences(found)] == ([] if crs == "EPSG:4326" else [True])
     assert area_m2(area.geometry) == pytest.approx(area_m2(Polygon(SQUARE)), rel=1e-5)
     assert shapely.hausdorff_distance(area.geometry, Polygon(SQUARE)) < 3e-5  # 3 m: NAD83 lies 1-2 m off WGS 84
 
@@ -155,7 +154,7 @@ def test_shapefile_without_system_is_taken_as_degrees_when_it_can_be(tmp_path):
     frame = gpd.GeoDataFrame({"name": ["East"]}, geometry=[Polygon(SQUARE)], crs="EPSG:4326")
     frame.to_file(path)
     path.with_suffix(".prj").unlink()
-    assert "states no coordinate reference system" in told(read_field(path))[0]
+    assert "states no coordinate reference system" in sentences(read_field(path))[0]
     frame.to_crs(UTM_11N).to_file(path)
     path.with_suffix(".prj").unlink()
     with pytest.raises(InputError, match="projected coordinates without a coordinate reference system"):
@@ -211,7 +210,7 @@ def test_driven_line_is_closed_over_a_small_gap_and_says_how_wide(read, kind):
     lon_10_m = GEOD.fwd(*SQUARE[0], 0.0, 10.0)[1]
     found = read("b.gpx", gpx(*SQUARE[:4], (SQUARE[0][0], lon_10_m), kind=kind))
     assert found.areas[0].name == "driven"
-    assert "10.0 m apart" in told(found)[0]
+    assert "10.0 m apart" in sentences(found)[0]
 
 
 def test_large_field_may_have_a_gap_of_two_per_cent(read):
@@ -220,7 +219,7 @@ def test_large_field_may_have_a_gap_of_two_per_cent(read):
     length = GEOD.line_length(*zip(*ring, ring[0], strict=True))
     assert 0.02 * length > 60
     near, far = (GEOD.fwd(-116, 43.6, 0, gap)[1] for gap in (60, 90))
-    assert "60.0 m apart" in told(read("b.gpx", gpx(*ring, (-116, near))))[0]
+    assert "60.0 m apart" in sentences(read("b.gpx", gpx(*ring, (-116, near))))[0]
     with pytest.raises(InputError, match="90 m apart, so it does not go round"):
         read("c.gpx", gpx(*ring, (-116, far)))
 
@@ -255,7 +254,7 @@ def test_spike_is_repaired_because_no_reading_changes_the_area(read):
     found = read("b.geojson", collection(feature(spike)))
     assert found.areas[0].geometry.is_valid
     assert area_m2(found.areas[0].geometry) == pytest.approx(area_m2(Polygon(SQUARE)), rel=1e-9)
-    assert "was repaired" in told(found)[0]
+    assert "was repaired" in sentences(found)[0]
 
 
 def test_crossing_of_a_hand_s_breadth_is_repaired(read):

@@ -9,10 +9,9 @@ from pathlib import Path
 import gpxpy
 import numpy as np
 import pytest
+from cautions_of_files import sentences
 from hypothesis import given
 from hypothesis import strategies as st
-
-from cautions_of_files import told
 
 from coverage_audit.errors import InputError
 from coverage_audit.read.tracks.gpx import gpx_lines, read_gpx
@@ -181,7 +180,7 @@ def test_a_bad_optional_field_costs_no_point(element, label):
     log = read(gpx_text(point("<time>2026-05-30T13:00:00Z</time>" + element), "1.0"))
     assert len(log.fixes) == 1
     assert log.notes == {label: 1}
-    assert label.removeprefix("bad_") in told(log)[0]
+    assert label.removeprefix("bad_") in sentences(log)[0]
 
 
 def test_white_space_around_a_value_is_no_fault():
@@ -193,7 +192,7 @@ def test_fix_none_is_kept_with_quality_0_and_a_caution():
     log = read(gpx_text(point("<time>2026-05-30T13:00:00Z</time><fix>none</fix>")))
     assert log.fixes.quality.tolist() == [0]
     assert log.notes == {"fix_none": 1}
-    assert "not from satellites" in told(log)[0]
+    assert "not from satellites" in sentences(log)[0]
 
 
 def test_every_unused_point_is_counted_under_one_reason():

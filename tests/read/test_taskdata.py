@@ -6,10 +6,9 @@ import math
 import numpy as np
 import pytest
 import shapely
+from cautions_of_files import sentences
 from simulator import taskdata as encode
 from simulator.taskdata import Fix, TimeLog, condensed
-
-from cautions_of_files import told
 
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.read import read_job
@@ -98,7 +97,7 @@ def test_a_condensed_state_is_read_from_the_left_however_the_sections_are_number
     log = one(small(device=encode.sprayer(widths_mm=(2000, 3000, 4000), reverse=True)))
     assert [spans(log, section) for section in (1, 2, 3)] == [[(10, 50)], [(10, 30)], [(10, 30)]]
     assert log.machine.sections_m == (2.0, 3.0, 4.0)
-    assert any("does not number its sections from the left" in text for text in told(log))
+    assert any("does not number its sections from the left" in text for text in sentences(log))
 
 
 def each_states_its_own(device):
@@ -124,7 +123,7 @@ def test_sections_that_lie_nowhere_are_taken_from_the_left_and_that_is_told():
     log = each_states_its_own(bare)
     assert spans(log, 1) == [(10, 20)]
     assert log.machine is None
-    assert any("does not say where its sections sit" in text for text in told(log))
+    assert any("does not say where its sections sit" in text for text in sentences(log))
     assert spans(one(small(device=bare)), 1) == [(10, 50)]  # a condensed state says itself which is the left one
     assert one(small(device=bare)).cautions == ()
 
@@ -203,8 +202,8 @@ def test_flow_totals_products_and_operator():
     assert log.flow.value == pytest.approx([16.8] * 50)
     assert log.flow.time_s[0] == pytest.approx(T0 + 10)
     assert (log.task.name, log.task.operator, log.task.products) == ("North meadow", "Ada Finch", ("Invented mix",))
-    assert any("counted 40 L (10.57 gal) put down" in text for text in told(log))
-    assert any('names "Invented mix"' in text for text in told(log))
+    assert any("counted 40 L put down" in text for text in sentences(log))
+    assert any('names "Invented mix"' in text for text in sentences(log))
 
 
 def test_rate_and_width_that_the_terminal_logged_are_told():
@@ -216,8 +215,8 @@ def test_rate_and_width_that_the_terminal_logged_are_told():
     fixes[20].values = {1: 1_500_000, 2: 4500}
     fixes[30].values = {0: 0, 1: 0}
     log = one(small(fixes, columns))
-    assert any("logged 145 L/ha (15.5 gal/ac) on average" in text for text in told(log))
-    assert any("working width went from 4.5 m to 9 m, and no section states" in text for text in told(log))
+    assert any("logged 145 L/ha on average" in text for text in sentences(log))
+    assert any("working width went from 4.5 m to 9 m, and no section states" in text for text in sentences(log))
 
 
 def test_set_points_and_other_values_are_counted_and_never_taken_for_a_state():
@@ -246,16 +245,16 @@ def test_the_clock_of_the_terminal_is_in_the_jobs_zone_where_no_utc_is_logged():
     log = one(files, timezone="America/Denver")  # six hours behind UTC in May
     assert log.fixes.time_s[0] == pytest.approx(T0, abs=1e-3)
     assert spans(log, 1) == [(10, 50)]
-    assert any("read in America/Denver" in text for text in told(log))
+    assert any("read in America/Denver" in text for text in sentences(log))
     bare = one(files)
     assert bare.fixes.time_s[0] == pytest.approx(T0 - 6 * 3600, abs=1e-3)
-    assert any("no time zone is given (job.timezone)" in text for text in told(bare))
+    assert any("no time zone is given (job.timezone)" in text for text in sentences(bare))
 
 
 def test_the_utc_of_the_positions_goes_before_the_zone():
     log = one(small(on_off(drive(local_h=2), STATES)), timezone="America/Denver")
     assert log.fixes.time_s[0] == pytest.approx(T0, abs=1e-3)
-    assert not any("clock" in text for text in told(log))
+    assert not any("clock" in text for text in sentences(log))
 
 
 def test_records_without_utc_are_placed_by_those_that_have_it():
@@ -311,7 +310,7 @@ def test_a_state_in_error_is_off_and_counted():
     log = one(small(fixes))
     assert spans(log, 1) == [(10, 30)]
     assert spans(log, 2) == [(10, 50)]
-    assert any('1 work state(s) say "error"' in text for text in told(log))
+    assert any('1 work state(s) say "error"' in text for text in sentences(log))
 
 
 def two_logs(gap_s=600.0):
@@ -399,7 +398,7 @@ def test_a_binary_file_that_is_cut_off_is_read_to_the_last_whole_record():
         files = whole | {"TASKDATA/TLG00001.BIN": data[:-cut]}
         log = one(files)
         assert (len(log.fixes), log.dropped.get("cut_off"), log.fixes_read) == (59, 1, 60)
-        assert any("1 time log(s) are cut off at the end" in text for text in told(log))
+        assert any("1 time log(s) are cut off at the end" in text for text in sentences(log))
 
 
 def test_values_that_have_no_place_in_the_header_are_left_out_and_counted():
@@ -410,7 +409,7 @@ def test_values_that_have_no_place_in_the_header_are_left_out_and_counted():
     assert len(log.fixes) == 60
     assert log.notes["misfit_value"] == 3
     assert spans(log, 1) == [(10, 50)]
-    assert any("3 logged value(s) have no place in their header" in text for text in told(log))
+    assert any("3 logged value(s) have no place in their header" in text for text in sentences(log))
 
 
 @pytest.mark.parametrize("garbage", [b"\xff" * 11, b"\xff" * 200, b"\x07" * 40])
@@ -421,12 +420,12 @@ def test_after_damage_the_next_record_is_found(garbage):
     log = one(files)
     assert 58 <= len(log.fixes) <= 59  # the one that was overwritten, and at most one beside it
     assert log.dropped["damaged"] == 1
-    assert any("damaged" in text for text in told(log))
+    assert any("damaged" in text for text in sentences(log))
 
 
 def test_a_clock_that_was_never_set_is_told():
     fixes = drive(utc=False, start_s=encode.FIRST_DAY_S + 100.0)
-    assert any("never set" in text for text in told(one(small(fixes))))
+    assert any("never set" in text for text in sentences(one(small(fixes))))
 
 
 # --- where it lies ------------------------------------------------------------------------------
@@ -473,7 +472,7 @@ def test_parts_that_are_missing_are_told():
         '<XFR A="PDT00001" B="1"/>', encode.sprayer(), encode.task("TSK-1", "Spray", ["TLG00001", "TLG7"])
     )
     log = one(files | {"TASKDATA/TASKDATA.XML": text.encode()})
-    assert any("TLG7, PDT00001 belong to it and are not there" in text for text in told(log))
+    assert any("TLG7, PDT00001 belong to it and are not there" in text for text in sentences(log))
     del files["TASKDATA/TLG00001.BIN"]
     with pytest.raises(InputError, match="its time logs TLG00001 are missing or empty; export the task data again"):
         read(files)
@@ -530,8 +529,8 @@ def test_fields_and_their_no_spray_areas(tmp_path, way):
     (pond,) = found.no_spray
     assert pond.name == "North meadow, pond"
     assert pond.geometry.symmetric_difference(shapely.box(-116.199, 43.601, -116.1987, 43.6013)).area < 1e-11
-    assert any("not to be sprayed (1 water)" in text for text in told(found))
-    assert any("no boundary is in it of Not drawn." in text for text in told(found))
+    assert any("not to be sprayed (1 water)" in text for text in sentences(found))
+    assert any("no boundary is in it of Not drawn." in text for text in sentences(found))
 
 
 def test_several_outer_rings_of_the_older_version_each_keep_their_holes():
@@ -599,7 +598,7 @@ def test_a_job_of_task_data_alone_has_the_figures_of_the_same_job_in_files(small
     for name in ("field", "target", "covered", "missed", "double", "swept"):
         assert getattr(found.area_m2, name) == pytest.approx(getattr(expected.area_m2, name), abs=4.5), name
     assert found.time_on_s == pytest.approx(expected.time_on_s, abs=0.05)
-    (places,) = [dict(one.values) for one in told(found) if one.code == "fields left out"]
+    (places,) = [dict(one.values) for one in found.cautions if one.code == "fields left out"]
     assert places["taken"] == ("Lower meadow",)
     assert len(places["names"]) == 39
     assert found.job.settings.operator == "Ada Finch"

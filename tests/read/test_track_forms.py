@@ -11,9 +11,8 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from cautions_of_files import sentences
 from simulator import exported as write
-
-from cautions_of_files import told
 
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.read import read_job
@@ -77,7 +76,7 @@ def test_a_log_in_a_zip_file_is_the_log(form):
     log = read(out.getvalue(), "log.kmz")
     check(log, places=0.51 * SEMICIRCLE)
     assert log.file == "log.kmz, doc.kml"
-    assert told(log) == ["log.kmz: 1 of its files are no logs and were left out (images/photo.png)."]
+    assert sentences(log) == ["log.kmz: 1 of its files are no logs and were left out (images/photo.png)."]
 
 
 def test_several_gpx_files_in_a_zip_file_are_several_logs(small_job):
@@ -264,7 +263,7 @@ def test_a_file_that_breaks_off_is_read_to_its_last_whole_record(form):
         told = f"{count} {'record' if form == 'FIT' else 'row' if form == 'CSV' else 'place'}(s) before that were read"
         if form == "CSV" and log.dropped.get("cut_off", 0) == 0:
             continue  # cut within the last cell, or behind a whole row: nothing in the file tells
-        assert any(told in text for text in told(log)), (cut, log.cautions)
+        assert any(told in text for text in sentences(log)), (cut, log.cautions)
 
 
 def test_a_line_that_breaks_off_is_refused_in_one_line():
@@ -282,7 +281,7 @@ def test_a_wrong_sum_of_a_fit_file_is_told():
     data[-1] ^= 0xFF
     log = read(bytes(data))
     assert len(log.fixes) == 100
-    assert told(log) == ["log: its checksum is wrong, so some of it may be damaged unseen."]
+    assert sentences(log) == ["log: its checksum is wrong, so some of it may be damaged unseen."]
 
 
 def test_fit_needs_its_library(monkeypatch):
@@ -324,4 +323,4 @@ def test_uneven_times_are_paired_from_the_start_and_counted():
     del top["features"][0]["properties"]["coordTimes"][90:]
     log = read(json.dumps(top))
     assert len(log.fixes) == 90
-    assert any("other numbers of times than of places" in text for text in told(log))
+    assert any("other numbers of times than of places" in text for text in sentences(log))

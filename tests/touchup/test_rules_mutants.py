@@ -15,7 +15,7 @@ from coverage_audit.jobs.settings import (
     RateSettings,
     TouchupSettings,
 )
-from coverage_audit.touchup.model import BOOM, LEAVE, SPOT, DrivenLine, Limit, Option, StripPlan, Terms
+from coverage_audit.touchup.model import BOOM, LEAVE, NO_PLACE, SPOT, DrivenLine, Limit, Option, StripPlan, Terms
 from coverage_audit.touchup.rules import (
     boom_option,
     conflict,
@@ -114,7 +114,7 @@ def test_a_wand_wets_the_missed_ground_alone_and_takes_the_longer_of_work_and_wa
     assert (far.time_s, far.possible, far.why_not) == (200.0, True, "")
     none = spot_option(STRIP, (), TERMS, [], same_day=False)
     assert not none.possible
-    assert none.why_not
+    assert none.why_not == NO_PLACE
 
 
 def sprays(*boxes):

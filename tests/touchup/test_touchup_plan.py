@@ -33,7 +33,7 @@ from coverage_audit.recipe.tolerances import TIE_SHARE
 from coverage_audit.recipe.touchup import plan_touchup
 from coverage_audit.recipe.touchup_field import option_of
 from coverage_audit.touchup.lanes import tightest_radius
-from coverage_audit.touchup.model import BOOM, LEAVE, SPOT
+from coverage_audit.touchup.model import BOOM, LEAVE, SPOT, TOO_BENT, TOO_MUCH
 from coverage_audit.touchup.order import Choice, exact_order
 
 RATE = RateSettings(target_l_ha=100.0, flow_l_min=15.0)
@@ -361,7 +361,7 @@ def test_wand_is_walked_where_the_vehicle_cannot_follow():
     )
     plan = plan_touchup(make_audit(shapely.box(0, 0, 100, 60), passes, [strip], [], settings=made))
     assert plan.strips[0].advice == SPOT
-    assert "bends more tightly" in plan.strips[0].boom.why_not
+    assert plan.strips[0].boom.why_not == TOO_BENT
     assert plan.stops[0].length_m == 22.0
     assert plan.strips[0].chosen.distance_m == pytest.approx(1.0, abs=0.05)  # a chord of a metre's arc
     assert_drivable(plan)
@@ -461,7 +461,7 @@ def test_ground_for_hours_of_driving_is_a_job_and_no_touchup(monkeypatch):
         boom=BoomSettings((10.0,), "csv"), rate=RATE, touchup=TouchupSettings(value_m2=0.5, entry_deg=entry)
     )
     plan = plan_touchup(make_audit(field, passes, [box_strip("M1", (0, 0, 600, 600))], [], settings=made))
-    assert "job of its own" in plan.strips[0].boom.why_not
+    assert plan.strips[0].boom.why_not == TOO_MUCH
 
 
 def test_where_no_way_leads_free_driving_buys_none():

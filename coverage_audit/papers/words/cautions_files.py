@@ -49,6 +49,10 @@ def _no_checksums(_units: str, *, file: str) -> str:
     return f"{file}: no sentence has a checksum, so damaged ones cannot be told."
 
 
+def _broken(_units: str, *, file: str, count: int) -> str:
+    return f"{file}: {count} sentences whose begin is damaged were skipped."
+
+
 def _not_measured(_units: str, *, file: str, count: int, kind: str) -> str:
     return f"{file}: {count} positions are {NOT_MEASURED[kind]}, not measured."
 
@@ -181,6 +185,11 @@ def _links(_units: str, *, file: str) -> str:
     return f"{file}: it points at other places (NetworkLink), which were not opened."
 
 
+def _undrawn(_units: str, *, file: str, names: tuple[str, ...], more: int) -> str:
+    others = f" and {more} more" if more else ""
+    return f"{file}: no boundary is in it of {', '.join(names)}{others}."
+
+
 def _no_spray(_units: str, *, file: str, kinds: tuple[tuple[str, int], ...]) -> str:
     listed = ", ".join(f"{count} {kind}" for kind, count in kinds)
     return f"{file}: areas in it were taken as not to be sprayed ({listed})."
@@ -193,6 +202,7 @@ FILE_SENTENCES: dict[str, Callable[..., str]] = {
     "fields unreadable": _unreadable,
     "points without satellites": _no_satellites,
     "no checksums": _no_checksums,
+    "sentences broken": _broken,
     "positions not measured": _not_measured,
     "job date differs": _job_date,
     "week rolled over": _rolled_over,
@@ -220,6 +230,7 @@ FILE_SENTENCES: dict[str, Callable[..., str]] = {
     "reference system turned": _system_turned,
     "outline from drive": _from_drive,
     "links not opened": _links,
+    "fields undrawn": _undrawn,
     "no-spray taken": _no_spray,
 }
 """Code of a reader's caution to the function that tells it; its arguments are the caution's values, by name."""

@@ -62,8 +62,9 @@ def _read(_file: InputFile, source: Source, name: str) -> Shapes:
     if not shapes.named:
         raise InputError("no field in it has a boundary; give the outline as a file of its own", data.name)
     if bare:
-        more = " and others" if len(bare) > _LISTED else ""
-        shapes.cautions.append(f"{data.name}: no boundary is in it of {', '.join(bare[:_LISTED])}{more}.")
+        shapes.cautions.append(
+            Caution("fields undrawn", file=data.name, names=tuple(bare[:_LISTED]), more=max(0, len(bare) - _LISTED))
+        )
     if kinds:
         shapes.cautions.append(Caution("no-spray taken", file=data.name, kinds=tuple(kinds.items())))
     if data.missing:
