@@ -17,6 +17,7 @@ from coverage_audit.ground.boom_lines import on_lines
 from coverage_audit.ground.model import BoomLines, Ground, Piece
 from coverage_audit.ground.partition import closed_partition, closure_rel
 from coverage_audit.ground.pieces import pieces_of
+from coverage_audit.touchup import model as why
 from coverage_audit.touchup import tolerances as tol
 from coverage_audit.touchup.lanes import (
     across_part,
@@ -27,20 +28,7 @@ from coverage_audit.touchup.lanes import (
     strip_parts,
     tightest_radius,
 )
-from coverage_audit.touchup.model import (
-    BOOM,
-    LEAVE,
-    NO_FIT,
-    SPOT,
-    TOO_BENT,
-    TOO_MUCH,
-    TOO_SHORT,
-    After,
-    DrivenLine,
-    Option,
-    StripPlan,
-    TouchupPlan,
-)
+from coverage_audit.touchup.model import BOOM, LEAVE, SPOT, After, DrivenLine, Option, StripPlan, TouchupPlan
 from coverage_audit.touchup.order import most_ordered
 from coverage_audit.touchup.rules import (
     boom_option,
@@ -184,7 +172,7 @@ def _boom(setting: Setting, strip: Strip) -> Option:
     """The better of going along the strip and, where the boom covers its whole length, square to it."""
     width_m = setting.audit.job.settings.boom.width_m
     if max(strip.length_m, strip.area_m2 / width_m) > tol_recipe.MOST_BOOM_WAY_M:
-        return no_boom(TOO_MUCH)
+        return no_boom(why.TOO_MUCH)
     option = _long_enough(_boom_over(setting, strip, strip_parts(strip.line)))
     if not _spanned(setting, strip):
         return option
@@ -199,7 +187,7 @@ def _boom(setting: Setting, strip: Strip) -> Option:
 def _long_enough(option: Option) -> Option:
     """*option* unless the boom would be on for a shorter way than a person can switch it."""
     if option.possible and any(way.length_m < tol_recipe.LEAST_BOOM_WAY_M for way in option.ways):
-        return no_boom(TOO_SHORT)
+        return no_boom(why.TOO_SHORT)
     return option
 
 
@@ -214,14 +202,14 @@ def _boom_over(setting: Setting, strip: Strip, parts: list[FloatArray]) -> Optio
     passes = []
     for part in parts:
         if tightest_radius(part) < setting.terms.turning_radius_m:
-            return no_boom(TOO_BENT)
+            return no_boom(why.TOO_BENT)
         passes += lay_boom(part, strip.polygon, layers.target, setting.ground.inside, setting.tracks, sections)
     kept = [within for laid in passes if (within := _within_target(setting, laid))]
     if not kept:
-        return no_boom(NO_FIT)
+        return no_boom(why.NO_FIT)
     ways, swaths = [_driven(laid.line, *laid.span) for laid, _ in kept], [swath for _, swath in kept]
     if any(tightest_radius(way.line) < setting.terms.turning_radius_m for way in ways):
-        return no_boom(TOO_BENT)
+        return no_boom(why.TOO_BENT)
     used = tuple(sorted({section for laid, _ in kept for section in laid.open_m}))
     return boom_option(
         strip,
