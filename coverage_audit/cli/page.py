@@ -7,6 +7,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from coverage_audit.read.source import is_there
+
 if TYPE_CHECKING:
     import argparse
 
@@ -34,6 +36,8 @@ def page_command(options: argparse.Namespace) -> None:
     """Print the address, open it, and serve until ended."""
     from coverage_audit.page import open_door, serve  # noqa: PLC0415
 
+    if options.farm is not None:
+        is_there(options.farm, "page")  # one that is not there yet is made, if it can be
     with suppress(KeyboardInterrupt):  # Ctrl-C is the way to end it; everything is saved already
         door = open_door()
         print(door.address, flush=True)  # noqa: T201 - the person's line

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from coverage_audit.errors import InputError
 from coverage_audit.papers.words.safe import printable
+from coverage_audit.read.source import is_there
 
 from . import terminal
 from .output import start, write
@@ -52,7 +53,7 @@ def season_command(options: argparse.Namespace) -> None:
     from coverage_audit.papers.ledger_terminal import season_text  # noqa: PLC0415
     from coverage_audit.season.season import run_season  # noqa: PLC0415
 
-    if not options.farm.is_dir():
+    if not (is_there(options.farm, "season") and options.farm.is_dir()):
         raise InputError("there is no such folder; give the farm's", str(options.farm))
     if options.season is not None and not re.fullmatch(r"[0-9]{4}", options.season):
         raise InputError(f'"{options.season}" is no year; write it as 2026', "--season")

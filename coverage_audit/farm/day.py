@@ -26,7 +26,7 @@ from coverage_audit.papers.day_files import DRAFTS, day_facts, day_text, new_fil
 from coverage_audit.papers.farm_files import FARM_FILE
 from coverage_audit.papers.words.safe import json_text
 from coverage_audit.read.outlines.registry import field_of
-from coverage_audit.read.source import Folder
+from coverage_audit.read.source import Folder, is_there
 from coverage_audit.read.tracks.form import Asked
 from coverage_audit.read.tracks.registry import logs_of
 
@@ -131,7 +131,7 @@ def _named(source: Folder, logs: Sequence[str | Path]) -> list[str]:
     """
     found = []
     for given in logs:
-        path = Path(given) if Path(given).exists() else source.path / given
+        path = Path(given) if is_there(Path(given), "day") else source.path / given
         try:
             name = path.resolve().relative_to(source.path.resolve()).as_posix()
         except ValueError as error:

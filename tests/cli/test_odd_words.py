@@ -165,14 +165,27 @@ def test_names_longer_than_a_file_system_holds_in_a_job_file(small_job, key, tab
         ["touchup", LONG, "-o", "out"],
         ["touchup", "JOB", "-o", LONG],
         ["proof", "keys", "-o", LONG],
+        ["record", LONG, "-o", "out"],
+        ["record", "JOB", "-o", LONG],
+        ["season", LONG],
+        ["day", LONG],
+        ["day", "FARM", LONG],
+        ["page", LONG, "--no-browser"],
+        ["farm", "new", LONG],
+        ["field", "add", LONG, "JOB"],
+        ["field", "add", "FARM", LONG],
+        ["receiver", LONG],
+        ["receiver", "JOB", "--farm", LONG],
+        ["manual", "-o", LONG],
     ],
 )
 def test_names_longer_than_a_file_system_holds_in_an_argument(small_job, tmp_path, monkeypatch, capsys, arguments):
     monkeypatch.chdir(tmp_path)
-    given = [str(small_job.path) if one == "JOB" else one for one in arguments]
+    (tmp_path / "farm.toml").write_text("[machine.quad]\nboom.width = '9 m'\n")
+    given = [{"JOB": str(small_job.path), "FARM": "."}.get(one, one) for one in arguments]
     assert cli.main(given) == 2
     assert capsys.readouterr().err.count("\n") == 1
-    assert [path.name for path in tmp_path.iterdir()] == ["job"]
+    assert {path.name for path in tmp_path.iterdir()} == {"job", "farm.toml"}
 
 
 # --- files of another kind ------------------------------------------------------------------------------
