@@ -25,7 +25,7 @@ from shapely import affinity
 from simulator.files import to_boom_csv, to_geojson_text, to_gpx_text
 from simulator.jobs import BENCHMARK_M, GUIDED, HAND, Faults, GnssError, Scenario, gauss_markov, simulate
 
-from coverage_audit.accuracy.draws import cross_cuts, real_strips
+from coverage_audit.accuracy.draws import cross_cuts, needed_m, real_strips
 from coverage_audit.accuracy.tolerances import CLASS_NOISE_M, CLASS_SIGMA_M, CLASS_TIME_S
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
@@ -141,6 +141,12 @@ def missed_across(parts, cuts):
     return across.reshape(cuts.shape)
 
 
+def there(strip, shift):
+    """*strip* moved by *shift* (2,). [m]"""
+    moved_to = {name: affinity.translate(getattr(strip, name), *shift) for name in ("line", "polygon")}
+    return dataclasses.replace(strip, **moved_to)
+
+
 def run(seed, name, steering, hz, replicates):
     """Audit one simulated job and hold it to its truth."""
     number = CLASSES[name]
@@ -156,9 +162,9 @@ def run(seed, name, steering, hz, replicates):
     parts = partition(exactly(truth), ground, WIDTH_M, travel_at)
     # the audit's plane lies about the middle of its track
     shift = shapely.get_coordinates(field)[0] - shapely.get_coordinates(audit.layers.field)[0]
-    strips = [dataclasses.replace(strip, line=affinity.translate(strip.line, *shift)) for strip in audit.missed_strips]
-    reach = min(3.0 * CLASS_SIGMA_M[number], WIDTH_M / 2)
-    real = real_strips(missed_across(parts, cross_cuts(strips, reach)), audit.job.settings.report.min_width_m)
+    strips = [there(strip, shift) for strip in audit.missed_strips]
+    cuts = cross_cuts(strips, min(3.0 * CLASS_SIGMA_M[number], WIDTH_M / 2))
+    real = real_strips(missed_across(parts, cuts), needed_m(strips, cuts))
     missed, double, _ = areas_of(parts)
     found = audit.accuracy
     return {

@@ -44,6 +44,7 @@ from .tolerances import (
     MOST_MOVED,
     PARTICLES,
     PROBE_REACH_WIDTHS,
+    REAL_SHARE,
     SKIP_LENGTH_M,
     SKIP_PARTICLES,
     SURE,
@@ -76,7 +77,8 @@ class Question:
     """What is asked: the audit's own figures (missed, double, covered) [m2], and what they stand on.
 
     ``lines`` are the audit's own boom lines, ``calm`` those without the receiver's jitter.
-    ``method_m2``: what the audit itself errs by. ``stands``: times in which the machine stood.
+    ``method_m2``: what the audit itself errs by. ``stands``: times in which the machine stood. ``jump_fixed_m``: how far
+    the log jumps sideways between fixes marked RTK fixed. Times are on the clock of ``error`` (:mod:`.jumps`).
     """
 
     observed_m2: tuple[float, float, float]
@@ -93,6 +95,7 @@ class Question:
     noise_m: float
     method_m2: float
     stands: tuple[Stand, ...] = ()
+    jump_fixed_m: float = 0.0
 
 
 def assess(question: Question, run_all: RunAll, rng: np.random.Generator) -> Accuracy:
@@ -194,7 +197,7 @@ def _learnt(question: Question, sources: Sequence[Source], moved: float) -> Lear
     """The receiver's slow error as far as the log tells, and what the log holds against what was taken."""
     values = [[float(np.median(one.error.sigma_m)), one.error.time_constant_s] for one, _ in sources]
     low, best, high = np.quantile(values, (0.05, 0.5, 0.95), axis=0).tolist()
-    wrong = question.error.fix_class == CLASSES[-1] and low[0] > WRONG_FIX_M
+    wrong = question.error.fix_class == CLASSES[-1] and max(low[0], question.jump_fixed_m) > WRONG_FIX_M
     doubts = [(CONTRADICTED, abs(moved) >= MOST_MOVED), (WRONG_FIX, wrong)]
     sigma, time = (Spread(best[k], low[k], high[k]) for k in (0, 1))
     return Learnt(sigma, time, tuple(name for name, holds in doubts if holds))
@@ -223,6 +226,7 @@ def _counted(
     scan = Scan.over(question.target, steps, question.width_m)
     off = scan.areas(steps_of(plain)) - question.observed_m2[:2]
     across = cross_cuts(question.strips, _reach(question))
+    needed = needed_m(question.strips, across)
     rows: list[FloatArray] = []
     for first in range(0, count, MOST_AT_ONCE):
         size = min(MOST_AT_ONCE, count - first)
@@ -233,7 +237,7 @@ def _counted(
 
         def one(number: int, shift: FloatArray = shift, cuts: Cuts = cuts) -> FloatArray:
             moved = steps.moved(shift[:, :, number])
-            real = real_strips(cuts.missed_m(moved).reshape(across.shape), question.min_width_m)
+            real = real_strips(cuts.missed_m(moved).reshape(across.shape), needed)
             return np.concatenate([scan.areas(moved) - off, real])
 
         rows += run_all(one, size)
@@ -350,9 +354,20 @@ def cross_cuts(strips: Sequence[Strip], reach_m: float) -> np.ndarray:
     return shapely.linestrings(np.stack([at - half, at + half], axis=2))
 
 
-def real_strips(missed_m: FloatArray, min_width_m: float) -> BoolArray:
-    """Whether each strip is missed at *min_width_m* or more along at least half its length, shape (strips,).
+def needed_m(strips: Sequence[Strip], cuts: np.ndarray) -> FloatArray:
+    """What has to be missed along each of *cuts* for a strip to be real there: half of what looks missed, their shape.
 
-    *missed_m*: how much of each cut across it is missed, shape (strips, cuts). [m]
+    Cuts reach beyond the strip, since its true place is another: wherever ground is missed along them counts. [m]
     """
-    return (missed_m >= min_width_m).mean(axis=1) >= 0.5
+    ground = np.array([strip.polygon for strip in strips], dtype=object).reshape(-1, 1)
+    looks = shapely.length(shapely.intersection(cuts, ground))
+    mean = np.array([strip.mean_width_m for strip in strips]).reshape(-1, 1)
+    return np.asarray(REAL_SHARE * np.where(looks > 0, looks, mean))
+
+
+def real_strips(missed_m: FloatArray, needed: FloatArray) -> BoolArray:
+    """Whether each strip is real: missed as wide as *needed* along at least half its length, shape (strips,).
+
+    *missed_m*, *needed* [m]: of each cut across it, shape (strips, cuts).
+    """
+    return (missed_m >= needed).mean(axis=1) >= 0.5

@@ -104,10 +104,11 @@ KNOT_STEP_M = 10.0
 """Error is applied to boom lines at least this often; in between it goes straight. [m] In the
 four seconds that this takes, wandering error changes by a tenth of itself."""
 
-SCAN_LINES = 500
+SCAN_LINES = 250
 MOST_SCAN_STEP_M = 1.0
 """Replicates are counted along parallel lines: so many over a square target, at most so far apart. [1], [m]
-Against the exact partition the difference that a shift makes then errs by 1e-5 of the target or less."""
+Against eight times as many lines the difference that a shift makes errs by 3e-5 of the target, where RTK draws differ
+by 45e-5."""
 
 MOST_CROSSINGS = 2_000_000
 """Edges of swept steps cross the lines so often at most: the lines lie farther apart where the boom was very wide
@@ -130,6 +131,9 @@ SKIP_LENGTH_M = 30.0
 
 SURE = 0.9
 """A skip is detectable when it is likelier than this to be real. [1]"""
+
+REAL_SHARE = 0.5
+"""A strip is real where at least this share of the width that looks missed truly is. [1]"""
 
 CROSS_CUTS = 9
 """Cuts across a strip at which it is looked at in every replicate: odd, so that half is clear. [1]"""
@@ -253,9 +257,10 @@ OUTLOOK_PARTICLES = 12
 no source. [1], [m], [m], [m/s], [s], [1]"""
 
 BY_EYE_SPREAD_M = (0.1, 0.3)
-BY_EYE_CHANCE = (0.25, 0.9)
+BY_EYE_CHANCE = (0.25, 0.99)
 """Gaps to the fence that spread by the first length or less are as a receiver steers, by the second or more as an eye
-does; the chance that it was the eye. [m], [1] Common practice, no source."""
+does; the chance that it was the eye. [m], [1] Common practice, no source. The receiver's error cannot spread the gaps
+of a machine that steers by it along the fence, however large it is."""
 
 METHOD_FREEDOM = 2.0
 MOST_METHOD = 10.0
@@ -265,3 +270,16 @@ at one fix a second half erred by less than 0.6e-4 of the target and three by 7e
 WRONG_FIX_M = 0.1
 """RTK fixed positions whose slow error is larger than this, as the log itself shows it, are wrong fixes: right ones
 wander by a seventh of it. [m] Sessions marked fixed that wandered by 0.2 to 1.0 m are on record."""
+
+JUMP_LEAST_M = 0.12
+JUMP_SPREADS = 8.0
+JUMP_MOST_STEP_S = 1.1
+JUMP_LEAST_SPEED_M_S = 0.8
+JUMP_TURN_RAD = 0.12
+JUMP_ALIKE = 0.6
+"""A jump sideways is so far and so many times the usual one, between fixes no farther apart, while driving at least so fast,
+with the same heading before and after, and its neighbours in the third difference within this share of what a lone jump
+leaves. [m], [1], [s], [m/s], [rad], [1] A driver's swing of 0.2 m in eight seconds shows 0.05 m so."""
+
+JUMP_MOST_FORGOTTEN = 0.95
+"""Share of the error that a jump makes forgotten, at most. [1]"""

@@ -12,6 +12,7 @@ import numpy as np
 from coverage_audit.accuracy.draws import Question, assess
 from coverage_audit.accuracy.error import error_model, jitter_of, noise_across, without_jitter
 from coverage_audit.accuracy.gaps.probes import find_gaps
+from coverage_audit.accuracy.jumps import clock_s, jumps_of, with_jumps
 from coverage_audit.accuracy.standing import stands_of
 from coverage_audit.drive.motion import build_motion, refine
 from coverage_audit.ground.boom_lines import boom_path, on_lines, thin
@@ -95,6 +96,10 @@ def _question(
     path = boom_path(refine(build_motion(steady, width / 2)), boom)
     within = float(np.clip(REPLICATE_THIN_SIGMAS * np.median(error.sigma_m), *REPLICATE_THIN_M))
     calm = thin(on_lines(path, timeline, boom.sections_m), within)
+    jumps = jumps_of(track)
+    error = with_jumps(error, jumps)
+    # from here on times are those of the error alone
+    path = replace(path, time_s=clock_s(path.time_s, track, error))
     gaps = find_gaps(calm, path, ground.target, width, PROBE_STEP_M)
     if len(gaps) > MOST_GAPS:
         gaps = find_gaps(calm, path, ground.target, width, PROBE_STEP_M * len(gaps) / MOST_GAPS)
@@ -111,6 +116,7 @@ def _question(
         error=error,
         settings=settings,
         method_m2=METHOD_REL * areas.target * min(1.0, track.median_step_s),
-        stands=tuple(stands_of(track)),
+        stands=tuple(stands_of(replace(track, time_s=error.time_s))),
+        jump_fixed_m=jumps.fixed_m,
         noise_m=noise_across(error, track.median_step_s, jitter.half),
     )

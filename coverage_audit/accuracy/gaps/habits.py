@@ -7,6 +7,7 @@ beforehand; :mod:`.particles` finds which of them the measured gaps allow.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -163,7 +164,7 @@ class ErrorGaps:
         total *= self.facing
         return total
 
-    @property
+    @cached_property
     def short(self) -> FloatArray:
         """Covariance of the short part, of one metre, before the edges' directions (Gelb 1974, from memory). [m2]"""
         near = np.exp(self.lag_s * (-1 / SHORT_MEMORY_S)) * self.sign

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.linalg import solve
 
 from coverage_audit.accuracy.error import gauss_markov, sigma_at
-from coverage_audit.accuracy.tolerances import BLUNDER_M, CLUSTER_SKIPS, OUTLIER_SPREADS, SHORT_MEMORY_S
+from coverage_audit.accuracy.tolerances import BLUNDER_M, CLUSTER_SKIPS, OUTLIER_SPREADS, REAL_SHARE, SHORT_MEMORY_S
 
 from .habits import ErrorGaps, TrueGaps, runs_of
 
@@ -112,7 +112,9 @@ def _felt(time_s: FloatArray, strength: FloatArray, memory_s: float) -> FloatArr
 def smallest_skip(
     seen: Seen, particles: Sequence[Particle], wanted: tuple[float, float, float], *, by_hand: bool
 ) -> float | None:
-    """Width of a skip that is at least so wide in truth with probability ``SURE``; None when no gap was measured. [m]
+    """Width that a skip must look to be real with probability ``SURE``; None when no gap was measured. [m]
+
+    Real: in truth ``REAL_SHARE`` of what it looks. Narrower ones than wanted are not listed.
 
     The median over *particles*. By hand the mean of the skip's true gaps is kriged from the measured ones (Journel &
     Huijbregts 1978, from memory); else truth is the log plus error, and every measured gap is believed whole.
@@ -120,7 +122,7 @@ def smallest_skip(
     Parameters
     ----------
     wanted : (length, width, sure) float
-        Length of the skip [m], least true width [m], and the normal quantile of being sure [1].
+        Length of the skip [m], width of the narrowest listed [m], and the normal quantile of being sure [1].
     """
     windows = _windows(seen.gaps, wanted[0])
     if not windows.shape[1]:
@@ -147,7 +149,7 @@ def _windows(gaps: Gaps, length_m: float) -> FloatArray:
 def _plain(seen: Seen, one: Particle, windows: FloatArray, wanted: tuple[float, float, float]) -> FloatArray:
     """Width at each place, by one particle, where the log is believed whole, shape (places,). [m]"""
     spread = np.sqrt(np.einsum("nk,nk->k", windows, seen.errors_m2(one) @ windows))
-    return np.asarray(wanted[1] + wanted[2] * spread)
+    return np.asarray(np.maximum(wanted[1], wanted[2] * spread / (1 - REAL_SHARE)))
 
 
 def _kriged(seen: Seen, one: Particle, windows: FloatArray, wanted: tuple[float, float, float]) -> FloatArray:
@@ -161,5 +163,7 @@ def _kriged(seen: Seen, one: Particle, windows: FloatArray, wanted: tuple[float,
     between = gaps.kind == 0
     middle = float(np.median(gaps.gap_m[between]))
     usual_m = OUTLIER_SPREADS * 1.4826 * float(np.median(np.abs(gaps.gap_m[between] - middle)))
-    shrunk = (wanted[1] + wanted[2] * spread - (1 - believed) * middle) / believed
+    off = wanted[2] * spread - (1 - believed) * middle  # truth lies about believed * width + (1 - believed) * middle
+    real = np.where(believed > REAL_SHARE, off / np.maximum(believed - REAL_SHARE, 1e-9), np.inf)
+    shrunk = np.maximum(wanted[1], real)
     return np.asarray(np.minimum(shrunk, np.maximum(plain, middle + usual_m)))
