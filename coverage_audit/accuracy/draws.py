@@ -66,7 +66,7 @@ if TYPE_CHECKING:
     from .model import ErrorModel, Gaps
     from .standing import Stand
 
-    Source = tuple[Particle, Seen | None]
+    Source = tuple[Particle, Seen | None, float]
     RunAll = Callable[[Callable[[int], FloatArray], int], Iterable[FloatArray]]
 
 MISSED, DOUBLE, COVERED = 0, 1, 2
@@ -77,8 +77,8 @@ class Question:
     """What is asked: the audit's own figures (missed, double, covered) [m2], and what they stand on.
 
     ``lines`` are the audit's own boom lines, ``calm`` those without the receiver's jitter.
-    ``method_m2``: what the audit itself errs by. ``stands``: times in which the machine stood. ``jump_fixed_m``: how far
-    the log jumps sideways between fixes marked RTK fixed. Times are on the clock of ``error`` (:mod:`.jumps`).
+    ``method_m2``: what the audit itself errs by. ``stands``: times in which the machine stood.
+    ``jump_fixed_m``: how far the log jumps sideways between fixes marked RTK fixed. Times are on the clock of ``error``.
     """
 
     observed_m2: tuple[float, float, float]
@@ -145,8 +145,7 @@ def _drawn(
 ) -> RegimeResult:
     """Draw the truth *count* times, count each, and tell what the draws say."""
     target, by_hand = question.target.area, regime == CLASSICAL
-    most = PARTICLES if by_hand else BLIND_PARTICLES
-    sources, moved = _sources(question, seen, min(most, count), rng, by_hand=by_hand)
+    sources, moved = _sources(question, seen, count, rng, by_hand=by_hand)
     table = _doubted(_counted(question, sources, count, run_all, rng), question, sources, rng)
     # sparse fixes cost little in most jobs and much in a few
     luck = np.clip(rng.standard_t(METHOD_FREEDOM, (count, 2)), -MOST_METHOD, MOST_METHOD)
@@ -156,7 +155,7 @@ def _drawn(
     # draws prove nothing, however they agree
     chances = tuple(((table[:, 2:].sum(axis=0) + 0.5) / (count + 1)).tolist())
     wanted = (SKIP_LENGTH_M, question.min_width_m, NormalDist().inv_cdf(SURE))
-    skip = smallest_skip(seen, [one for one, _ in sources[:SKIP_PARTICLES]], wanted, by_hand=by_hand)
+    skip = smallest_skip(seen, [one for one, _, _ in sources[:SKIP_PARTICLES]], wanted, by_hand=by_hand)
     skip = skip if skip is not None and skip < question.width_m and abs(moved) < MOST_MOVED else None
     told = skip is not None and count >= LEAST_DRAWS
     missed, double = (_figure(question.observed_m2[k], areas[:, k], question, told=told) for k in (MISSED, DOUBLE))
@@ -173,34 +172,45 @@ def _drawn(
 def _sources(
     question: Question, seen: Seen, count: int, rng: np.random.Generator, *, by_hand: bool
 ) -> tuple[list[Source], float]:
-    """What draws are made by: particles, each with the gaps that its errors know of, and how far the scale was moved.
+    """What *count* draws are made by: particles, each with the gaps that its errors know of and its share of the draws.
 
-    Who steers by the receiver still sees fence and switch: there the log is truth plus error, and those gaps tell of
-    it. Unless they are as tight as only steering by the receiver makes them: then nothing tells. Between the two
-    the particles are shared out.
+    And how far the scale was moved. Who steers by the receiver still sees fence and switch: there the log is truth plus
+    error, and those gaps tell of it. Unless they are as tight as only steering by the receiver makes them: then nothing
+    tells. Between the two the draws are shared out.
     """
     gaps, error, noise, stands = question.gaps, question.error, question.noise_m, question.stands
+    few, many = min(PARTICLES, count), min(BLIND_PARTICLES, count)
     if by_hand:
-        particles, moved = draw_particles(Known.of(gaps, error, noise, stands), count, rng)
-        return [(one, seen if len(gaps) else None) for one in particles], moved
-    blind, moved = draw_particles(Known.of(None, error, noise, stands), count, rng)
+        particles, moved = draw_particles(Known.of(gaps, error, noise, stands), few, rng)
+        return [(one, seen if len(gaps) else None, 1 / few) for one in particles], moved
     seeing = pick(gaps, gaps.kind != BETWEEN)
-    if not len(seeing):
-        return [(one, None) for one in blind], moved
-    particles, moved_by_eye = draw_particles(Known.of(seeing, error, noise, stands), count, rng)
-    by_eye, shown = Seen.of(seeing, error, noise), round(by_eye_chance(gaps) * count)
-    sources: list[Source] = [(one, by_eye) for one in particles[:shown]] + [(one, None) for one in blind[shown:]]
-    return [sources[k] for k in rng.permutation(count)], max(moved, moved_by_eye, key=abs)
+    chance = by_eye_chance(gaps) if len(seeing) else 0.0
+    blind, moved = draw_particles(Known.of(None, error, noise, stands), many, rng)
+    if not chance:
+        return [(one, None, 1 / many) for one in blind], moved
+    particles, moved_by_eye = draw_particles(Known.of(seeing, error, noise, stands), few, rng)
+    by_eye = Seen.of(seeing, error, noise)
+    sources: list[Source] = [(one, by_eye, chance / few) for one in particles]
+    sources += [(one, None, (1 - chance) / many) for one in blind]
+    return [sources[k] for k in rng.permutation(len(sources))], max(moved, moved_by_eye, key=abs)
 
 
 def _learnt(question: Question, sources: Sequence[Source], moved: float) -> Learnt:
     """The receiver's slow error as far as the log tells, and what the log holds against what was taken."""
-    values = [[float(np.median(one.error.sigma_m)), one.error.time_constant_s] for one, _ in sources]
-    low, best, high = np.quantile(values, (0.05, 0.5, 0.95), axis=0).tolist()
+    values = [[float(np.median(one.error.sigma_m)), one.error.time_constant_s] for one, _, _ in sources]
+    shares = np.array([share for _, _, share in sources])
+    low, best, high = np.transpose([_weighed(column, shares) for column in np.transpose(values)]).tolist()
     wrong = question.error.fix_class == CLASSES[-1] and max(low[0], question.jump_fixed_m) > WRONG_FIX_M
     doubts = [(CONTRADICTED, abs(moved) >= MOST_MOVED), (WRONG_FIX, wrong)]
     sigma, time = (Spread(best[k], low[k], high[k]) for k in (0, 1))
     return Learnt(sigma, time, tuple(name for name, holds in doubts if holds))
+
+
+def _weighed(values: FloatArray, shares: FloatArray) -> FloatArray:
+    """5, 50 and 95 % quantiles of *values* that have a say of *shares*, shape (3,)."""
+    order = np.argsort(values)
+    middle = np.cumsum(shares[order]) - shares[order] / 2
+    return np.interp((0.05, 0.5, 0.95), middle / shares.sum(), values[order])
 
 
 def by_eye_chance(gaps: Gaps) -> float:
@@ -248,19 +258,21 @@ def _errors(
     sources: Sequence[Source], times: FloatArray, count: int, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
     """Errors given the gaps, or knowing nothing of them, each group of draws by another particle."""
+    ends = np.round(count * np.cumsum([share for _, _, share in sources])).astype(int)
     drawn = [
-        simulate_errors(times, one.error, len(share), rng)
+        simulate_errors(times, one.error, size, rng)
         if seen is None
-        else conditioned_errors(times, seen, one, len(share), rng)
-        for (one, seen), share in zip(sources, np.array_split(np.arange(count), len(sources)), strict=True)
-        if len(share)
+        else conditioned_errors(times, seen, one, size, rng)
+        for (one, seen, _), size in zip(sources, np.diff(ends, prepend=0).tolist(), strict=True)
+        if size
     ]
     return np.concatenate([one for one, _ in drawn], axis=2), np.concatenate([one for _, one in drawn], axis=1)
 
 
 def _doubted(table: FloatArray, question: Question, sources: Sequence[Source], rng: np.random.Generator) -> FloatArray:
     """*table* in which wide strips along the fence, that no gap could be measured across, are error in some draws."""
-    sigma = float(np.median([np.median(one.error.sigma_m) for one, _ in sources]))
+    values = np.array([np.median(one.error.sigma_m) for one, _, _ in sources])
+    sigma = float(_weighed(values, np.array([share for _, _, share in sources]))[1])
     result = table.copy()
     for number, strip in enumerate(question.strips):
         wide = strip.where == "field edge" and strip.max_width_m > PROBE_REACH_WIDTHS * question.width_m

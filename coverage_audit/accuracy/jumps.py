@@ -1,8 +1,8 @@
 """Jumps sideways that no vehicle makes: a receiver that changed its satellites, or took a wrong fix.
 
 From one fix to the next the way goes on as before, beside itself. The third difference of the fixes across the way then
-goes J, -2 J, J; a vehicle that swerves turns while it does so. After a jump the error is another one: it is carried through as
-if time had passed meanwhile, as much as makes a wandering error differ by so much.
+goes J, -2 J, J; a vehicle that swerves turns while it does so. After a jump the error is another one: it is carried
+through as if time had passed meanwhile, as much as makes a wandering error differ by so much.
 """
 
 from __future__ import annotations

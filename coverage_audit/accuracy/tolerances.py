@@ -8,15 +8,16 @@ CLASSES = ("autonomous", "differential", "RTK float", "RTK fixed")
 CLASS_OF_QUALITY = {1: 0, 2: 1, 3: 1, 4: 3, 5: 2}
 """NMEA GGA quality to class; any other code, and none, counts as autonomous."""
 
-CLASS_SIGMA_M = (0.7, 0.28, 0.7, 0.0143)
+CLASS_SIGMA_M = (0.7, 0.28, 0.7, 0.0101)
 CLASS_TIME_S = (600.0, 600.0, 400.0, 100.0)
 """Middle of what is expected of the slow error of one coordinate, and of its time constant, by class. [m], [s]
 Static logs (sqrt of half the mean squared difference over 10, 60, 240 s): autonomous .06-.14, .17-.37, .35-.60 m;
 RTK float .05, .20, .45 m in the open and up to five times that by buildings; slow parts of 1 500 s and more.
 Differential: FAA WJHTC, WAAS Performance Analysis Report 10 (2004), static 95 % horizontal 0.61-1.06 m, which is
-2.45 sigma. RTK fixed: 1.43 cm between rows, Carballido et al. 2014, Appl. Eng. Agric. 30(3):361-366."""
+2.45 sigma. RTK fixed: 1.43 cm between rows, the difference of two passes and so sqrt(2) times the error of one,
+Carballido et al. 2014, Appl. Eng. Agric. 30(3):361-366."""
 
-CLASS_SIGMA_LOG_SD = (0.9, 0.9, 0.9, 0.8)
+CLASS_SIGMA_LOG_SD = (0.9, 0.9, 0.9, 0.9)
 CLASS_TIME_LOG_SD = (0.9, 0.9, 0.9, 0.9)
 """By which factor e^this one receiver, sky and day differ from the middle of its class. [1] Sessions of one class
 spread by a factor of e or more either way in all."""
@@ -25,14 +26,14 @@ STATED_LOG_SD = 0.4
 """The same for a figure that the job file states or that the receiver itself tells (GST). [1] A post test in the open
 is not the drive beside trees; receivers' own figures are known to be off by half (common practice, no source)."""
 
-CLASS_SHORT_M = (0.03, 0.02, 0.03, 0.02)
+CLASS_SHORT_M = (0.03, 0.02, 0.03, 0.01)
 SHORT_LOG_SD = 1.0
 SHORT_MEMORY_S = 15.0
 MOST_SHORT_SHARE = 1.5
 """Error that is forgotten within seconds, by class, how far it may differ, as a factor e^this, its memory, and how
 large it may be beside a slow part that was stated. [m], [1], [s], [1] RTK in motion against an inertial reference:
-3.7 cm along, 4.9 across, flat after 5-10 s, an upper bound. Others: multipath swings within tens of seconds (common
-practice, no source)."""
+3.7 cm along, 4.9 across, flat after 5-10 s, an upper bound; standing in the open 0.5 cm in all: the middle lies
+between. Others: multipath swings within tens of seconds (common practice, no source)."""
 
 CLASS_NOISE_M = (0.05, 0.03, 0.02, 0.005)
 """White noise of one coordinate, by class. [m] Common practice, no source."""
@@ -277,9 +278,9 @@ JUMP_MOST_STEP_S = 1.1
 JUMP_LEAST_SPEED_M_S = 0.8
 JUMP_TURN_RAD = 0.12
 JUMP_ALIKE = 0.6
-"""A jump sideways is so far and so many times the usual one, between fixes no farther apart, while driving at least so fast,
-with the same heading before and after, and its neighbours in the third difference within this share of what a lone jump
-leaves. [m], [1], [s], [m/s], [rad], [1] A driver's swing of 0.2 m in eight seconds shows 0.05 m so."""
+"""A jump sideways is so far and so many times the usual one, between fixes no farther apart, while driving at least
+so fast, with the same heading before and after, and its neighbours in the third difference within this share of what a
+lone jump leaves. [m], [1], [s], [m/s], [rad], [1] A driver's swing of 0.2 m in eight seconds shows 0.05 m so."""
 
 JUMP_MOST_FORGOTTEN = 0.95
 """Share of the error that a jump makes forgotten, at most. [1]"""

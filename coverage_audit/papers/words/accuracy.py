@@ -167,8 +167,8 @@ def _doubts(found: Accuracy) -> list[str]:
             "the receiver on a post (coverage-audit receiver) and state what it prints."
         ),
         WRONG_FIX: (
-            "Its fixes are marked RTK fixed and wander or jump as a wrong fix does, by decimetres: check the base station, "
-            "and do not rely on centimetres."
+            "Its fixes are marked RTK fixed and wander or jump as a wrong fix does, by decimetres: check the base "
+            "station, and do not rely on centimetres."
         ),
     }
     return [told[doubt] for doubt in found.doubts]
