@@ -21,6 +21,7 @@ from second_simulator.cases import CLASS_NUMBER, NO_STRESS, STRESSES, Case
 from second_simulator.files import Kept, kept_job
 
 import coverage_audit as ca
+from coverage_audit.jobs.accuracy import with_replicates
 
 KINDS = ("missed", "double")
 BINS = (0.0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0)
@@ -42,7 +43,8 @@ def main() -> None:
     for receiver in options.classes or CLASS_NUMBER:
         for steering in options.steering or ("hand", "guided"):
             for seed in range(options.first_seed, options.first_seed + options.jobs):
-                row = judge(options.cache, Case(receiver, steering, seed, options.hz, options.stress))
+                case = Case(receiver, steering, seed, options.hz, options.stress)
+                row = judge(options.cache, case, options.draws)
                 rows.append(row)
                 if options.out:
                     with options.out.open("a") as file:
@@ -61,18 +63,19 @@ def _options() -> argparse.Namespace:
     parser.add_argument(
         "--cache", type=Path, default=CACHE, help="where simulated jobs are kept, outside the repository"
     )
+    parser.add_argument("--draws", type=int, help="instead of those of the job file (200)")
     parser.add_argument("--out", type=Path, help="JSON lines, one a job, added to")
     parser.add_argument("--table", type=Path, nargs="+", help="print the table of these results and end")
     return parser.parse_args()
 
 
-def judge(cache: Path, case: Case) -> dict:
-    """Audit one job and hold it against its truth."""
+def judge(cache: Path, case: Case, draws: int | None = None) -> dict:
+    """Audit one job, with so many *draws* instead of those of its file, and hold it against its truth."""
     job, kept = kept_job(cache, case)
     row = {"class": case.receiver, "steering": case.steering, "seed": case.seed, "hz": case.hz, "stress": case.stress}
     started = time.process_time()
     try:
-        audit = ca.audit(ca.read_job(job))
+        audit = ca.audit(with_replicates(ca.read_job(job), draws))
         summary = audit.summary
     except ca.InputError as error:
         return row | {"refused": str(error)}

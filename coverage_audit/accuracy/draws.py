@@ -78,7 +78,7 @@ class Question:
 
     ``lines`` are the audit's own boom lines, ``calm`` those without the receiver's jitter.
     ``method_m2``: what the audit itself errs by. ``stands``: times in which the machine stood.
-    ``jump_fixed_m``: how far the log jumps sideways between fixes marked RTK fixed. Times are on the clock of ``error``.
+    ``jump_fixed_m``: how far the log jumps aside between fixes marked RTK fixed. Times are on the clock of ``error``.
     """
 
     observed_m2: tuple[float, float, float]
