@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from coverage_audit.accuracy.tolerances import REAL_SHARE
+
 from .decision import GO_BACK, SURE, decide, facts_of
 from .tolerances import (
     LEAST_WALK_M2,
@@ -104,9 +106,7 @@ def _surely(facts: Facts, decision: Decision, audit: Audit) -> Span:
     best = sum(strip.area_m2 for strip in sure)
     if audit.accuracy is None or not best:
         return Span(best) if audit.accuracy is None else Span(0.0, 0.0, 0.0)
-    skip = facts.narrowest_m
-    least = audit.job.settings.report.min_width_m
-    sigma = max(facts.wander_m if skip is None else (skip - least) / SURE_SKIP_SIGMAS, 0.0)
+    sigma = _off_m(facts, audit)
     by_switch = {place.id: place.by_switch_m is not None for place in facts.places}
     off = math.sqrt(
         sum(
@@ -117,6 +117,19 @@ def _surely(facts: Facts, decision: Decision, audit: Audit) -> Span:
     )
     most = max(audit.accuracy.missed_m2.high90 - audit.area_m2.unknown, best)
     return Span(best, max(best - NINETY_SIGMAS * off, 0.0), min(best + NINETY_SIGMAS * off, most))
+
+
+def _off_m(facts: Facts, audit: Audit) -> float:
+    """Standard deviation of a strip's width by the receiver's error. [m]
+
+    What the smallest skip that can be told says of it, as that is wide enough for half of it to be surely real; no more
+    than two errors that know nothing of each other differ by.
+    """
+    if facts.narrowest_m is None or audit.accuracy is None:
+        return facts.wander_m
+    learnt = [one.learnt for one in audit.accuracy.by_regime.values() if one.learnt is not None]
+    most = math.sqrt(2) * max((one.sigma_m.best for one in learnt), default=facts.wander_m)
+    return min(facts.narrowest_m * (1 - REAL_SHARE) / SURE_SKIP_SIGMAS, most)
 
 
 def _perhaps(audit: Audit, decision: Decision) -> Span:

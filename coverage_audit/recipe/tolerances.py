@@ -145,7 +145,7 @@ LEAST_WALK_M2 = 2.0
 
 NINETY_SIGMAS = 1.645
 SURE_SKIP_SIGMAS = 1.282
-"""Half a normal range of nine in ten, and how far the smallest skip that can be told lies beyond the least width, in
+"""Half a normal range of nine in ten, and the half of the smallest skip that can be told which error must leave, in
 standard deviations (quantiles of the normal distribution at 0.95 and 0.9). [1]"""
 
 LEAST_STOP_SHARE = 0.2
