@@ -31,6 +31,9 @@ from .tolerances import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
+    from coverage_audit.accuracy.error import Jitter
+    from coverage_audit.accuracy.jumps import Jumps
+    from coverage_audit.accuracy.model import ErrorModel
     from coverage_audit.arrays import FloatArray
     from coverage_audit.drive.model import Timeline, Track
     from coverage_audit.ground.model import BoomLines, Ground
@@ -77,6 +80,14 @@ def with_accuracy(
     return replace(audit, accuracy=accuracy, missed_strips=strips)
 
 
+def _error_shown(track: Track, settings: AccuracySettings) -> tuple[ErrorModel, Jitter, Jumps]:
+    """The receiver's error, with the jitter and the jumps sideways that the log itself shows."""
+    error, jitter, jumps = error_model(track, settings), jitter_of(track, settings.noise_m), jumps_of(track)
+    if settings.noise_m is None and np.isfinite(jitter.noise_m):
+        error = replace(error, noise_m=jitter.noise_m)
+    return with_jumps(error, jumps), jitter, jumps
+
+
 def _question(
     audit: Audit,
     track: Track,
@@ -88,16 +99,11 @@ def _question(
     """What is asked of the accuracy stage: the receiver's error, and the job without its jitter."""
     boom, areas = audit.job.settings.boom, audit.area_m2
     width = boom.width_m
-    error = error_model(track, settings)
-    jitter = jitter_of(track, settings.noise_m)
-    if settings.noise_m is None and np.isfinite(jitter.noise_m):
-        error = replace(error, noise_m=jitter.noise_m)
+    error, jitter, jumps = _error_shown(track, settings)
     steady = without_jitter(track, jitter.half)
     path = boom_path(refine(build_motion(steady, width / 2)), boom)
     within = float(np.clip(REPLICATE_THIN_SIGMAS * np.median(error.sigma_m), *REPLICATE_THIN_M))
     calm = thin(on_lines(path, timeline, boom.sections_m), within)
-    jumps = jumps_of(track)
-    error = with_jumps(error, jumps)
     # from here on times are those of the error alone
     path = replace(path, time_s=clock_s(path.time_s, track, error))
     gaps = find_gaps(calm, path, ground.target, width, PROBE_STEP_M)
