@@ -21,7 +21,8 @@ class Job:
 
     ``intervals`` is None unless the boom state comes from a CSV file; ``remembered`` takes the place of whatever it
     comes from. ``sources`` lists (file, sha256) of every input file; ``cautions`` are the readers'.
-    ``derived_outline``: the field's outline was made from a drive over it.
+    ``derived_outline``: the field's outline was made from a drive over it; ``own_lap``: from one in the course of this
+    very job.
     """
 
     settings: JobSettings
@@ -33,6 +34,7 @@ class Job:
     cautions: tuple[Caution, ...] = ()
     derived_outline: bool = False
     remembered: tuple[Remembered, ...] = ()
+    own_lap: bool = False
 
 
 ASSUMED = "assumed"

@@ -18,6 +18,7 @@ from .cut import cut_log, cut_span
 from .farm import farm_of, with_farm
 from .job import Job
 from .keys import TABLES, job_file
+from .laps import own_lap
 from .places import Places
 from .rate import product_settings, rate_settings
 from .remembered import remembered_rows
@@ -230,6 +231,7 @@ def _job(
     settings = _job_settings(values, boom, rate, select, places, span, farm, _operator(logs))
     offset_s = settings.track.clock_offset_s
     kept = tuple(cut_log(log, span, offset_s, places["track.from"]) for log in logs)
+    own, told = own_lap(boundary, kept, offset_s, settings.timezone)
     return Job(
         settings,
         kept,
@@ -237,8 +239,9 @@ def _job(
         exclude=exclude,
         intervals=intervals,
         sources=tuple(dict.fromkeys((*sources, *track_sources, *area_sources, *list_sources))),
-        cautions=tuple(cautions),
-        derived_outline=boundary.derived,
+        cautions=(*cautions, *told),
+        derived_outline=boundary.derived or own,
+        own_lap=own or settings.field.driven,
         remembered=remembered_rows(values["boom"], kept, offset_s, settings.timezone, places),
     )
 

@@ -23,6 +23,7 @@ from .drive import job_plane
 from .tolerances import EDGE_TIME_CONSTANT_S
 
 if TYPE_CHECKING:
+    from coverage_audit.accuracy.model import Accuracy, Figure
     from coverage_audit.arrays import BoolArray, FloatArray
     from coverage_audit.drive.model import BoomPath, Track
     from coverage_audit.drive.plane import Plane
@@ -95,7 +96,7 @@ def _inside(path: BoomPath, on_off_s: FloatArray) -> BoolArray:
 
 def _with_outline(job: Job, plane: Plane, edge: DrivenEdge) -> Job:
     outline = NamedArea(NAME, plane.geometry_to_degrees(edge.polygon))
-    return replace(job, boundary=(outline,), derived_outline=True)
+    return replace(job, boundary=(outline,), derived_outline=True, own_lap=True)
 
 
 def with_edge(audit: Audit, edge: DrivenEdge | None, plane: Plane) -> Audit:
@@ -115,7 +116,7 @@ def with_edge(audit: Audit, edge: DrivenEdge | None, plane: Plane) -> Audit:
         (float(one.area), float(lat), float(lon)) for one, (lon, lat) in zip(edge.islands, places, strict=True)
     )
     cautions = (told, *([Caution("driven round", islands=islands)] if islands else []), *audit.cautions)
-    found = replace(audit, edge=edge, cautions=cautions)
+    found = replace(audit, edge=edge, cautions=cautions, accuracy=_accuracy(audit, edge))
     if found.assumed is not None:
         found = replace(found, assumed=replace(found.assumed, ranges=_wider(found.assumed.ranges, audit, edge)))
     if found.remembered is not None:
@@ -130,7 +131,7 @@ def without_edge_strips(audit: Audit) -> Audit:
 
     Their ground counts among what is too narrow to list, so that the sums still close.
     """
-    if not audit.job.settings.field.driven:
+    if not audit.job.own_lap:
         return audit
     kept = tuple(strip for strip in audit.missed_strips if strip.where != AT_EDGE)
     lost = sum(strip.area_m2 for strip in audit.missed_strips if strip.where == AT_EDGE)
@@ -140,14 +141,32 @@ def without_edge_strips(audit: Audit) -> Audit:
 
 def _wider(ranges: Ranges, audit: Audit, edge: DrivenEdge) -> Ranges:
     """Ranges of areas that the edge bounds, as much wider as it may lie farther in or out."""
-    less = max(audit.area_m2.field - edge.low_m2, 0.0)
-    more = max(edge.high_m2 - audit.area_m2.field, 0.0)
+    less, more = _in_and_out_m2(audit, edge)
     wider = dict(ranges)
     for name in ("field", "target", "covered"):
         one = ranges.get(name)
         if isinstance(one, Range):
             wider[name] = Range(max(one.low - less, 0.0), one.high + more)
     return wider
+
+
+def _accuracy(audit: Audit, edge: DrivenEdge) -> Accuracy | None:
+    """How sure the covered area is, by the receiver over the ground and by the edge about it."""
+    if audit.accuracy is None:
+        return None
+    less, more = _in_and_out_m2(audit, edge)
+
+    def wider(one: Figure) -> Figure:
+        return replace(one, low90=max(one.low90 - less, 0.0), high90=one.high90 + more)
+
+    regimes = {name: replace(one, covered_m2=wider(one.covered_m2)) for name, one in audit.accuracy.by_regime.items()}
+    return replace(audit.accuracy, covered_m2=wider(audit.accuracy.covered_m2), by_regime=regimes)
+
+
+def _in_and_out_m2(audit: Audit, edge: DrivenEdge) -> tuple[float, float]:
+    """Ground that the field may be smaller, and larger, than it was taken for. [m2]"""
+    field_m2 = audit.area_m2.field
+    return max(field_m2 - edge.low_m2, 0.0), max(edge.high_m2 - field_m2, 0.0)
 
 
 if TYPE_CHECKING:

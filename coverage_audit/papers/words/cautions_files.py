@@ -185,6 +185,26 @@ def _links(_units: str, *, file: str) -> str:
     return f"{file}: it points at other places (NetworkLink), which were not opened."
 
 
+def _lap_untimed(_units: str, *, file: str) -> str:
+    return (
+        f"{file}: its line has no times. If it is a drive of this very job, ground missed along the edge does not show."
+    )
+
+
+def _own_lap(_units: str, *, file: str) -> str:
+    return (
+        f"{file}: this outline was driven in the course of this very job. That goes round in a circle: nothing can be "
+        "told missed at the edge, and nothing is proven. A lap of another day, or an outline that was drawn, can."
+    )
+
+
+def _other_lap(_units: str, *, file: str, day: str, clock: str) -> str:
+    return (
+        f"{file}: this outline was driven or walked on {day} at {clock}, not in the course of this job, so ground missed "
+        "along it shows. It lies as far inside the true edge as that way kept from it: say field.grow."
+    )
+
+
 def _undrawn(_units: str, *, file: str, names: tuple[str, ...], more: int) -> str:
     others = f" and {more} more" if more else ""
     return f"{file}: no boundary is in it of {', '.join(names)}{others}."
@@ -230,6 +250,9 @@ FILE_SENTENCES: dict[str, Callable[..., str]] = {
     "reference system turned": _system_turned,
     "outline from drive": _from_drive,
     "links not opened": _links,
+    "lap without times": _lap_untimed,
+    "lap of this job": _own_lap,
+    "lap of another day": _other_lap,
     "fields undrawn": _undrawn,
     "no-spray taken": _no_spray,
 }

@@ -9,7 +9,7 @@ from shapely.geometry import Polygon
 from coverage_audit.errors import InputError
 from coverage_audit.facts import Caution
 from coverage_audit.read import tolerances as tol
-from coverage_audit.read.tracks.gpx import gpx_lines
+from coverage_audit.read.tracks.gpx import gpx_line_times, gpx_lines
 
 from .areas import line_gap
 from .form import OutlineForm, Shapes
@@ -48,6 +48,7 @@ def driven_lines(file: InputFile) -> Shapes:
         shapes.named.append((name, Polygon(line)))
     if not lines:
         raise InputError("there is no track or route in it; a boundary is a line driven round the field", file.name)
+    shapes.laps += gpx_line_times(file.data, file.name)
     return shapes
 
 

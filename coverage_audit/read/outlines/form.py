@@ -46,12 +46,13 @@ class Shapes:
     """Shapes on their way in: (name, geometry in degrees), files read beside the first, and what there is to say.
 
     ``no_spray`` are those that the file marks as ground not to be sprayed; ``derived``: the outline is one that was
-    made from a drive over the field.
+    made from a drive over the field. ``laps``: first and last time of each line driven round it, None without times.
     """
 
     named: list[tuple[str, BaseGeometry | None]] = field(default_factory=list)
     no_spray: list[tuple[str, BaseGeometry | None]] = field(default_factory=list)
     derived: bool = False
+    laps: list[tuple[float, float] | None] = field(default_factory=list)
     cautions: list[Caution] = field(default_factory=list)
     beside: list[InputFile] = field(default_factory=list)
 

@@ -45,7 +45,7 @@ class FieldFile:
     """Polygons of one file, (file, sha256) of what was read, and sentences for the person.
 
     ``no_spray`` are polygons that the file marks as ground not to be sprayed; ``derived``: the outline was made from
-    a drive over the field.
+    a drive over the field. ``laps``: first and last time of each line driven round it, None where it has no times.
     """
 
     areas: tuple[NamedArea, ...]
@@ -53,6 +53,7 @@ class FieldFile:
     cautions: tuple[Caution, ...]
     no_spray: tuple[NamedArea, ...] = ()
     derived: bool = False
+    laps: tuple[tuple[float, float] | None, ...] = ()
 
 
 def read_field(path: Path) -> FieldFile:
@@ -106,7 +107,8 @@ def field_of(source: Source, name: str) -> FieldFile:
         shapes.cautions.append(Caution("outline from drive", file=title))
     read = (packed,) if packed else (file, *shapes.beside)
     sources = tuple((one.name, one.sha256) for one in read)
-    return FieldFile(tuple(areas), sources, tuple(shapes.cautions), tuple(no_spray), shapes.derived)
+    laps = tuple(shapes.laps)
+    return FieldFile(tuple(areas), sources, tuple(shapes.cautions), tuple(no_spray), shapes.derived, laps)
 
 
 def _packed_name(packed: Zip, title: str) -> str:

@@ -127,6 +127,21 @@ def gpx_lines(data: bytes, name: str) -> list[tuple[str, FloatArray]]:
     return lines
 
 
+def gpx_line_times(data: bytes, name: str) -> list[tuple[float, float] | None]:
+    """First and last time of each line of :func:`gpx_lines`, in its order; None where a point has none. [s since 1970]
+
+    Raises
+    ------
+    InputError
+        As :func:`gpx_lines`.
+    """
+    document = parse(data, name, whole=True)
+    segments, time = np.array(document.segment, dtype=np.int64), _times(document.time)
+    of_tracks = [time[segments == number] for number in np.unique(segments).tolist()]
+    known = [(float(one.min()), float(one.max())) if np.isfinite(one).all() else None for one in of_tracks]
+    return known + [None for route in document.routes if route.lat]
+
+
 def _points(lat: list[str | None], lon: list[str | None]) -> FloatArray:
     return np.column_stack([_floats(lon), _floats(lat)])
 
