@@ -10,13 +10,14 @@ from jobs import boom, job, log, parallel_passes
 
 from coverage_audit.drive.plane import Plane
 from coverage_audit.errors import InputError
+from coverage_audit.ground.driven_edge import DrivenEdge
 from coverage_audit.jobs.settings import AccuracySettings, FieldSettings
 from coverage_audit.papers.proof.record import refuse
 from coverage_audit.papers.summary import summary_dict
 from coverage_audit.papers.terminal import terminal_text
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.recipe.drive import job_plane
-from coverage_audit.recipe.driven_edge import with_driven_edge
+from coverage_audit.recipe.driven_edge import with_driven_edge, with_edge
 
 
 def asking(field, *, assumed=False, grow_m=0.0, sigma_m=None):
@@ -121,6 +122,21 @@ def test_ranges_of_an_assumed_state_hold_the_edge():
     ranges = found.assumed.ranges
     assert ranges["field"].low == pytest.approx(found.edge.low_m2, abs=1.0)
     assert ranges["field"].high == pytest.approx(found.edge.high_m2, abs=1.0)
+
+
+def test_the_range_of_the_covered_area_holds_the_edge():
+    """As wide as GPS error over a known field makes it, and by as much more as the edge may lie farther in and out."""
+    times, points, given = parallel_passes([9.0 * k for k in range(4)], 0.0, 60.0)
+    ground, accuracy = shapely.box(-4.5, 0, 31.5, 60), AccuracySettings(sigma_m=0.3, replicates=8)
+    one = job(log(times, points), given, ground, boom=boom(9.0), accuracy=accuracy)
+    known = audit_job(one)
+    edge = DrivenEdge(ground, known.area_m2.field - 90.0, known.area_m2.field + 310.0, 0.0, (), 0.0)
+    found = with_edge(known, edge, job_plane(one))
+    narrow = [known.accuracy.covered_m2, *(each.covered_m2 for each in known.accuracy.by_regime.values())]
+    wide = [found.accuracy.covered_m2, *(each.covered_m2 for each in found.accuracy.by_regime.values())]
+    for before, after in zip(narrow, wide, strict=True):
+        assert (before.low90 - after.low90, after.high90 - before.high90) == pytest.approx((90.0, 310.0))
+    assert (found.accuracy.missed_m2, found.accuracy.double_m2) == (known.accuracy.missed_m2, known.accuracy.double_m2)
 
 
 def test_passes_alone_are_no_lap():
