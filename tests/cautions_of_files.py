@@ -159,6 +159,29 @@ TOLD_OF_FILES = [
         "a.kml: it points at other places (NetworkLink), which were not opened.",
     ),
     (
+        Caution("lap without times", file="lap.gpx"),
+        (
+            "lap.gpx: its line has no times. If it is a drive of this very job, ground missed along the edge does not "
+            "show."
+        ),
+    ),
+    (
+        Caution("lap of this job", file="lap.gpx"),
+        (
+            "lap.gpx: this outline was driven in the course of this very job. That goes round in a circle: nothing can "
+            "be told missed at the edge, and nothing is proven. A lap of another day, or an outline that was drawn, "
+            "can."
+        ),
+    ),
+    (
+        Caution("lap of another day", file="lap.gpx", day="2026-05-12", clock="07:40"),
+        (
+            "lap.gpx: this outline was driven or walked on 2026-05-12 at 07:40, not in the course of this job, so "
+            "ground missed along it shows. It lies as far inside the true edge as that way kept from it: say "
+            "field.grow."
+        ),
+    ),
+    (
         Caution("fields undrawn", file="TASKDATA.XML", names=("East", "West"), more=4),
         "TASKDATA.XML: no boundary is in it of East, West and 4 more.",
     ),

@@ -3,6 +3,7 @@
 import datetime as dt
 
 import pytest
+from cautions_of_files import sentences
 from simulator import exported
 
 from coverage_audit.errors import InputError
@@ -27,7 +28,7 @@ def lap(small_job, days, *, times=True):
 
 
 def said(job, word):
-    return [text for text in job.cautions if word in text]
+    return [text for text in sentences(job) if word in text]
 
 
 def test_a_lap_of_the_job_itself_is_a_circle(small_job):

@@ -200,8 +200,8 @@ def _own_lap(_units: str, *, file: str) -> str:
 
 def _other_lap(_units: str, *, file: str, day: str, clock: str) -> str:
     return (
-        f"{file}: this outline was driven or walked on {day} at {clock}, not in the course of this job, so ground missed "
-        "along it shows. It lies as far inside the true edge as that way kept from it: say field.grow."
+        f"{file}: this outline was driven or walked on {day} at {clock}, not in the course of this job, so ground "
+        "missed along it shows. It lies as far inside the true edge as that way kept from it: say field.grow."
     )
 
 
