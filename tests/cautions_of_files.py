@@ -182,6 +182,10 @@ TOLD_OF_FILES = [
         ),
     ),
     (
+        Caution("shapes inside", file="plan.dxf", count=1),
+        "plan.dxf: 1 shape(s) drawn inside another were taken as holes in it, which are not to be sprayed.",
+    ),
+    (
         Caution("fields undrawn", file="TASKDATA.XML", names=("East", "West"), more=4),
         "TASKDATA.XML: no boundary is in it of East, West and 4 more.",
     ),

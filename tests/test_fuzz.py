@@ -16,6 +16,7 @@ from pathlib import Path
 import geopandas as gpd
 import pytest
 from cautions_of_files import sentences
+from read.test_field_dxf import drawing, polyline
 from simulator import exported, taskdata
 
 from coverage_audit import run
@@ -181,6 +182,7 @@ READERS = {
     "boom.csv": lambda path: read_boom(read_bytes(path), 3),
     "b.geojson": read_field,
     "b.wkt": read_field,
+    "b.dxf": read_field,
     "b.zip": read_field,
     "b.kml": read_field,
     "b.gpkg": read_field,
@@ -223,6 +225,7 @@ def sound(tmp_path_factory):
     for suffix, driver in {"geojson": "GeoJSON", "kml": "LIBKML", "gpkg": "GPKG", "shp": "ESRI Shapefile"}.items():
         frame.to_file(folder / f"b.{suffix}", driver=driver)
     (folder / "b.wkt").write_text(frame.geometry[0].wkt)
+    (folder / "b.dxf").write_text(drawing(polyline(list(frame.geometry[0].exterior.coords))))
     parts = [folder / f"b.{suffix}" for suffix in ("shp", "shx", "dbf", "prj")]
     (folder / "b.zip").write_bytes(taskdata.packed({path.name: path.read_bytes() for path in parts}))
     write_logs(folder)

@@ -6,6 +6,7 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+from read.test_field_dxf import drawing, polyline
 from read.test_no_silence import changed, left_in
 from simulator import taskdata
 
@@ -36,15 +37,18 @@ def forms(tmp_path_factory):
         frame.to_file(folder / f"b.{suffix}", driver=driver)
     made = {path.name: path.read_bytes() for path in folder.iterdir()}
     beside = {f"b.{suffix}": made[f"b.{suffix}"] for suffix in ("shp", "shx", "dbf", "prj")}
+    named = list(zip(GROUND, NAMES, strict=True))
     wkt = shapely.MultiPolygon(GROUND).wkt.encode()
     rings = [taskdata.polygon(1, [shapely.get_coordinates(one)[:-1].tolist()]) for one in GROUND]
     entries = [taskdata.partfield(f"PFD-{k}", NAMES[k], [ring]) for k, ring in enumerate(rings)]
     index = taskdata.index(*entries).encode()
+    plan = drawing(*(polyline(shapely.get_coordinates(one)[:-1].tolist(), name) for one, name in named)).encode()
     records = [((SHP_HEAD + SHP_RECORD * k, SHP_HEAD + SHP_RECORD * (k + 1)),) for k in range(len(GROUND))]
     return {
         "b.geojson": (made["b.geojson"], spans(rb'\{ ?"type": "Feature",.*?\}\s*\}', made["b.geojson"]), {}),
         "b.kml": (made["b.kml"], spans(rb"<Placemark.*?</Placemark>", made["b.kml"]), {}),
         "b.wkt": (wkt, spans(rb"\(\(.*?\)\)", wkt), {}),
+        "b.dxf": (plan, spans(rb"  0\nLWPOLYLINE.*?(?=  0\n)", plan), {}),
         "b.gpkg": (made["b.gpkg"], None, {}),
         "b.shp": (made["b.shp"], records, beside),
         "b.shx": (made["b.shx"], None, beside),
@@ -54,7 +58,7 @@ def forms(tmp_path_factory):
     }
 
 
-NAMES_OF_FORMS = ("b.geojson", "b.kml", "b.wkt", "b.gpkg", "b.shp", "b.shx", "b.dbf", "b.zip", "TASKDATA.XML")
+NAMES_OF_FORMS = ("b.geojson", "b.kml", "b.wkt", "b.dxf", "b.gpkg", "b.shp", "b.shx", "b.dbf", "b.zip", "TASKDATA.XML")
 
 
 def check(forms, name, seed, number):

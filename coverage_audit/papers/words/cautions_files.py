@@ -205,6 +205,10 @@ def _other_lap(_units: str, *, file: str, day: str, clock: str) -> str:
     )
 
 
+def _shapes_inside(_units: str, *, file: str, count: int) -> str:
+    return f"{file}: {count} shape(s) drawn inside another were taken as holes in it, which are not to be sprayed."
+
+
 def _undrawn(_units: str, *, file: str, names: tuple[str, ...], more: int) -> str:
     others = f" and {more} more" if more else ""
     return f"{file}: no boundary is in it of {', '.join(names)}{others}."
@@ -253,6 +257,7 @@ FILE_SENTENCES: dict[str, Callable[..., str]] = {
     "lap without times": _lap_untimed,
     "lap of this job": _own_lap,
     "lap of another day": _other_lap,
+    "shapes inside": _shapes_inside,
     "fields undrawn": _undrawn,
     "no-spray taken": _no_spray,
 }

@@ -1,4 +1,4 @@
-"""Field boundaries and no-spray areas: GeoJSON, GeoPackage, KML, Shapefile, or a GPX line.
+"""Field boundaries and no-spray areas: GeoJSON, GeoPackage, KML, Shapefile, WKT, DXF, task data, or a GPX line.
 
 Everything leaves here as valid polygons in degrees on WGS 84, x = longitude. The form is told
 from the content, and each form is read by a small reader of our own that sees the bytes of that
@@ -19,6 +19,7 @@ from coverage_audit.read.taskdata.files import INDEX, index_in, zipped_index
 
 from .areas import named_areas
 from .driven import DRIVEN
+from .dxf import DXF
 from .form import Candidate
 from .geojson import GEOJSON
 from .geopackage import GEOPACKAGE
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
 
     from .form import OutlineForm
 
-FORMS: tuple[OutlineForm, ...] = (TASKDATA, GEOJSON, GEOPACKAGE, KML, SHAPEFILE, WKT, DRIVEN)
+FORMS: tuple[OutlineForm, ...] = (TASKDATA, GEOJSON, GEOPACKAGE, KML, SHAPEFILE, WKT, DXF, DRIVEN)
 """Every form of boundary file that is read. A new one is a module like ``kml`` and a word here."""
 
 

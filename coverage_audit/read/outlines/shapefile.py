@@ -19,14 +19,13 @@ from . import tolerances as tol
 from .crs import written_crs
 from .drawn import drawn_shapes
 from .form import OutlineForm, Shapes
-from .shapes import NAME_COLUMNS, Builder, Layer, Row, collected
+from .shapes import NAME_COLUMNS, Builder, Layer, Row, collected, nested
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.arrays import FloatArray
     from coverage_audit.read.source import InputFile, Source
 
 _SIDECARS = (".shx", ".dbf", ".prj", ".cpg")
@@ -96,30 +95,7 @@ def _shape(record: bytes, builder: Builder) -> BaseGeometry | None:
         return collected([builder.line(line) for line in lines])
     if len(lines) > tol.MAX_SHAPE_RINGS:
         raise InputError(f"a shape in it has over {tol.MAX_SHAPE_RINGS} rings; export only the field", builder.file)
-    return collected(_nested([line for line in lines if len(line)], builder))
-
-
-def _nested(rings: list[FloatArray], builder: Builder) -> list[BaseGeometry]:
-    """Polygons of rings in any order: a ring inside an odd number of others is a hole.
-
-    The standard tells holes by their turn, which many programs get wrong; where a ring lies is
-    not in doubt.
-    """
-    whole = [builder.polygon([ring]) for ring in rings]
-    if len(whole) < 2:
-        return list(whole)
-    area = shapely.area(whole)
-    inner, outer = shapely.STRtree(whole).query(shapely.point_on_surface(whole), predicate="intersects")
-    around = area[outer] > area[inner]
-    inner, outer = inner[around], outer[around]
-    depth = np.bincount(inner, minlength=len(whole))
-    order = np.argsort(area[outer], kind="stable")[::-1]
-    parent = np.full(len(whole), -1)
-    parent[inner[order]] = outer[order]  # the smallest comes last and stays
-    holes: dict[int, list[FloatArray]] = {}
-    for number in np.flatnonzero(depth % 2).tolist():
-        holes.setdefault(int(parent[number]), []).append(rings[number])
-    return [shapely.Polygon(rings[number], holes.get(number)) for number in np.flatnonzero(depth % 2 == 0).tolist()]
+    return collected(nested([line for line in lines if len(line)], builder))
 
 
 def _table(dbf: bytes, cpg: bytes) -> list[dict[str, str] | None]:

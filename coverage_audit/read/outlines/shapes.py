@@ -110,6 +110,28 @@ def collected(shapes: Sequence[BaseGeometry | None]) -> BaseGeometry | None:
     return drawn[0] if len(drawn) == 1 else shapely.GeometryCollection(drawn)
 
 
+def nested(rings: list[FloatArray], builder: Builder) -> list[BaseGeometry]:
+    """Polygons of rings in any order: a ring inside an odd number of others is a hole.
+
+    Standards that tell holes by their turn are not kept to by many programs; where a ring lies is not in doubt.
+    """
+    whole = [builder.polygon([ring]) for ring in rings]
+    if len(whole) < 2:
+        return list(whole)
+    area = shapely.area(whole)
+    inner, outer = shapely.STRtree(whole).query(shapely.point_on_surface(whole), predicate="intersects")
+    around = area[outer] > area[inner]
+    inner, outer = inner[around], outer[around]
+    depth = np.bincount(inner, minlength=len(whole))
+    order = np.argsort(area[outer], kind="stable")[::-1]
+    parent = np.full(len(whole), -1)
+    parent[inner[order]] = outer[order]  # the smallest comes last and stays
+    holes: dict[int, list[FloatArray]] = {}
+    for number in np.flatnonzero(depth % 2).tolist():
+        holes.setdefault(int(parent[number]), []).append(rings[number])
+    return [shapely.Polygon(rings[number], holes.get(number)) for number in np.flatnonzero(depth % 2 == 0).tolist()]
+
+
 def names(rows: Sequence[Row]) -> list[str]:
     """Name of each row, "" where it has none."""
     first: dict[str, str] = {}

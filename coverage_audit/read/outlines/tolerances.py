@@ -41,3 +41,6 @@ MAX_NAME_CHARS = 120
 MAX_DATABASE_STEPS = 50_000_000
 """Most steps of the database engine while a GeoPackage is read. [1] A row of a hundred columns takes about
 300, so a whole file of the largest size some millions; a file made to loop is stopped within seconds."""
+
+ARC_STEP_RAD = 0.0175
+"""Arcs of a drawing become corners about a degree apart. [rad] Of a bend of 100 m the ground between is 4 mm wide."""
