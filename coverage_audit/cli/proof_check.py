@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from coverage_audit import run
 from coverage_audit.errors import InputError
+from coverage_audit.papers.proof.names import ENDED_FILE
 from coverage_audit.papers.proof.tolerances import LARGEST_BYTES, LONGEST_NAME
 from coverage_audit.papers.words.safe import one_line
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    from coverage_audit.papers.proof.standing import Standing
     from coverage_audit.recipe.result import Audit
 
     Progress = Callable[[str, float], None]
@@ -43,9 +45,8 @@ def checked(options: argparse.Namespace, progress: Progress) -> tuple[int, str]:
     InputError
         The file is no proof, or cannot be read.
     """
-    from coverage_audit.papers.proof.form import form_faults  # noqa: PLC0415
-    from coverage_audit.papers.proof.sign import key_number, public_hex, signature_fault  # noqa: PLC0415
-    from coverage_audit.papers.proof.verify import faults, told  # noqa: PLC0415
+    from coverage_audit.papers.proof.sign import public_hex  # noqa: PLC0415
+    from coverage_audit.papers.proof.verify import faults, sealed, told  # noqa: PLC0415
 
     data = data_of(options.proof)
     record = _record(data, options.proof)
@@ -55,23 +56,49 @@ def checked(options: argparse.Namespace, progress: Progress) -> tuple[int, str]:
     wanted = _wanted_number(options.key_number)
     beside, others = _beside(options.proof, record)
     found = faults(record, public, {options.proof.name: data, **beside}, wanted)
+    how = None if found else _standing(record, options)
+    if how is not None:
+        found = how.faults
     full = record
     if not found and options.full is not None:
         full, found = _held_against(record, options)
     if not found and options.inputs is not None:
         found = _input_faults(record, full, options.inputs, progress)
     name = one_line(options.proof.name, LONGEST_NAME, spelled=True)
-    if found:
+    if found or how is None:
         lines = "\n".join(f"  - {line}" for line in found)
-        sealed = not form_faults(record) and not signature_fault(record, public, wanted)
-        figures = told(record) if sealed else ""
+        figures = told(record) if sealed(record, public, wanted) else ""
         return DOES_NOT_HOLD, f"DOES NOT HOLD: {name}\n{lines}\n{figures}".rstrip()
     notes = [f"{other} lies beside it and is the paper of another record: check it by itself." for other in others]
-    signer = "Signed by the key you gave."
-    if public is None and not wanted:
-        own = key_number(record["signature"]["public_key"])
-        signer = f"Signer unknown to you: compare this number of the key with the grower: {own}"
-    return 0, "\n".join([f"HOLDS: {name}", signer, *notes, *_how_again(record, full, options.inputs), _named(record)])
+    verdict = f"HOLDS IF YOU HAD IT BEFORE {how.before}" if how.before else "HOLDS"
+    signer = _signer(record, known=public is not None or bool(wanted))
+    holding = [f"{verdict}: {name}", signer, *how.notes, *notes, *_how_again(record, full, options.inputs)]
+    return 0, "\n".join([*holding, _named(record)])
+
+
+def _signer(record: dict[str, Any], *, known: bool) -> str:
+    from coverage_audit.papers.proof.sign import key_number  # noqa: PLC0415
+
+    own = key_number(record["signature"]["public_key"])
+    unknown = f"Signer unknown to you: compare this number of the key with the grower: {own}"
+    return "Signed by the key you gave." if known else unknown
+
+
+def _standing(record: dict[str, Any], options: argparse.Namespace) -> Standing:
+    """How time stamps and notices that were given bear on the record."""
+    from coverage_audit.papers.proof.ended import NotANoticeError, read_notice  # noqa: PLC0415
+    from coverage_audit.papers.proof.standing import standing  # noqa: PLC0415
+
+    notices = []
+    for path in options.ended or ():
+        try:
+            notices.append(read_notice(data_of(path)))
+        except NotANoticeError as error:
+            raise InputError(
+                f"this is no notice that a key has ended ({error}); give {ENDED_FILE}", str(path)
+            ) from error
+    certificates = None if options.stamp_certificates is None else [data_of(options.stamp_certificates)]
+    return standing(record, notices, certificates)
 
 
 def _wanted_number(text: str | None) -> str:

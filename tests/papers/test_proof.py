@@ -26,8 +26,9 @@ from coverage_audit.papers.application.laws import EU, US
 from coverage_audit.papers.proof import record as proof_record
 from coverage_audit.papers.proof.again import full_faults
 from coverage_audit.papers.proof.figures import figures
+from coverage_audit.papers.proof.layout import DONE, INSET, wrapped
 from coverage_audit.papers.proof.page import page_of, rows_of
-from coverage_audit.papers.proof.pdf import NAME_MM, pdf_of, record_in_pdf
+from coverage_audit.papers.proof.pdf import pdf_of, record_in_pdf
 from coverage_audit.papers.proof.record import buyer_record, grower_record, refuse
 from coverage_audit.papers.proof.sign import (
     canonical,
@@ -38,7 +39,7 @@ from coverage_audit.papers.proof.sign import (
     public_hex,
     sign,
     signature_fault,
-    signed_bytes,
+    signed_part,
 )
 from coverage_audit.papers.proof.verify import faults
 from coverage_audit.recipe.audit import audit_job
@@ -122,12 +123,12 @@ def test_canonical_json_is_that_of_rfc_8785():
 def test_openssl_agrees_with_the_signature(made, keys, tmp_path):
     """An independent tool: openssl pkeyutl -verify over the canonical bytes."""
     record = buyer_of(made)
-    (tmp_path / "message").write_bytes(signed_bytes(record))
+    (tmp_path / "message").write_bytes(canonical(signed_part(record)))
     (tmp_path / "signature").write_bytes(bytes.fromhex(record["signature"]["value"]))
     command = ["openssl", "pkeyutl", "-verify", "-pubin", "-inkey", str(keys / "seller.public"), "-rawin"]
     command += ["-in", str(tmp_path / "message"), "-sigfile", str(tmp_path / "signature")]
     assert subprocess.run(command, capture_output=True, check=False).returncode == 0
-    (tmp_path / "message").write_bytes(signed_bytes(record) + b" ")
+    (tmp_path / "message").write_bytes(canonical(signed_part(record)) + b" ")
     assert subprocess.run(command, capture_output=True, check=False).returncode != 0
 
 
@@ -465,15 +466,28 @@ def test_the_printed_code_is_read_like_a_phone_does(made):
     sheets = pypdfium2.PdfDocument((made / "out" / "proof.pdf").read_bytes())
     pictures = [sheet.render(scale=2).to_numpy() for sheet in sheets]  # 144 dots an inch: a poor print
     codes = [code.text for picture in pictures for code in zxingcpp.read_barcodes(picture)]
-    assert codes == [fingerprint(buyer_of(made))]
+    assert [one.lower() for one in codes] == [fingerprint(buyer_of(made))]
 
 
 def test_names_of_figures_fit_their_room(made):
-    paper = fpdf.FPDF()
+    for name, _, _ in rows_of(buyer_of(made)):
+        assert wrapped(name, "", 900, DONE[0][0] - 2 * INSET) == [name]
+
+
+def test_lines_are_as_wide_as_the_library_says():
+    """Widths from the font metrics of fpdf2; no line leaves room for the next word."""
+    paper = fpdf.FPDF(unit="pt")
     paper.set_font("Helvetica", "", 9)
-    assert {name: True for name, _, _ in rows_of(buyer_of(made))} == {
-        name: paper.get_string_width(name) < NAME_MM - 2 for name, _, _ in rows_of(buyer_of(made))
-    }
+    words = "Larkmoor 200 SL (registration 0000-11), sprayed at 1.2 L/ha on a meadow of oat hay. " * 5
+    lines = wrapped(words.strip(), "", 900, 20_000)
+    assert " ".join(lines) == words.strip()
+    widths = [paper.get_string_width(line) for line in lines]
+    assert max(widths) <= 200
+    for wide, line in zip(widths, lines[1:], strict=False):
+        assert wide + paper.get_string_width(" " + line.split()[0]) > 200
+    long = wrapped("W" * 300, "", 900, 20_000)
+    assert "".join(long) == "W" * 300
+    assert max(paper.get_string_width(line) for line in long) <= 200
 
 
 def test_letters_that_the_pdf_lacks_lose_their_marks(made):

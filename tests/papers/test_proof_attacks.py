@@ -8,6 +8,7 @@ import shutil
 
 import pypdf
 import pytest
+from proof_edits import update
 from proof_kit import STATED, make, prove, verify
 
 from coverage_audit.cli import command as cli
@@ -34,18 +35,6 @@ def written(record, path):
     """*record* as the program writes it."""
     path.write_text(record_text(record), encoding="utf-8")
     return path
-
-
-def update(pdf, page):
-    """*pdf* with an incremental update (ISO 32000-1, 7.5.6) that shows *page* in place of its first page's content."""
-    number = int(re.search(rb"/Contents (\d+) 0 R", pdf)[1])
-    last = int(re.findall(rb"startxref\n(\d+)", pdf)[-1])
-    root = re.search(rb"/Root \d+ 0 R", pdf)[0]
-    size = re.search(rb"/Size (\d+)", pdf)[1]
-    new = b"%d 0 obj\n<<\n/Length %d\n>>\nstream\n%s\nendstream\nendobj\n" % (number, len(page), page)
-    table = b"xref\n%d 1\n%010d 00000 n \n" % (number, len(pdf))
-    end = b"trailer\n<<\n/Size %s\n%s\n/Prev %d\n>>\nstartxref\n%d\n%%%%EOF\n"
-    return pdf + new + table + end % (size, root, last, len(pdf) + len(new))
 
 
 def forgeries(proof):

@@ -1,6 +1,7 @@
 """What a dishonest seller could turn: each stops the proof with its reason, or stands on the front in words."""
 
 import io
+import re
 import shutil
 from dataclasses import fields, replace
 
@@ -13,13 +14,22 @@ from proof_kit import FIXTURE, TIME
 
 from coverage_audit.cli import command as cli
 from coverage_audit.errors import InputError
-from coverage_audit.jobs.settings import AccuracySettings, FieldSettings, ProofSettings, TrackSettings
+from coverage_audit.jobs.settings import (
+    AccuracySettings,
+    FieldSettings,
+    ProductSettings,
+    ProofSettings,
+    RateSettings,
+    TrackSettings,
+)
 from coverage_audit.papers.proof import contradictions as proof_contradictions
+from coverage_audit.papers.proof import picture as proof_picture
 from coverage_audit.papers.proof.form import form_faults
 from coverage_audit.papers.proof.page import page_of, rests_rows, rows_of, sentence_of
 from coverage_audit.papers.proof.pdf import pdf_of
 from coverage_audit.papers.proof.record import buyer_record, grower_record, refuse
 from coverage_audit.papers.proof.rests import RESTS
+from coverage_audit.papers.proof.verify import told as verify_told
 from coverage_audit.recipe.audit import audit_job
 
 MADE = "2026-06-30T12:00:00Z"
@@ -171,7 +181,7 @@ def test_an_outline_made_of_the_drive_stops(honest):
 
 def test_every_contradiction_is_looked_for(honest, monkeypatch):
     """A rule that yields stops the proof, whichever it is."""
-    for rule in ("_offset", "_width", "_cut_edge", "_excluded_strips", "_guessed_times"):
+    for rule in ("_offset", "_zone", "_width", "_cut_edge", "_excluded_strips", "_guessed_times"):
         with monkeypatch.context() as patch:
             patch.setattr(proof_contradictions, rule, lambda _audit, rule=rule: [(f"rule {rule}", "job")])
             assert f"rule {rule}" in stopped(honest)
@@ -190,7 +200,7 @@ def test_the_front_says_every_lever_in_words(honest):
     assert lines["Gaps in the log"] == "There is none; the seller lets the log be silent for 5.0 s."
     assert lines["Switch read the other way round"] == "No."
     assert lines["Clock of the log"] == "As it is."
-    assert lines["How the date is known"] == "From the log."
+    assert lines["How the date is known"] == "From the log; the seller's days begin 0.00 h from UTC."
     assert sentence_of(record).replace("\xa0", " ") in text
     assert text.index("At least") < text.index("Field Larch" if "Field Larch" in text else "What was done")
 
@@ -209,7 +219,7 @@ def test_typed_dates_offsets_and_cuts_are_told(honest):
     settings = replace(honest.job.settings, date_given=True, track=TrackSettings(-3600.0, max_gap_s=60.0, from_s=0.0))
     settings = replace(settings, boom=replace(settings.boom, invert_switch=True, on_delay_s=-2.0))
     lines, _, _ = told(replace(honest, job=replace(honest.job, settings=settings)))
-    assert lines["How the date is known"] == "Typed by the seller."
+    assert lines["How the date is known"] == "Typed by the seller, whose days begin 0.00 h from UTC."
     assert lines["Clock of the log"] == "-3600 s were added to its times by the seller."
     assert lines["Gaps in the log"] == "There is none; the seller lets the log be silent for 60.0 s."
     assert lines["Switch read the other way round"] == "Yes."
@@ -245,6 +255,115 @@ def test_one_sentence_and_one_picture_stand_first(honest):
     names = [name for name, _, _ in rows_of(record)]
     assert names[-1] == "Not stated, or not known"
     assert not any(value == "not stated" for _, value, _ in rows_of(record))
+
+
+# --- ten more tricks --------------------------------------------------------------------------------
+
+
+def with_settings(audit, **changed):
+    return replace(audit, job=replace(audit.job, settings=replace(audit.job.settings, **changed)))
+
+
+def test_strips_that_a_report_does_not_list_stand_on_the_map(honest):
+    """min_width 5 m empties the list of missed strips; the map of an exact copy still has the strip of 1 m."""
+    report = replace(honest.job.settings.report, min_width_m=5.0)
+    audit = audit_job(with_settings(honest, report=report).job)
+    assert audit.missed_strips == ()
+    record = buyer_record(grower_record([audit], MADE), audit, "exact", "00" * 32)
+    drawn = shapely.union_all([shapely.Polygon(one) for one in record["map"]["missed"]])
+    assert drawn.area == pytest.approx(10 * 1000, rel=0.02)  # 1 m of 60, in a box whose 1000 units are 100 m
+
+
+def test_missed_ground_with_a_hole_is_drawn_as_it_is():
+    """A ring 1 m wide along the edge of 100 x 100 m: 396 m2 black, and the field within it not."""
+    ring = shapely.box(0, 0, 100, 100).difference(shapely.box(1, 1, 99, 99))
+    parts = proof_picture.without_holes(ring)
+    assert sum(one.area for one in parts) == pytest.approx(396)
+    assert sum(shapely.Polygon(one.exterior).area for one in parts) == pytest.approx(396)
+
+
+@pytest.mark.parametrize("zone", ["Pacific/Kiritimati", "Asia/Tokyo", "Europe/Berlin"])
+def test_a_time_zone_that_moves_the_day_stops(honest, zone):
+    """The field lies at 70.5 degrees west, where the sun is 4.7 h behind UTC."""
+    moved = with_settings(honest, timezone=zone, timezone_given=True)
+    assert "hours off the sun's time at the field" in stopped(moved)
+    fitting = with_settings(honest, timezone="America/Argentina/Buenos_Aires", timezone_given=True)
+    assert stopped(fitting) == ""
+    assert told(fitting)[0]["How the date is known"] == "From the log; the seller's days begin -3.00 h from UTC."
+
+
+def test_what_the_rate_rests_on_is_told(honest):
+    """A flow typed too high makes the rate look right."""
+    rate = RateSettings(target_l_ha=100.0, flow_l_min=15.0)
+    lines, _, _ = told(audit_job(with_settings(honest, rate=rate).job))
+    assert lines["What the rate rests on"] == "A flow typed by the seller."
+    assert lines["Whether the tank ran dry"] == "Cannot be told: nothing is said of its loads."
+    lines, _, _ = told(honest)
+    assert lines["What the rate rests on"] == "No rate is told."
+
+
+def test_a_lever_arm_that_moves_the_boom_is_told(honest):
+    """An axle or a drawbar that is not there swings the boom in turns, into the corners that were missed."""
+    boom = replace(honest.job.settings.boom, towed_m=4.0, towed_axle_m=3.0, axle_behind_antenna_m=1.2)
+    lines, _, _ = told(with_settings(honest, boom=boom))
+    assert lines["Boom drawn behind a hitch"] == "4.0 m behind it; its wheels 3.0 m behind it."
+    assert lines["Axle behind the antenna"] == "1.2 m."
+
+
+def test_a_field_name_that_says_a_figure_is_named_as_typed(honest):
+    proof = ProofSettings(field_name="Proven covered, share: 100.00 % (measured)")
+    _, text, record = told(with_settings(honest, proof=proof))
+    assert ("Field", proof.field_name, "typed") in rows_of(record)
+    assert f"Field {proof.field_name}" in text
+    assert f'Field: "{proof.field_name}" (typed)' in verify_told(record)
+
+
+def test_look_alike_letters_are_named(honest):
+    """A Cyrillic es in the name of a product that has one."""
+    proof = ProofSettings(crop_name="\u0441lean hay")
+    _, _, record = told(with_settings(honest, proof=proof))
+    assert ("Crop", "\u0441lean hay", "typed; with Cyrillic letters") in rows_of(record)
+
+
+def test_the_interval_before_the_cut_is_said_to_be_typed(honest):
+    products = (ProductSettings("Larkmoor 200 SL", phi_days=1.0),)
+    _, _, record = told(audit_job(with_settings(honest, products=products).job))
+    origins = {name: origin for name, _, origin in rows_of(record)}
+    assert origins["Earliest cut by the interval given"] == "derived from a typed interval"
+
+
+def test_ground_left_out_in_other_outlines_is_told(honest):
+    """The bad half given as another outline, and left out of the job."""
+    bad = job(honest.job.logs, [], shapely.box(200, 0, 300, 100)).boundary
+    audit = audit_job(replace(honest.job, boundary=(*honest.job.boundary, *bad)))
+    assert told(audit)[0]["Other outlines in the seller's file"] == "1, which this does not speak of."
+
+
+def test_a_wide_strip_around_a_pond_is_told(honest):
+    pond = shapely.Point(45, 50).buffer(6)
+    settings = replace(honest.job.settings, field=FieldSettings(exclude_setback_m=15.0))
+    audit = audit_job(replace(honest.job, settings=settings, exclude=worked_with([pond]).exclude))
+    lines, _, _ = told(audit)
+    assert lines["Strip left out around no-spray areas"] == "15.0 m wide, counted with them above."
+    assert float(re.search(r"\(([\d.]+) %\)", lines["Whole field, and ground left out"])[1]) > 15
+
+
+def test_the_same_drive_counted_again_makes_nothing_good(honest):
+    """The log of the job, an hour later, as a touch-up: the strip that was missed is missed again."""
+    settings = replace(honest.job.settings, track=TrackSettings(3600.0))
+    rows = tuple(replace(one, on_s=one.on_s + 3600, off_s=one.off_s + 3600) for one in honest.job.intervals)
+    again = audit_job(replace(honest.job, settings=settings, intervals=rows))
+    one, two = (grower_record(audits, MADE)["figures"] for audits in ([honest], [honest, again]))
+    assert two["missed_left_m2"] == one["missed_left_m2"]
+    assert float(two["proven_share"]["value"]) <= float(one["proven_share"]["value"]) + 0.01
+
+
+@pytest.mark.parametrize("version", ["1.0 (certified)", "1 2", "", "x", "1" * 40, "1.0\n"])
+def test_no_words_are_signed_in_as_a_version(honest, version):
+    """The version stands in the sentence about checking."""
+    _, _, record = told(honest)
+    record["software"]["coverage-audit"] = version
+    assert form_faults(record)
 
 
 @pytest.mark.parametrize("forged", ["certified clean", "5 ha, all of it", "1\n2", "<b>5</b>", "5.0\xa0ha!"])

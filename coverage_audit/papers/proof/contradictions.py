@@ -14,6 +14,7 @@ from coverage_audit.papers.words.display import length
 from coverage_audit.recipe.assumed import make_proposal
 from coverage_audit.units import DAY_S
 
+from .rests import zone_h
 from .tolerances import (
     BESIDE_WIDTHS,
     CUT_EDGE_WIDTHS,
@@ -23,6 +24,7 @@ from .tolerances import (
     STRIP_RATIO,
     STRIP_SHARE,
     WIDTH_REL,
+    ZONE_H,
 )
 
 if TYPE_CHECKING:
@@ -36,6 +38,7 @@ if TYPE_CHECKING:
 def contradictions(audit: Audit) -> Iterator[tuple[str, str]]:
     """(what, where in the job file) of everything in *audit* that contradicts itself."""
     yield from _offset(audit)
+    yield from _zone(audit)
     yield from _width(audit)
     yield from _cut_edge(audit)
     yield from _excluded_strips(audit)
@@ -50,6 +53,17 @@ def _offset(audit: Audit) -> Iterator[tuple[str, str]]:
             "proof would be made up"
         )
         yield what, "track.clock_offset"
+
+
+def _zone(audit: Audit) -> Iterator[tuple[str, str]]:
+    """A time zone that is not of the place, which makes another day of the job."""
+    off_h = (zone_h(audit) - audit.origin.lon_deg / 15 + 12) % 24 - 12
+    if audit.job.settings.timezone_given and abs(off_h) > ZONE_H:
+        what = (
+            f'the time zone "{audit.job.settings.timezone}" is {abs(off_h):.0f} hours off the sun\'s time at the '
+            "field, so that the date may be another; give the zone of the place"
+        )
+        yield what, "job.timezone"
 
 
 def _width(audit: Audit) -> Iterator[tuple[str, str]]:

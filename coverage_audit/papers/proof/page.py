@@ -12,12 +12,16 @@ from coverage_audit.papers.templating import page_templates
 from coverage_audit.papers.words.safe import one_line, other_scripts
 from coverage_audit.units import ACRE_M2, HECTARE_M2, RATE_L_HA
 
+from .code import code_path
+from .names import MISSING
 from .picture import MAP_WORDS, bar_of
-from .rests import LOG, RESTS, SAYS, TYPED, placed
-from .sign import fingerprint, key_number, library, number, record_text
+from .rests import LOG, MADE, RESTS, SAYS, TYPED, placed
+from .sign import fingerprint, key_number, number, record_text
 from .tolerances import LONGEST_ROW
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     Record = dict[str, Any]
 
 TITLE = "Proof of spray coverage"
@@ -39,6 +43,18 @@ LABEL = {
     "feeding": "Label on feeding",
     "manure_compost": "Label on manure and compost",
 }
+WITHHELD = {
+    place: (
+        f"Withheld by the seller: the track, the times of day, the operator's name{more} and the files' hashes. "
+        "Each part is committed to, so that the full record can be held against this one."
+    )
+    for place, more in (("exact", ""), ("hidden", ", the field's shape and place"))
+}
+CHECKING = (
+    "Check it: open check-a-proof.html in a web browser, drop this paper on it, and type the number of the key that "
+    "the grower read to you. Get that page from somebody you trust who has the program coverage-audit {version}, not "
+    "from the seller; its SHA-256 is {checker}. Or use the command: coverage-audit proof check."
+)
 FIGURES = {
     "target_m2": "Ground to be sprayed",
     "proven_m2": "Proven covered",
@@ -50,7 +66,8 @@ FIGURES = {
     "within_10pct_share": "Within 10 % of the intended rate",
     "intended_l_ha": "Intended rate of mix",
 }
-UNSTATED = ("not stated", "not known")
+INTERVAL = "derived from a typed interval"
+UNSTATED = (MISSING, "not known")
 MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
@@ -66,11 +83,7 @@ US = {
 
 def withheld_words(record: Record) -> str:
     """What the seller keeps back."""
-    place = "" if record["place"] == "exact" else ", the field's shape and place"
-    return (
-        f"Withheld by the seller: the track, the times of day, the operator's name{place} and the files' hashes. "
-        "Each part is committed to, so that the full record can be held against this one."
-    )
+    return WITHHELD["exact" if record["place"] == "exact" else "hidden"]
 
 
 def rows_of(record: Record) -> list[tuple[str, str, str]]:
@@ -80,10 +93,10 @@ def rows_of(record: Record) -> list[tuple[str, str, str]]:
     rows = [_typed("Field", what["field"]), _typed("Crop", what["crop"]), ("Sprayed on", what["date"], known)]
     for product in what["products"]:
         rows.append(_typed("Product", f"{product['name']} (registration {product['reg_no']}), {product['rate']}"))
-        rows += [("Earliest cut by the interval given", product["earliest_cut"], "derived")]
-        rows += [("Earliest grazing by the interval given", product["earliest_grazing"], "derived")]
+        rows += [("Earliest cut by the interval given", product["earliest_cut"], INTERVAL)]
+        rows += [("Earliest grazing by the interval given", product["earliest_grazing"], INTERVAL)]
     if not what["products"]:
-        rows.append(("Product", "not stated", "typed"))
+        rows.append(("Product", MISSING, "typed"))
     for key, name in FIGURES.items():
         figure = record["figures"][key]
         rows.append((name, _shown(figure, record["units"]), figure["origin"]))
@@ -125,7 +138,18 @@ def rests_rows(record: Record) -> list[tuple[str, str, str]]:
             (job + line.name, placed(line.cases[rests[key]["is"]], rests[key]), line.origin)
             for key, line in RESTS.items()
         ]
-    return [*rows, ("When this was made", f"{record['made'][:10]}, by the seller's own clock.", TYPED)]
+    return [*rows, (MADE.name, made_words(record), MADE.origin)]
+
+
+def made_words(record: Record) -> str:
+    """How it is known when the proof was made."""
+    values = {"made": record["made"][:10], "stamp": record.get("time_stamp", {}).get("time", "")}
+    return placed(MADE.cases[record["time"]["is"]], values)
+
+
+def checking_words(record: Record) -> str:
+    """How a buyer checks the paper."""
+    return CHECKING.format(version=record["software"]["coverage-audit"], checker=record["checker"])
 
 
 def _typed(name: str, value: str, origin: str = "typed") -> tuple[str, str, str]:
@@ -135,36 +159,62 @@ def _typed(name: str, value: str, origin: str = "typed") -> tuple[str, str, str]
 
 
 def page_of(record: Record) -> str:
-    """The whole page; it loads nothing, and holds the record that it was made from."""
-    mark = fingerprint(record)
-    code = library("segno").make(mark, error="m").svg_inline(scale=3, omitsize=False)
-    return (
-        page_templates()
-        .get_template("proof.html")
-        .render(
-            title=TITLE,
-            record=record,
-            sentence=sentence_of(record),
-            rows=rows_of(record),
-            rests=rests_rows(record),
-            how=HOW,
-            not_said=NOT_SAID,
-            fingerprint=mark,
-            number=number(mark),
-            key_number=key_number(record["signature"]["public_key"]) if record.get("signature") else "",
-            code=Markup(code),  # noqa: S704 - made by the library of hex digits
-            data=Markup(record_text(record)),  # noqa: S704 - no "<" is in it, so nothing ends its element
-            withheld=withheld_words(record),
-            map_words=MAP_WORDS[record["place"]],
-            paths=_svg_paths(record["map"]) if record["place"] == "exact" else [],
-            bar=bar_of(record),
-            signed=record.get("signature"),
-        )
-    )
+    """The whole page; it loads nothing, and holds the record that it was made from.
+
+    The page that checks a proof fills the same template by a script of its own: its slots stand for text or markup,
+    and it has no other rule.
+    """
+    return page_templates().get_template(TEMPLATE).render(slots(record))
 
 
-def _svg_paths(drawing: Record) -> list[tuple[str, str]]:
-    shapes = [("outline", drawing["outline"]), *(("missed", shape) for shape in drawing["missed"])]
-    return [
-        (kind, "M" + " ".join(f"{x},{1000 - y}" for x, y in points) + "Z") for kind, points in shapes if len(points) > 2
-    ]
+TEMPLATE = "proof.html"
+DONE_ROW = Markup('<tr><th scope="row">{}</th><td class="value">{}</td><td class="origin">{}</td></tr>\n')
+REST_ROW = Markup('<tr><th scope="row">{}</th><td>{}</td><td class="origin">{}</td></tr>\n')
+LIMIT = Markup("<li>{}</li>\n")
+FIELD = Markup(
+    '<svg class="field" viewBox="-10 -10 1020 1020" role="img" aria-label="The field\'s outline">'
+    '<path class="outline" d="{}"/><path class="missed" d="{}"/></svg>\n'
+)
+KEY_LINES = Markup("<p>Number of the key it is signed with: <strong>{}</strong></p>\n<p><code>{}</code></p>")
+UNSIGNED = Markup("<p><strong>NOT SIGNED: the grower's own paper.</strong></p>")
+
+
+def slots(record: Record) -> Record:
+    """What stands in the slots of the page's template."""
+    mark, bar, key = fingerprint(record), bar_of(record), record.get("signature", {}).get("public_key")
+    return {
+        "title": TITLE,
+        "sentence": sentence_of(record),
+        "bar": bar.words,
+        "proven": str(bar.proven),
+        "rest": str(bar.rest),
+        "map": _map(record),
+        "map_words": MAP_WORDS[record["place"]],
+        "done": _marked(DONE_ROW, rows_of(record)),
+        "rests": _marked(REST_ROW, rests_rows(record)),
+        "how": HOW,
+        "limits": _marked(LIMIT, [(line,) for line in NOT_SAID]),
+        "withheld": withheld_words(record),
+        "code": code_path(mark),
+        "number": number(mark),
+        "mark": mark,
+        "key": KEY_LINES.format(key_number(key), key) if key else UNSIGNED,
+        "checking": checking_words(record),
+        "data": Markup(record_text(record)),  # noqa: S704 - no "<" is in it, so nothing ends its element
+    }
+
+
+def _marked(row: Markup, values: Sequence[tuple[str, ...]]) -> Markup:
+    return Markup("").join(row.format(*one) for one in values)
+
+
+def _map(record: Record) -> Markup:
+    if record["place"] != "exact":
+        return Markup("")
+    drawing = record["map"]
+    return FIELD.format(_path([drawing["outline"]]), _path(drawing["missed"]))
+
+
+def _path(shapes: list[list[list[int]]]) -> str:
+    """Path of an SVG, north up."""
+    return "".join("M" + " ".join(f"{x},{1000 - y}" for x, y in shape) + "Z" for shape in shapes if len(shape) > 2)

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
+from .tolerances import MAP_SIZE, SEEN_UNITS
+
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
@@ -32,6 +34,13 @@ MAP_WORDS = {
 }
 
 
+BAR_WORDS = (
+    "The whole bar is the ground to be sprayed. Pale: {proven} % proven covered. Black: {rest} % not proven, "
+    "because it was missed, lies within GPS error, or rests on a gap in the log or on a tank that may have run dry. "
+    "The bar shows how much, not where."
+)
+
+
 @dataclass(frozen=True)
 class Bar:
     """The ground to be sprayed as a bar: ``proven`` and ``rest`` share of it [%], and what they are in words."""
@@ -48,9 +57,7 @@ def bar_of(record: Record) -> Bar:
     return Bar(
         proven,
         rest,
-        f"The whole bar is the ground to be sprayed. Pale: {proven} % proven covered. Black: {rest} % not proven, "
-        "because it was missed, lies within GPS error, or rests on a gap in the log or on a tank that may have run dry."
-        " The bar shows how much, not where.",
+        BAR_WORDS.format(proven=proven, rest=rest),
     )
 
 
@@ -60,12 +67,32 @@ def drawn_map(audit: Audit, place: str) -> Record:
         return {"outline": [], "missed": []}
     longest = max(shapely.get_parts(audit.layers.field), key=lambda part: part.area)
     outline = shapely.Polygon(longest.exterior)
-    parts = [part for strip in audit.missed_strips for part in shapely.get_parts(strip.polygon)]
+    # all missed ground, not the strips that a report lists: what is listed is the seller's choice
+    missed = audit.layers.by_visits[0]
+    west, south, east, north = outline.bounds
+    seen = SEEN_UNITS * max(east - west, north - south) / MAP_SIZE
+    parts = [one for part in shapely.get_parts(missed) if _seen(part, seen) for one in without_holes(part)]
     return {"outline": _boxed(outline, outline.bounds), "missed": [_boxed(part, outline.bounds) for part in parts]}
+
+
+def _seen(part: BaseGeometry, width_m: float) -> bool:
+    """Whether *part* is anywhere as wide as can be drawn."""
+    return not shapely.buffer(part, -width_m / 2).is_empty
+
+
+def without_holes(shape: BaseGeometry) -> list[BaseGeometry]:
+    """*shape* cut through its holes, so that its outer rings alone draw it."""
+    if not shape.interiors:
+        return [shape]
+    west, south, east, north = shape.bounds
+    middle = shapely.Polygon(shape.interiors[0]).centroid.x
+    halves = (shapely.box(west, south, middle, north), shapely.box(middle, south, east, north))
+    parts = [part for half in halves for part in shapely.get_parts(shapely.intersection(shape, half))]
+    return [one for part in parts if part.area > 0 for one in without_holes(part)]
 
 
 def _boxed(shape: BaseGeometry, bounds: tuple[float, float, float, float]) -> list[list[int]]:
     west, south, east, north = bounds
-    scale = 1000 / max(east - west, north - south)
+    scale = MAP_SIZE / max(east - west, north - south)
     points = (shapely.get_coordinates(shape.exterior) - (west, south)) * scale
     return [[round(x), round(y)] for x, y in points.tolist()]

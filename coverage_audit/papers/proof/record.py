@@ -21,8 +21,10 @@ from coverage_audit.papers.words.cautions import caution_texts
 from coverage_audit.papers.words.display import utc_text
 from coverage_audit.read.records import REMEMBERED
 
+from .checker import checker_sha256
 from .contradictions import contradictions
 from .figures import figures, seen_alone, shown_figures, text
+from .names import LIBRARIES, MISSING, SCHEMA
 from .picture import drawn_map
 from .rests import land, rests_of
 from .sign import commitment, fingerprint, salt
@@ -37,11 +39,6 @@ if TYPE_CHECKING:
     from coverage_audit.recipe.result import Audit
 
     Record = dict[str, Any]
-
-SCHEMA = "coverage-audit proof 2"
-PLACES = ("exact", "blurred", "none")
-MISSING = "not stated"
-LIBRARIES = ("numpy", "shapely", "pyproj", "gpxpy")
 
 WITHHELD = ("grower", "inputs", "settings")
 """Parts of the grower's record that the buyer's copy only commits to."""
@@ -124,6 +121,7 @@ def grower_record(audits: Sequence[Audit], made: str) -> Record:
         "figures": figures(audits, sure),
         "rests": [rests_of(audit, one) for audit, one in zip(audits, seen, strict=True)],
         "units": settings.report.units,
+        "time": {"is": "own"},
         "later": [
             {"date": _local_date(one), "products": [use.settings.name for use in _uses(one)]} for one in audits[1:]
         ],
@@ -205,7 +203,7 @@ def _told(value: Value | None) -> str:
 # --- the buyer's copy ----------------------------------------------------------------------------
 
 
-def buyer_record(full: Record, audit: Audit, place: str, secret_hex: str) -> Record:
+def buyer_record(full: Record, audit: Audit, place: str, secret_hex: str, *, stamped: bool = False) -> Record:
     """What the buyer sees: no track, times of day, operator or finer coordinates than asked.
 
     Parameters
@@ -214,6 +212,8 @@ def buyer_record(full: Record, audit: Audit, place: str, secret_hex: str) -> Rec
         "exact" shows the field's shape and full figures; both others no shape, and areas to 0.1 ha.
     secret_hex : str
         For the salts of the commitments.
+    stamped : bool
+        Whether a time stamp will be put on it.
     """
     own = fingerprint(full)
     shown = {key: full[key] for key in ("schema", "what", "says", "figures", "rests", "units", "later", "software")}
@@ -223,6 +223,8 @@ def buyer_record(full: Record, audit: Audit, place: str, secret_hex: str) -> Rec
         **shown,
         "copy": "buyer",
         "made": full["made"][:10],
+        "time": {"is": "stamped" if stamped else "own"},
+        "checker": checker_sha256(),
         "place": place,
         "map": drawn_map(audit, place),
         "withheld": sorted("/".join(path) for path in withheld),

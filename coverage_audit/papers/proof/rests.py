@@ -5,8 +5,10 @@ The words stand in :data:`RESTS` alone, as data, so that the command, the papers
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from typing import TYPE_CHECKING, NamedTuple
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import shapely
@@ -82,6 +84,12 @@ RESTS = {
             "stated": "{ahead} ahead of the boom, {aside} to its right.",
         },
     ),
+    "towed": Line(
+        "Boom drawn behind a hitch",
+        TYPED,
+        {"none": "No.", "some": "{towed} behind it; its wheels {wheels} behind it."},
+    ),
+    "axle": Line("Axle behind the antenna", TYPED, {"none": "Not stated.", "some": "{behind}."}),
     "boom": Line(
         "How it is known when the boom was on",
         "as named here",
@@ -130,10 +138,50 @@ RESTS = {
     "clock": Line(
         "Clock of the log", TYPED, {"none": "As it is.", "some": "{offset} s were added to its times by the seller."}
     ),
-    "date": Line("How the date is known", "as named here", {"log": "From the log.", "typed": "Typed by the seller."}),
+    "date": Line(
+        "How the date is known",
+        "as named here",
+        {
+            "log": "From the log; the seller's days begin {zone} h from UTC.",
+            "typed": "Typed by the seller, whose days begin {zone} h from UTC.",
+        },
+    ),
+    "rate": Line(
+        "What the rate rests on",
+        "as named here",
+        {
+            "none": "No rate is told.",
+            "logged flow": "A flow that the log recorded.",
+            "logged pressure": "A pressure that the log recorded, and nozzles typed by the seller.",
+            "nozzles": "Nozzles and a pressure typed by the seller.",
+            "flow": "A flow typed by the seller.",
+            "applied": "A volume typed by the seller.",
+        },
+    ),
+    "tank": Line(
+        "Whether the tank ran dry",
+        TYPED,
+        {
+            "none": "Cannot be told: nothing is said of its loads.",
+            "some": "Loads typed by the seller were held against what was sprayed.",
+        },
+    ),
     "second": Line("Second count, by another method", MEASURED, {"differs": "Differs by {share} % of the field."}),
 }
 """By key: the lines about what a proof rests on, in reading order."""
+
+MADE = Line(
+    "When this was made",
+    TYPED,
+    {
+        "own": "{made}, by the seller's own clock: the seller's word.",
+        "stamped": (
+            "{made}, by the seller's own clock. A time-stamp service says that it was there at {stamp}; proof check "
+            "shows whether that holds, with the certificates of the service."
+        ),
+    },
+)
+"""How the time of a proof is known."""
 
 SAYS = {
     "ranged": (
@@ -147,8 +195,8 @@ SAYS = {
 }
 """The one sentence of a proof, by whether the range of GPS error could be told."""
 
-FROM_FIGURES = {"proven", "date"}
-"""What that sentence takes from elsewhere in the record."""
+ELSEWHERE = {"proven", "date", "made", "stamp"}
+"""What these sentences take from elsewhere in the record."""
 
 QUANTITY = re.compile(r"-?[0-9][0-9.,]{0,14}(?:\u00a0[a-z]{1,3}|[a-z0-9 \u00a0]{0,12})|less than 0\.1\u00a0(?:ha|ac)")
 """The form of a quantity within a line."""
@@ -194,6 +242,12 @@ def rests_of(audit: Audit, seen: Accuracy | None) -> dict[str, Rest]:
             "ahead": length(boom.antenna_ahead_m, units),
             "aside": length(boom.antenna_right_m, units),
         },
+        "towed": {"is": "some", "towed": length(boom.towed_m, units), "wheels": length(boom.towed_axle_m, units)}
+        if boom.towed_m
+        else {"is": "none"},
+        "axle": {"is": "none"}
+        if boom.axle_behind_antenna_m is None
+        else {"is": "some", "behind": length(boom.axle_behind_antenna_m, units)},
         "boom": {"is": _boom_source(audit)},
         "inverted": {"is": some[boom.invert_switch]},
         "delays": {"is": "some", "on": f"{boom.on_delay_s:.1f}", "off": f"{boom.off_delay_s:.1f}"}
@@ -204,9 +258,17 @@ def rests_of(audit: Audit, seen: Accuracy | None) -> dict[str, Rest]:
         "gaps": _gaps(audit),
         "part": {"is": some[track.from_s is not None or track.to_s is not None]},
         "clock": {"is": "some", "offset": f"{track.clock_offset_s:.0f}"} if track.clock_offset_s else {"is": "none"},
-        "date": {"is": "typed" if settings.date_given else "log"},
+        "date": {"is": "typed" if settings.date_given else "log", "zone": f"{zone_h(audit):.2f}"},
+        "rate": {"is": (audit.rate.source if audit.rate else None) or "none"},
+        "tank": {"is": some[settings.rate.tank is not None and bool(settings.rate.tank.loads_l)]},
         "second": {"is": "differs", "share": f"{100 * audit.checks.cross_check_rel:.3f}"},
     }
+
+
+def zone_h(audit: Audit) -> float:
+    """Hours that the seller's time zone is ahead of UTC on the day of the job."""
+    moment = dt.datetime.fromtimestamp(audit.start_s, ZoneInfo(audit.job.settings.timezone))
+    return (moment.utcoffset() or dt.timedelta()) / dt.timedelta(hours=1)
 
 
 def _gaps(audit: Audit) -> Rest:

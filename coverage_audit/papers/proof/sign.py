@@ -84,15 +84,15 @@ def parse_strict(text: str) -> Record:
     return found
 
 
-def signed_bytes(record: Record) -> bytes:
-    """What the signature stands for: all of *record* but the signature's own value."""
-    rest = {**record, "signature": {key: value for key, value in record["signature"].items() if key != "value"}}
-    return canonical(rest)
+def signed_part(record: Record) -> Record:
+    """What the signature stands for: all of *record* but the signature's own value and a time stamp on it."""
+    rest = {key: value for key, value in record.items() if key != "time_stamp"}
+    return {**rest, "signature": {key: value for key, value in record["signature"].items() if key != "value"}}
 
 
 def fingerprint(record: Record) -> str:
     """SHA-256 of everything that is signed, in hex."""
-    body = {key: value for key, value in record.items() if key != "signature"}
+    body = {key: value for key, value in record.items() if key not in {"signature", "time_stamp"}}
     return hashlib.sha256(canonical(body)).hexdigest()
 
 
@@ -159,15 +159,38 @@ def sign(record: Record, private_pem: str, place: str) -> Record:
     InputError
         The key cannot be read.
     """
-    serial = library("cryptography.hazmat.primitives.serialization")
-    try:
-        key = serial.load_pem_private_key(private_pem.encode(), None)
-        public = key.public_key().public_bytes_raw().hex()
-    except Exception as error:
-        raise InputError("this is not an Ed25519 private key in PEM; make one with proof keys", place) from error
+    key = _private(private_pem, place)
+    public = key.public_key().public_bytes_raw().hex()
     open_record = {**record, "signature": {"algorithm": ALGORITHM, "public_key": public}}
     value = key.sign(canonical(open_record)).hex()
     return {**record, "signature": {"algorithm": ALGORITHM, "public_key": public, "value": value}}
+
+
+def _private(pem: str, place: str) -> Any:  # noqa: ANN401 - the library's
+    serial = library("cryptography.hazmat.primitives.serialization")
+    try:
+        key = serial.load_pem_private_key(pem.encode(), None)
+        key.public_key().public_bytes_raw()
+    except Exception as error:
+        raise InputError("this is not an Ed25519 private key in PEM; make one with proof keys", place) from error
+    return key
+
+
+def sign_detached(value: object, private_pem: str, place: str) -> str:
+    """Signature of *value*, to stand elsewhere than in it. [hex]"""
+    return str(_private(private_pem, place).sign(canonical(value)).hex())
+
+
+def detached(value: object, public: str, signature: str) -> bool:
+    """Whether *signature* (hex) of *value* is by the key *public* (hex)."""
+    ed25519 = library("cryptography.hazmat.primitives.asymmetric.ed25519")
+    try:
+        ed25519.Ed25519PublicKey.from_public_bytes(bytes.fromhex(public)).verify(
+            bytes.fromhex(signature), canonical(value)
+        )
+    except Exception:  # noqa: BLE001 - whatever the library refuses does not hold
+        return False
+    return True
 
 
 def _fault_of_form(own: Any) -> str:  # noqa: ANN401 - any JSON value
@@ -195,12 +218,7 @@ def signature_fault(record: Record, public: str | None, wanted: str = "") -> str
     own: Any = record.get("signature")
     if fault := _fault_of_form(own):
         return fault
-    ed25519 = library("cryptography.hazmat.primitives.asymmetric.ed25519")
-    try:
-        ed25519.Ed25519PublicKey.from_public_bytes(bytes.fromhex(own["public_key"])).verify(
-            bytes.fromhex(own["value"]), signed_bytes(record)
-        )
-    except Exception:  # noqa: BLE001 - whatever the library refuses does not hold
+    if not detached(signed_part(record), own["public_key"], own["value"]):
         return "the signature does not fit the record: it was changed after signing, or signed by another key"
     if public is not None and public != own["public_key"]:
         return "the record was signed by another key than the one given"

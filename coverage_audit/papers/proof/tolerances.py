@@ -24,12 +24,19 @@ MOST_MAP_SHAPES = 1000
 MAP_SIZE = 1000
 """Width or height of the map's box, whichever is larger. [map units]"""
 
+SEEN_UNITS = 0.5
+"""Missed ground narrower than this has no place on the map: 0.02 mm of paper. [map units]"""
+
 SAME_REL = 2e-4
 """With other library versions figures may differ by this share of the field. [1]"""
 
 WIDTH_REL = 0.08
 """Passes all over the field this much nearer or farther than the boom is wide: the width is not that of the boom.
 Overlap on purpose is 3 to 5 %, common practice, no source. [boom widths]"""
+
+ZONE_H = 4.0
+"""Legal time is off the sun's time by 3.5 h at most, summer time and the far west of China counted in; common
+knowledge, no source. [h]"""
 
 CUT_EDGE_WIDTHS, BESIDE_WIDTHS, RUN_WIDTHS = 0.5, 3.0, 3.0
 """The boom's middle sprays more than the first beyond the outline, so that its outer end is more than a boom outside;

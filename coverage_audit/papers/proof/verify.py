@@ -13,10 +13,11 @@ from coverage_audit.papers.words.safe import one_line
 
 from .drawn import same_drawing
 from .form import COPIES, form_faults
+from .names import MISSING, SCHEMA
 from .page import page_of, rests_rows, rows_of, sentence_of
 from .pdf import pdf_of, record_in_pdf
-from .record import MISSING, SCHEMA
 from .sign import fingerprint, parse_strict, record_text, signature_fault
+from .stamp import stamp_fault
 from .tolerances import LONGEST_NAME
 
 if TYPE_CHECKING:
@@ -82,7 +83,7 @@ def faults(record: Record, public: str | None, papers: Mapping[str, bytes], want
     """
     if found := form_faults(record):
         return found
-    if fault := signature_fault(record, public, wanted):
+    if fault := signature_fault(record, public, wanted) or stamp_fault(record):
         return [fault]
     return [
         f"{one_line(name, LONGEST_NAME, spelled=True)} is not the paper of this record: changed, were it by a blank or "
@@ -90,6 +91,11 @@ def faults(record: Record, public: str | None, papers: Mapping[str, bytes], want
         for name, data in papers.items()
         if not _made_from(record, data)
     ]
+
+
+def sealed(record: Record, public: str | None, wanted: str = "") -> bool:
+    """Whether the record itself is as it was signed, by the key that was given if any, whatever its papers are."""
+    return not (form_faults(record) or signature_fault(record, public, wanted) or stamp_fault(record))
 
 
 def _made_from(record: Record, data: bytes) -> bool:

@@ -6,17 +6,19 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from coverage_audit.errors import InputError
 
-from .checker import CHECKER, checker_page
+from .checker import checker_page
 from .form import form_faults
 from .map import fitted
+from .names import CHECKER
 from .page import page_of
 from .pdf import pdf_of
 from .record import buyer_record, grower_record, refuse
 from .sign import fingerprint, record_text, salt, sign
+from .stamp import stamped
 from .tolerances import LARGEST_BYTES
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from coverage_audit.recipe.result import Audit
 
@@ -26,11 +28,12 @@ NO_SECRET = "00" * 32
 
 
 class Seller(NamedTuple):
-    """A private key (PEM), the secret of the salts (hex), and where the key was read."""
+    """A private key (PEM), the secret of the salts (hex), where the key was read, and what asks for a time stamp."""
 
     key: str
     secret: str
     place: str
+    ask: Callable[[bytes], bytes] | None = None
 
 
 def full_record(audits: Sequence[Audit], made: str) -> Record:
@@ -55,7 +58,10 @@ def unsigned_papers(full: Record, audit: Audit) -> Record:
 
 def signed_papers(full: Record, audit: Audit, place: str, seller: Seller) -> tuple[Record, Record]:
     """Papers by file name, and the buyer's copy that they were made of."""
-    buyer = sign(_buyers_copy(full, audit, place, seller.secret), seller.key, seller.place)
+    copy = _buyers_copy(full, audit, place, seller.secret, stamped=seller.ask is not None)
+    buyer = sign(copy, seller.key, seller.place)
+    if seller.ask is not None:
+        buyer = stamped(buyer, seller.ask, seller.key, seller.place)
     mark = fingerprint(full)
     salts = {path: salt(seller.secret, mark, path.split("/")) for path in buyer["commitments"]}
     own = {**full, "salts": salts, "buyer": fingerprint(buyer)}
@@ -69,11 +75,11 @@ def signed_papers(full: Record, audit: Audit, place: str, seller: Seller) -> tup
     return papers, buyer
 
 
-def _buyers_copy(full: Record, audit: Audit, place: str, secret: str) -> Record:
+def _buyers_copy(full: Record, audit: Audit, place: str, secret: str, *, stamped: bool = False) -> Record:
     """The buyer's copy, of a form that check accepts."""
-    found = buyer_record(full, audit, place, secret)
+    found = buyer_record(full, audit, place, secret, stamped=stamped)
     found["map"] = fitted(found["map"])
-    _refuse_form(found)
+    _refuse_form({**found, "time_stamp": None} if stamped else found)  # the stamp is put on what is signed
     return found
 
 
