@@ -44,6 +44,12 @@ def checker_sha256() -> str:
 
 
 def _words() -> dict[str, Any]:
+    """Everything that the script goes by."""
+    return {**_said(), **_drawn(), **_letters()}
+
+
+def _said() -> dict[str, Any]:
+    """Words, and the rules of a record's form."""
     return {
         "schema": SCHEMA,
         "ended": ENDED_SCHEMA,
@@ -62,6 +68,22 @@ def _words() -> dict[str, Any]:
         "units": page.UNITS,
         "us": {unit: [str(size), -int(step.as_tuple().exponent), name] for unit, (size, step, name) in page.US.items()},
         "months": page.MONTHS,
+        "form": BUYER,
+        "day": DAY,
+        "quantity": QUANTITY.pattern,
+        "row": LONGEST_ROW,
+        "name": LONGEST_NAME,
+        "text": LONGEST_TYPED,
+        "box": MAP_SIZE,
+        "corners": MOST_MAP_POINTS,
+        "largest": LARGEST_BYTES,
+        "d": str(CURVE_D),
+    }
+
+
+def _drawn() -> dict[str, Any]:
+    """What page and PDF are made of."""
+    return {
         "bar": BAR_WORDS,
         "map": MAP_WORDS,
         "title": page.TITLE,
@@ -80,20 +102,13 @@ def _words() -> dict[str, Any]:
         },
         "pdf": {name.lower(): getattr(layout, name) for name in _LAYOUT},
         "widths": {style: layout.widths(style) for style in ("", "B", "I")},
-        "form": BUYER,
-        "day": DAY,
-        "quantity": QUANTITY.pattern,
-        "spelled": _spans(_spelled),
-        "blanks": _spans(lambda letter: letter != " " and unicodedata.category(letter) == "Zs"),
-        "scripts": _scripts(),
-        "row": LONGEST_ROW,
-        "name": LONGEST_NAME,
-        "text": LONGEST_TYPED,
-        "box": MAP_SIZE,
-        "corners": MOST_MAP_POINTS,
-        "largest": LARGEST_BYTES,
-        "d": str(CURVE_D),
     }
+
+
+def _letters() -> dict[str, Any]:
+    """Which letters are spelled, are blanks, and are of which script."""
+    blanks = _spans(lambda letter: letter != " " and unicodedata.category(letter) == "Zs")
+    return {"spelled": _spans(_spelled), "blanks": blanks, "scripts": _scripts()}
 
 
 _LAYOUT = (

@@ -100,7 +100,7 @@ def grower_record(audits: Sequence[Audit], made: str) -> Record:
         When the proof was made, ISO 8601 UTC.
     """
     first = audits[0]
-    settings, stated = first.job.settings, first.job.settings.proof
+    settings = first.job.settings
     seen = [seen_alone(one) for one in audits]
     sure = seen[0]
     told = sure is not None and sure.covered_m2.told
@@ -108,15 +108,7 @@ def grower_record(audits: Sequence[Audit], made: str) -> Record:
         "schema": SCHEMA,
         "copy": "grower",
         "made": made,
-        "what": {
-            "field": stated.field_name or settings.name or MISSING,
-            "crop": stated.crop_name or settings.crop or MISSING,
-            "date": _local_date(first),
-            "products": [_product(use, first) for use in (first.rate.products if first.rate else ())],
-            "label": {
-                key: getattr(stated, key) or MISSING for key in ("hay_leaving_farm", "feeding", "manure_compost")
-            },
-        },
+        "what": _what(first),
         "says": {"is": "ranged" if told else "logged", "target": land(first.area_m2.target, settings.report.units)},
         "figures": figures(audits, sure),
         "rests": [rests_of(audit, one) for audit, one in zip(audits, seen, strict=True)],
@@ -138,6 +130,17 @@ def grower_record(audits: Sequence[Audit], made: str) -> Record:
         "inputs": [{"file": name, "sha256": digest} for one in audits for name, digest in one.job.sources],
         "settings": {"units": settings.report.units, "min_width_m": text(settings.report.min_width_m, 3)},
         "software": software(),
+    }
+
+
+def _what(first: Audit) -> Record:
+    settings, stated = first.job.settings, first.job.settings.proof
+    return {
+        "field": stated.field_name or settings.name or MISSING,
+        "crop": stated.crop_name or settings.crop or MISSING,
+        "date": _local_date(first),
+        "products": [_product(use, first) for use in _uses(first)],
+        "label": {key: getattr(stated, key) or MISSING for key in ("hay_leaving_farm", "feeding", "manure_compost")},
     }
 
 
