@@ -12,7 +12,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "coverage_audit"
 STOREYS = (
     {"errors", "facts"},
-    {"units", "arrays", "threads"},
+    {"units", "arrays", "threads", "later"},
     {"edges"},
     {"read"},
     {"jobs"},

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from scipy.spatial import KDTree
 
 from coverage_audit.errors import InputError
 
@@ -161,6 +160,8 @@ def _outer_lap(way: _Way, width_m: float) -> tuple[int, int]:
 
 def _closings(way: _Way, width_m: float) -> tuple[IntArray, IntArray]:
     """Pairs of points at which the drive came back near to where it had been."""
+    from scipy.spatial import KDTree  # noqa: PLC0415 - a tenth of a second, for fields without an outline
+
     near = max(EDGE_CLOSE_M, EDGE_CLOSE_WIDTHS * width_m)
     step = float(np.median(np.hypot(*np.diff(way.xy, axis=0).T)))
     stride = max(int(width_m / max(step, 1e-3)), 1)

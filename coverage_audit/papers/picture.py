@@ -54,7 +54,7 @@ def report_png(audit: Audit) -> bytes:
     y = _text(draw, y + 12, "Best value, and the range that holds the truth 9 times in 10. North is up.", 22, SOFT)
     image = image.crop((0, 0, WIDTH_PX, y + MARGIN_PX // 2))
     out = io.BytesIO()
-    image.quantize(64).save(out, "PNG", optimize=True)
+    image.quantize(64).save(out, "PNG")
     return out.getvalue()
 
 

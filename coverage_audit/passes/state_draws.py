@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtri
 
 from coverage_audit.drive.tolerances import LENGTH_WITHIN
 
@@ -82,6 +81,8 @@ def drawn(units: Units, found: Sequence[Segment], usual_m_s: float, rng: np.rand
 
     What decides a segment is partly its own and partly shared by all of its kind, as a driver's habit is.
     """
+    from scipy.special import ndtri  # noqa: PLC0415 - a tenth of a second, for assumed boom states
+
     shared = {kind: float(rng.standard_normal()) for kind in SHARED}
     own = rng.standard_normal(len(found)).tolist()
     through = rng.random() < THROUGH_CHANCE

@@ -17,8 +17,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.linalg import cholesky, solve_triangular
-from scipy.special import logsumexp, ndtr
 
 from coverage_audit.accuracy.standing import log_likelihood
 from coverage_audit.accuracy.tolerances import (
@@ -107,6 +105,8 @@ class Known:
         if self.gaps is None or self.true is None:
             return 0.0, np.zeros(0)
         (scale,), (memory,), (short,) = errors_of(one[None], self.error)
+        from scipy.linalg import cholesky, solve_triangular  # noqa: PLC0415 - a fifth of a second, not for every job
+
         total = self.gaps.covariance(scale, memory, 0.0)
         total += short**2 * self.short_m2 + self.true.covariance(habits_of(one))
         total[np.diag_indices(len(total))] += self.white_m2
@@ -166,7 +166,7 @@ def habits_of(one: FloatArray) -> Habits:
     usual = Habits()
     names = ("wander_m", "length_m", "offset_m", "ahead_m")
     shown = {name: getattr(usual, name) * math.exp(HABIT_LOG_SD[k] * one[3 + k]) for k, name in enumerate(names)}
-    return Habits(**shown, follow=float(ndtr(one[7])))
+    return Habits(**shown, follow=math.erfc(-one[7] / math.sqrt(2)) / 2)
 
 
 def draw_particles(known: Known, count: int, rng: np.random.Generator) -> tuple[list[Particle], float]:
@@ -211,12 +211,14 @@ def _flattened(log_weight: FloatArray) -> FloatArray:
 
 def _log_mixture(drawn: FloatArray, laws: Sequence[tuple[FloatArray, FloatArray, int]]) -> FloatArray:
     """Log density of the mixture that the particles were drawn from, shape (k,), up to a constant."""
+    from scipy.linalg import solve_triangular  # noqa: PLC0415 - as above
+
     parts = []
     for mean, spread, count in laws:
         root = np.linalg.cholesky(spread)
         white = solve_triangular(root, (drawn - mean).T, lower=True)
         parts.append(math.log(count) - np.log(np.diag(root)).sum() - np.square(white).sum(axis=0) / 2)
-    return np.asarray(logsumexp(parts, axis=0))
+    return np.asarray(np.logaddexp.reduce(parts, axis=0))
 
 
 def _apart(gaps: Gaps) -> BoolArray:

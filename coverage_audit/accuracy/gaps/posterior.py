@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.linalg import solve
 
 from coverage_audit.accuracy.error import gauss_markov, sigma_at
 from coverage_audit.accuracy.tolerances import BLUNDER_M, CLUSTER_SKIPS, OUTLIER_SPREADS, REAL_SHARE, SHORT_MEMORY_S
@@ -75,6 +74,8 @@ def conditioned_errors(
 
     Matheron's rule: a draw of all, corrected by what it misses the data by (Journel & Huijbregts 1978, from memory).
     """
+    from scipy.linalg import solve  # noqa: PLC0415 - a fifth of a second, not for every job
+
     gaps, error = seen.gaps, one.error
     other = np.where(np.isfinite(gaps.other_s), gaps.other_s, gaps.own_s)
     times, back = np.unique(np.concatenate([time_s, gaps.own_s, other]), return_inverse=True)
@@ -154,6 +155,8 @@ def _plain(seen: Seen, one: Particle, windows: FloatArray, wanted: tuple[float, 
 
 def _kriged(seen: Seen, one: Particle, windows: FloatArray, wanted: tuple[float, float, float]) -> FloatArray:
     """Width at each place, by one particle, where gaps tell true gaps from errors, shape (places,). [m]"""
+    from scipy.linalg import solve  # noqa: PLC0415 - as above
+
     gaps, plain, true = seen.gaps, _plain(seen, one, windows, wanted), seen.true_m2(one)
     total = seen.errors_m2(one) + true + seen.white_m2 * np.eye(len(gaps))
     near = true @ windows

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from coverage_audit.papers.words.accuracy import chance_class
+from coverage_audit.recipe.once import once
 
 from .passes import numbered_passes, turn_lines
 
@@ -43,6 +44,7 @@ class MapLayer:
     shown: bool = True
 
 
+@once
 def map_layers(audit: Audit) -> tuple[MapLayer, ...]:
     """Layers of *audit* that hold something, in plane metres; the first lies on top of the second, and so on."""
     found = audit.layers

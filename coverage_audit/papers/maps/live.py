@@ -7,9 +7,13 @@ import re
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
-import folium
 import numpy as np
 import shapely
+
+from coverage_audit.later import later
+
+with later("pandas", "requests"):  # folium takes frames and addresses too; half a second, and none is given to it
+    import folium
 
 from .layers import MapLayer, map_bounds, map_layers
 

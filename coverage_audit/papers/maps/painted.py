@@ -42,13 +42,9 @@ def _ringed(x: np.ndarray, y: np.ndarray) -> np.ndarray:
     return (away > 4) & (away < 7)
 
 
-def _whole(x: np.ndarray, _y: np.ndarray) -> np.ndarray:
-    return np.zeros(x.shape, bool)
-
-
-HATCHES: dict[str, tuple[Pattern, str, str, str]] = {
-    "once": (_whole, WASH, WASH, ""),
-    "excluded": (_whole, PAPER, PAPER, INK),
+HATCHES: dict[str, tuple[Pattern | None, str, str, str]] = {
+    "once": (None, WASH, WASH, ""),
+    "excluded": (None, PAPER, PAPER, INK),
     "bridged": (_dotted, SOFT, WASH, SOFT),
     "outside": (_dotted, SLATE, PAPER, SLATE),
     "excludedsprayed": (_slanted, SLATE, PAPER, SLATE),
@@ -57,10 +53,17 @@ HATCHES: dict[str, tuple[Pattern, str, str, str]] = {
     "dry": (_dotted, SOFT, WASH, SOFT),
     "unknown": (_ringed, INK, PAPER, INK),
 }
-"""Hatch of each kind of ground: pattern, its colour, the ground's, and the outline's ("" = none)."""
+"""Hatch of each kind of ground: pattern (None = plain), its colour, the ground's, and the outline's ("" = none)."""
 
 LINES = {"passes": (SLATE, 2), "field": (INK, 5)}
 """Colour and width of lines. [px, before the picture is made smaller]"""
+
+
+PERIOD: dict[Pattern, int] = {_slanted: 14, _crossed: 18, _dotted: 12, _ringed: 24}
+"""How far apart a pattern repeats, along and across. [px, before the picture is made smaller]"""
+
+COLOURS = (PAPER, INK, WASH, PLUM, SLATE, SOFT)
+"""The picture is drawn in numbers of these: a byte a pixel instead of four."""
 
 
 def painted_map(audit: Audit, width_px: int, most_high_px: int) -> tuple[Image.Image, Pixels]:
@@ -73,20 +76,40 @@ def painted_map(audit: Audit, width_px: int, most_high_px: int) -> tuple[Image.I
     def pixels(xy_m: np.ndarray) -> np.ndarray:
         return (xy_m - (west, north)) * (scale, -scale) + (left, 0)
 
-    image = Image.new("RGB", size, PAPER)
+    image = _blank(size, PAPER)
     for layer in reversed(map_layers(audit)):
         for piece in layer.pieces if layer.shown else ():
             _paint(image, piece.kind, piece.geometry, lambda xy: pixels(xy) * FINE)
-    return image.resize((size[0] // FINE, size[1] // FINE), Image.Resampling.BOX), pixels
+    return _smaller(image), pixels
 
 
 def hatched(kind: str, size: tuple[int, int]) -> Image.Image:
     """A piece of the hatch of one kind of ground, for the legend."""
     pattern, colour, ground, _ = HATCHES[kind]
-    y, x = np.mgrid[0 : size[1] * FINE, 0 : size[0] * FINE]
-    large = Image.new("RGB", (size[0] * FINE, size[1] * FINE), ground)
-    large.paste(colour, mask=Image.fromarray((pattern(x, y) * 255).astype(np.uint8)))
-    return large.resize(size, Image.Resampling.BOX)
+    large = _blank((size[0] * FINE, size[1] * FINE), ground)
+    large.paste(COLOURS.index(colour), mask=_hatch(pattern, large.size))
+    return _smaller(large)
+
+
+def _blank(size: tuple[int, int], colour: str) -> Image.Image:
+    image = Image.new("P", size, COLOURS.index(colour))
+    image.putpalette(b"".join(bytes.fromhex(one[1:]) for one in COLOURS))
+    return image
+
+
+def _smaller(image: Image.Image) -> Image.Image:
+    size = (image.width // FINE, image.height // FINE)
+    return image.convert("RGB").resize(size, Image.Resampling.BOX)
+
+
+def _hatch(pattern: Pattern | None, size: tuple[int, int]) -> Image.Image:
+    """Mask of a pattern: one period of it, again and again."""
+    if pattern is None:
+        return Image.new("L", size)
+    y, x = np.mgrid[0 : PERIOD[pattern], 0 : PERIOD[pattern]]
+    one = (pattern(x, y) * 255).astype(np.uint8)
+    times = [-(-long // PERIOD[pattern]) for long in reversed(size)]
+    return Image.fromarray(np.ascontiguousarray(np.tile(one, times)[: size[1], : size[0]]))
 
 
 def _paint(image: Image.Image, kind: str, shape: BaseGeometry, pixels: Pixels) -> None:
@@ -94,17 +117,17 @@ def _paint(image: Image.Image, kind: str, shape: BaseGeometry, pixels: Pixels) -
     if kind in LINES:
         colour, wide = LINES[kind]
         for line in _outlines(shape):
-            draw.line([tuple(place) for place in pixels(line).tolist()], colour, wide)
+            draw.line([tuple(place) for place in pixels(line).tolist()], COLOURS.index(colour), wide)
         return
     if kind not in HATCHES:
         return
     pattern, colour, ground, edge = HATCHES[kind]
     mask = _mask(shape, image.size, pixels)
-    image.paste(ground, mask=mask)
-    y, x = np.mgrid[0 : image.height, 0 : image.width]
-    image.paste(colour, mask=ImageChops.multiply(mask, Image.fromarray((pattern(x, y) * 255).astype(np.uint8))))
+    image.paste(COLOURS.index(ground), mask=mask)
+    if pattern is not None:
+        image.paste(COLOURS.index(colour), mask=ImageChops.multiply(mask, _hatch(pattern, image.size)))
     for line in _outlines(shape) if edge else ():
-        draw.line([tuple(place) for place in pixels(line).tolist()], edge, FINE)
+        draw.line([tuple(place) for place in pixels(line).tolist()], COLOURS.index(edge), FINE)
 
 
 def _mask(shape: BaseGeometry, size: tuple[int, int], pixels: Pixels) -> Image.Image:

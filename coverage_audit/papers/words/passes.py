@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from coverage_audit.recipe.once import once
+
 from . import display
 from .accuracy import with_certainty
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from coverage_audit.passes.model import Assumed, Cause, Range
     from coverage_audit.recipe.result import Audit
 
@@ -70,7 +74,8 @@ def _numbers(passes: tuple[int, ...]) -> str:
     return " and ".join(part for part in (", ".join(map(str, passes[:-1])), str(passes[-1])) if part)
 
 
-def told_causes(audit: Audit) -> dict[str, str]:
+@once
+def told_causes(audit: Audit) -> Mapping[str, str]:
     """Where each finding lies and what made it, in words, by the finding's id: the same in every paper."""
     settings = audit.job.settings
     causes = audit.passes.causes if audit.passes else {}
