@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,6 +28,7 @@ from .tolerances import (
     CLASSES,
     HDOP_RANGE,
     LEAST_DIFFERENCES,
+    MEMORIES_AT_ONCE,
     MOST_SHORT_SHARE,
     MOST_SIGMA_M,
     MOST_SMOOTH_S,
@@ -115,12 +117,28 @@ def gauss_markov(at: FloatArray, memory: float, count: int, rng: np.random.Gener
     memory : float
         Over this the correlation falls to 1/e; in the unit of *at*.
     """
-    keep = np.exp(-np.diff(at, prepend=at[0]) / memory)
+    fresh = np.sqrt(-np.expm1(-2 * np.diff(at) / memory))
     values = rng.standard_normal((len(at), count))
-    fresh = np.sqrt(1 - keep**2)
-    for k in range(1, len(at)):
-        values[k] = keep[k] * values[k - 1] + fresh[k] * values[k]
-    return values
+    values[1:] *= fresh[:, None]
+    return decayed_sums(at, memory, values)
+
+
+def decayed_sums(at: FloatArray, memory: float, values: FloatArray) -> FloatArray:
+    """At each of the moments *at* (n,) the sum of all *values* (n, ...) up to it, each times exp(-time since / memory).
+
+    Within some memories the sums grow evenly once the decay is taken out: block by block, whole columns at once.
+    """
+    sums = np.empty_like(values)
+    block = np.floor((at - at[0]) / (MEMORIES_AT_ONCE * memory))
+    bounds = [0, *(np.flatnonzero(np.diff(block)) + 1).tolist(), len(at)]
+    sides = (-1,) + (1,) * (values.ndim - 1)
+    for first, last in pairwise(bounds):
+        grown = np.exp((at[first:last] - at[first]) / memory).reshape(sides)
+        np.cumsum(values[first:last] * grown, axis=0, out=sums[first:last])
+        if first:
+            sums[first:last] += sums[first - 1] * math.exp((at[first - 1] - at[first]) / memory)
+        sums[first:last] /= grown
+    return sums
 
 
 def sigma_at(error: ErrorModel, time_s: FloatArray) -> FloatArray:

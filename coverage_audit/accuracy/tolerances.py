@@ -69,6 +69,9 @@ WEIGHT_LEAST = 12.0
 SKIP_PARTICLES = 4
 """Particles by which the smallest skip is worked out. [1]"""
 
+MEMORIES_AT_ONCE = 20.0
+"""Sums that decay are taken in blocks of so many memories: weights stay below e^20, and sums keep 14 digits. [1]"""
+
 MEMORY_RANGE_S = (20.0, 10_000.0)
 """No time constant is tried beyond this. [s]"""
 

@@ -7,6 +7,7 @@ import pytest
 from jobs import START_S
 
 from coverage_audit.accuracy.error import (
+    decayed_sums,
     difference_sd,
     error_model,
     gauss_markov,
@@ -63,6 +64,18 @@ def test_generator_keeps_its_variance_at_uneven_moments():
     values = gauss_markov(at, 100.0, 20_000, np.random.default_rng(1002))
     assert values.std(axis=1) == pytest.approx(np.ones(60), rel=0.02)  # four times 1 / sqrt(2 n) = 0.5 %
     assert values.mean() == pytest.approx(0.0, abs=0.02)
+
+
+@pytest.mark.parametrize("memory", [0.3, 15.0, 600.0])
+def test_sums_that_decay_are_those_added_one_by_one(memory):
+    rng = np.random.default_rng(1004)
+    at = np.cumsum(rng.exponential(2.0, 900)) + 1.7e9
+    values = rng.standard_normal((900, 2, 3))
+    sums = decayed_sums(at, memory, values)
+    expected = values.copy()
+    for k in range(1, len(at)):
+        expected[k] += np.exp((at[k - 1] - at[k]) / memory) * expected[k - 1]
+    assert sums == pytest.approx(expected, rel=1e-9, abs=1e-9)  # rounding; sums are of order 1 to 20
 
 
 def test_generator_forgets_exponentially():

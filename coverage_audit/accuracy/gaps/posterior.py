@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coverage_audit.accuracy.error import gauss_markov, sigma_at
+from coverage_audit.accuracy.error import decayed_sums, gauss_markov, sigma_at
 from coverage_audit.accuracy.tolerances import BLUNDER_M, CLUSTER_SKIPS, OUTLIER_SPREADS, REAL_SHARE, SHORT_MEMORY_S
 
 from .habits import ErrorGaps, TrueGaps, runs_of
@@ -101,12 +101,8 @@ def conditioned_errors(
 
 def _felt(time_s: FloatArray, strength: FloatArray, memory_s: float) -> FloatArray:
     """At each moment the sum of all *strength* (n, ...) times exp(-time between / memory): one pass each way."""
-    keep = np.exp(-np.diff(time_s) / memory_s)
-    before, after = strength.copy(), strength.copy()
-    for k in range(1, len(time_s)):
-        before[k] += keep[k - 1] * before[k - 1]
-    for k in range(len(time_s) - 2, -1, -1):
-        after[k] += keep[k] * after[k + 1]
+    before = decayed_sums(time_s, memory_s, strength)
+    after = decayed_sums(-time_s[::-1], memory_s, strength[::-1])[::-1]
     return before + after - strength
 
 
