@@ -19,8 +19,9 @@ import shapely
 
 from coverage_audit.accuracy.gaps.choice import pick, usual
 from coverage_audit.accuracy.gaps.particles import Known, Particle, draw_particles
-from coverage_audit.accuracy.gaps.posterior import Seen, conditioned_errors, simulate_errors, smallest_skip
+from coverage_audit.accuracy.gaps.posterior import Seen, drawn_to_condition, simulate_errors, smallest_skip
 from coverage_audit.accuracy.gaps.probes import BETWEEN, EDGE
+from coverage_audit.threads import side_by_side
 
 from .model import CLASSICAL, CONTRADICTED, REGIMES, WRONG_FIX, Accuracy, Figure, Learnt, RegimeResult
 from .scan import Cuts, Scan, steps_of
@@ -259,14 +260,19 @@ def _errors(
 ) -> tuple[FloatArray, FloatArray]:
     """Errors given the gaps, or knowing nothing of them, each group of draws by another particle."""
     ends = np.round(count * np.cumsum([share for _, _, share in sources])).astype(int)
-    drawn = [
-        simulate_errors(times, one.error, size, rng)
+    luck = [
+        _told(simulate_errors(times, one.error, size, rng))
         if seen is None
-        else conditioned_errors(times, seen, one, size, rng)
+        else drawn_to_condition(times, seen, one, size, rng)
         for (one, seen, _), size in zip(sources, np.diff(ends, prepend=0).tolist(), strict=True)
         if size
     ]
+    drawn = side_by_side(lambda one: one(), luck)  # what is drawn by chance stays in order
     return np.concatenate([one for one, _ in drawn], axis=2), np.concatenate([one for _, one in drawn], axis=1)
+
+
+def _told(errors: tuple[FloatArray, FloatArray]) -> Callable[[], tuple[FloatArray, FloatArray]]:
+    return lambda: errors
 
 
 def _doubted(table: FloatArray, question: Question, sources: Sequence[Source], rng: np.random.Generator) -> FloatArray:

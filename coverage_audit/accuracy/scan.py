@@ -78,13 +78,13 @@ class Lines:
         start, end, travel = start[used], end[used], swept.travel_m[used]
         size, inside = len(start), len(self.target)
         edges = np.concatenate([start, end, *self.target.T])
-        order = np.argsort(edges)
+        order = np.argsort(edges, kind="stable")
         at = edges[order]
-        sweeps = np.cumsum(np.repeat([1, -1, 0], [size, size, 2 * inside])[order])[:-1]
-        within = np.cumsum(np.repeat([0, 1, -1], [2 * size, inside, inside])[order])[:-1]
+        sweeps = np.cumsum(_signs([1, -1, 0], [size, size, 2 * inside])[order], dtype=np.int32)[:-1]
+        within = np.cumsum(_signs([0, 1, -1], [2 * size, inside, inside])[order], dtype=np.int32)[:-1]
         length = np.where(within > 0, np.diff(at), 0.0)
         middle = (at[:-1] + at[1:]) / 2
-        place = np.empty(len(order), int)
+        place = np.empty(len(order), np.int64)
         place[order] = np.arange(len(order))
         several = np.flatnonzero((sweeps > 1) & (length > 0))
         twice = np.zeros(len(length), bool)
@@ -269,7 +269,7 @@ def _crossings(
     at = edges[edge, 0, 0] + share * (edges[:, 1, 0] - edges[:, 0, 0])[edge]
     travel = np.zeros(len(edge)) if travel_m is None else travel_m[edge, 0] + share * np.diff(travel_m)[edge, 0]
     low, high = (float(one) for one in (at.min(initial=0.0), at.max(initial=1.0)))
-    order = np.argsort(owner[edge] * rows + row + (at - low) / (2 * (high - low)))
+    order = np.argsort(owner[edge] * rows + row + (at - low) / (2 * (high - low)), kind="stable")
     return at[order], row[order], owner[edge][order], travel[order]
 
 
@@ -282,9 +282,17 @@ def _chords(placed: FloatArray, travel_m: FloatArray, rows: int) -> Chords:
     return Chords(step[::2], row[::2], at[::2], at[1::2], when.reshape(-1, 2))
 
 
+def _signs(signs: list[int], times: list[int]) -> np.ndarray:
+    """Each sign so many times, a byte each: sums of them are all that is asked."""
+    return np.repeat(np.array(signs, np.int8), times)
+
+
 def _under(parts: IntArray, first: IntArray, last: IntArray) -> tuple[IntArray, IntArray]:
     """Every (position in rising *parts*, chord) where the chord runs from part *first* to before part *last*."""
-    low, high = np.searchsorted(parts, first), np.searchsorted(parts, last)
+    before = np.zeros(max(int(last.max(initial=0)), int(parts.max(initial=0))) + 2, np.int64)
+    before[parts + 1] = 1
+    np.cumsum(before, out=before)
+    low, high = before[first], before[last]
     chord = np.repeat(np.arange(len(first)), high - low)
     return np.arange(len(chord)) + np.repeat(low - np.cumsum(high - low) + (high - low), high - low), chord
 

@@ -21,8 +21,8 @@ MOST_QUADS = 1_500_000
 MOST_CUTS = 40_000_000
 """Most pieces of their edges between lines of the grid: some ten seconds of work. [1]"""
 
-CUTS_AT_ONCE = 1_000_000
-"""Pieces of edges worked on at a time, some 200 MB. [1]"""
+CUTS_AT_ONCE = 200_000
+"""Pieces of edges worked on at a time, some 40 MB. [1]"""
 
 TILE_CELLS = 32
 """Cells are kept in square tiles of this side, only where something was sprayed. [cells]"""

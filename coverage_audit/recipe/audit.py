@@ -102,9 +102,9 @@ def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
     ground, names, cautions = ground_of(job, plane, drive)
     tell("swept ground", 0.3)
     volume = _volume(job, drive)
-    with ThreadPoolExecutor(max_workers=1) as other_core:  # the two counts and the rate share nothing: side by side
-        second = other_core.submit(raster_count, drive.lines, ground.target, job.settings.boom.width_m)
-        spray = other_core.submit(laid_spray, job, drive, ground, volume)
+    with ThreadPoolExecutor(max_workers=2) as others:  # the two counts and the rate share nothing: side by side
+        second = others.submit(raster_count, drive.lines, ground.target, job.settings.boom.width_m)
+        spray = others.submit(laid_spray, job, drive, ground, volume)
         counted = _counted(drive, ground, job.settings.boom.width_m)
         tell("findings", 0.5)
         missed_ground = counted.parts.union(counted.parts.in_target & (counted.parts.visits == 0))

@@ -34,6 +34,7 @@ from coverage_audit.accuracy.tolerances import (
     TUNING_STEP_M,
     WEIGHT_LEAST,
 )
+from coverage_audit.threads import side_by_side
 
 from .choice import pick
 from .habits import ErrorGaps, Habits, TrueGaps, runs_of, scaled
@@ -97,7 +98,7 @@ class Known:
             quick = np.hypot(short, self.error.noise_m)
             total += BELIEF * log_likelihood(one, np.maximum(sigma, 1e-6), memory, np.maximum(quick, 1e-6))
         if self.gaps is not None:
-            total += [BELIEF * self._fit(one)[0] for one in drawn]
+            total += BELIEF * np.array(side_by_side(lambda one: self._fit(one)[0], drawn))
         return np.asarray(total)
 
     def _fit(self, one: FloatArray) -> tuple[float, FloatArray]:

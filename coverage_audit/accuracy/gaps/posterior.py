@@ -19,10 +19,10 @@ from coverage_audit.accuracy.tolerances import BLUNDER_M, CLUSTER_SKIPS, OUTLIER
 from .habits import ErrorGaps, TrueGaps, runs_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from coverage_audit.accuracy.model import ErrorModel, Gaps
-    from coverage_audit.arrays import FloatArray
+    from coverage_audit.arrays import FloatArray, IntArray
 
     from .particles import Particle
 
@@ -74,19 +74,48 @@ def conditioned_errors(
 
     Matheron's rule: a draw of all, corrected by what it misses the data by (Journel & Huijbregts 1978, from memory).
     """
-    from scipy.linalg import solve  # noqa: PLC0415 - a fifth of a second, not for every job
+    return drawn_to_condition(time_s, seen, one, count, rng)()
 
+
+def drawn_to_condition(
+    time_s: FloatArray, seen: Seen, one: Particle, count: int, rng: np.random.Generator
+) -> Callable[[], tuple[FloatArray, FloatArray]]:
+    """What :func:`conditioned_errors` draws, drawn now; the work that needs no chance is done when it is called."""
     gaps, error = seen.gaps, one.error
     other = np.where(np.isfinite(gaps.other_s), gaps.other_s, gaps.own_s)
     times, back = np.unique(np.concatenate([time_s, gaps.own_s, other]), return_inverse=True)
     wander, boundary = simulate_errors(times, error, count, rng)
     here, own, met = np.split(back, [len(time_s), len(time_s) + len(gaps)])
+    luck = rng.standard_normal((len(gaps), count))
+
+    def conditioned() -> tuple[FloatArray, FloatArray]:
+        felt, moved = _missed_by(seen, one, times, (wander, boundary), (own, met), luck)
+        return wander[here] + felt[here], boundary + moved
+
+    return conditioned
+
+
+def _missed_by(
+    seen: Seen,
+    one: Particle,
+    times: FloatArray,
+    drawn: tuple[FloatArray, FloatArray],
+    ends: tuple[IntArray, IntArray],
+    luck: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """By how much what was *drawn* at *times* has to move, so that the gaps are those measured. [m]
+
+    *ends*: at which of the times each gap begins and ends; *luck* (n, count): normal numbers for the true gaps.
+    """
+    from scipy.linalg import solve  # noqa: PLC0415 - a fifth of a second, not for every job
+
+    gaps, error, (wander, boundary), (own, met) = seen.gaps, one.error, drawn, ends
     met_field = gaps.kind == 1
     of_other = np.where(met_field[:, None, None], boundary[None], wander[met])
     simulated = np.einsum("ni,nik->nk", gaps.normal, of_other - wander[own])
     true = seen.true_m2(one)
     true[np.diag_indices(len(gaps))] += seen.white_m2
-    simulated += np.linalg.cholesky(true) @ rng.standard_normal((len(gaps), count))
+    simulated += np.linalg.cholesky(true) @ luck
     weight = solve(seen.errors_m2(one) + true, gaps.gap_m[:, None] - simulated, assume_a="pos")
     pull = gaps.normal[:, :, None] * weight[:, None, :]
     strength = np.zeros_like(wander)
@@ -96,7 +125,7 @@ def conditioned_errors(
     felt = sigma * _felt(times, sigma * strength, error.time_constant_s)
     if error.short_m > 0:
         felt += error.short_m**2 * _felt(times, strength, SHORT_MEMORY_S)
-    return wander[here] + felt[here], boundary + error.boundary_m**2 * pull[met_field].sum(axis=0)
+    return felt, error.boundary_m**2 * pull[met_field].sum(axis=0)
 
 
 def _felt(time_s: FloatArray, strength: FloatArray, memory_s: float) -> FloatArray:
