@@ -12,7 +12,6 @@ from __future__ import annotations
 import hashlib
 import threading
 from dataclasses import replace
-from importlib import import_module
 from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -212,8 +211,16 @@ def _silent(_stage: str, _fraction: float) -> None:
 
 
 def fetch_report_room() -> None:
-    """Import the report and its map library while the audit computes: half a second on a small machine."""
-    threading.Thread(target=import_module, args=("coverage_audit.papers.page",), daemon=True).start()
+    """Import what the papers need, and compile their pages, while the audit computes: a second on a small machine."""
+    threading.Thread(target=_fetched, daemon=True).start()
+
+
+def _fetched() -> None:
+    from coverage_audit.papers.page import compile_pages
+    from coverage_audit.papers.picture import pdf_library
+
+    compile_pages()
+    pdf_library()
 
 
 def summary(audit: Audit) -> dict[str, Any]:
@@ -262,17 +269,24 @@ def papers(audit: Audit, *, rate_grid: bool = False) -> dict[str, str | bytes]:
     InputError
         A rate grid is asked for and no rate is known.
     """
+    from concurrent.futures import ThreadPoolExecutor
+
     from coverage_audit.papers.geojson import findings_geojson, passes_geojson
     from coverage_audit.papers.gpx import missed_gpx
     from coverage_audit.papers.page import report_html
 
+    with ThreadPoolExecutor(1) as other_core:
+        drawn = other_core.submit(pictures, audit)
+        written = {
+            "report.html": report_html(audit),
+            "summary.json": summary_text(audit),
+            "findings.geojson": findings_geojson(audit),
+            "missed.gpx": missed_gpx(audit),
+            "passes.geojson": passes_geojson(audit),
+        }
     return {
-        "report.html": report_html(audit),
-        "summary.json": summary_text(audit),
-        "findings.geojson": findings_geojson(audit),
-        "missed.gpx": missed_gpx(audit),
-        "passes.geojson": passes_geojson(audit),
-        **pictures(audit),
+        **written,
+        **drawn.result(),
         **({} if audit.plan is None else _plan_papers(audit, audit.plan)),
         **(_rate_grid(audit) if rate_grid else {}),
     }

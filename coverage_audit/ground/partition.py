@@ -56,7 +56,8 @@ def partition(
     area = shapely.area(faces)
     faces, area = faces[area > 0], area[area > 0]
     inside = shapely.point_on_surface(faces)
-    face, piece = shapely.STRtree(polygons).query(inside, predicate="intersects")
+    # the library prepares what it asks with: pieces are few and have many corners
+    piece, face = shapely.STRtree(inside).query(polygons, predicate="intersects")
     visits, sure, sweeps = _count(face, piece, pieces, inside, VISIT_WIDTHS * width_m, travel_at)
     for geometry in (ground.outer, ground.target):
         shapely.prepare(geometry)

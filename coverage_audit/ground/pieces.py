@@ -59,7 +59,9 @@ def _outlined(lines: BoomLines, left: FloatArray, right: FloatArray, runs: list[
     result = []
     while runs:
         rings = [np.concatenate([left[a : b + 1], right[a : b + 1][::-1]]) for a, b in runs]
-        polygons = [shapely.Polygon(ring) for ring in rings]
+        polygons = shapely.polygons(
+            shapely.linearrings(np.concatenate(rings), indices=np.repeat(np.arange(len(rings)), [*map(len, rings)]))
+        )
         valid = shapely.is_valid(polygons)
         halves = []
         for (first, last), polygon, good in zip(runs, polygons, valid, strict=True):

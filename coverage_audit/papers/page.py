@@ -32,7 +32,7 @@ from coverage_audit.papers.words.answer import first_line, notices
 from coverage_audit.papers.words.display import local_date, local_datetime, local_time
 from coverage_audit.papers.words.passes import verdict_of
 
-from .templating import filled, page_text
+from .templating import filled, page_templates, page_text
 
 if TYPE_CHECKING:
     from coverage_audit.papers.figures.figure import Figure
@@ -63,6 +63,14 @@ FIGURES: tuple[Figure, ...] = tuple(
 """Figures of the report in reading order, below the verdict; those with nothing to show are left out."""
 
 
+PAGES = (
+    *("report.html", "macros.html", "hatches.html", "map.html", "three_figures.html", "walk.html", "listed.html"),
+    *("keep_in_mind.html", "care.html", "beyond.html", "passes.html", "rate.html", "charts.html", "method.html"),
+    *("limits.html", "unknown.html"),
+)
+"""Templates that nearly every report fills; others are compiled when they are asked for."""
+
+
 def report_html(audit: Audit, figures: tuple[Figure, ...] = FIGURES) -> str:
     """Whole page for *audit*, in its job's units and time zone, with its touch-up plan when there is one.
 
@@ -87,6 +95,12 @@ def report_html(audit: Audit, figures: tuple[Figure, ...] = FIGURES) -> str:
         parts=[(one, one.heading(sheet), body) for one in figures if (body := one.body(sheet))],
         **_page_parts(audit, plane),
     )
+
+
+def compile_pages() -> None:
+    """Compile the templates of the report, which are kept: beside other work, so that nobody waits for them."""
+    for name in PAGES:
+        page_templates().get_template(name)
 
 
 def _page_parts(audit: Audit, plane: Plane) -> dict[str, Markup]:

@@ -19,6 +19,8 @@ from .words.answer import answer_figures, first_line, notices
 from .words.display import SPACE, local_datetime
 
 if TYPE_CHECKING:
+    from types import ModuleType
+
     from coverage_audit.papers.words.answer import Told
     from coverage_audit.recipe.result import Audit
 
@@ -58,15 +60,21 @@ def report_png(audit: Audit) -> bytes:
     return out.getvalue()
 
 
+def pdf_library() -> ModuleType | None:
+    """The library that writes PDF; None where it is not installed."""
+    return None if find_spec("fpdf") is None else import_module("fpdf")
+
+
 def report_pdf(audit: Audit, picture: bytes) -> bytes | None:
     """One page with the *picture* of the answer; None where the library that writes PDF is not installed.
 
     The same audit gives the same bytes with the same version of the library.
     """
-    if find_spec("fpdf") is None:
+    library = pdf_library()
+    if library is None:
         return None
     name, wide, high = PAPER_MM[audit.job.settings.report.units]
-    paper: Any = import_module("fpdf").FPDF(format=name)
+    paper: Any = library.FPDF(format=name)
     paper.file_id = lambda: None
     paper.set_creation_date(dt.datetime.fromtimestamp(round(audit.end_s), dt.UTC))
     paper.set_title(plain(audit.job.settings.name or "Spray job"))
