@@ -216,11 +216,9 @@ def fetch_report_room() -> None:
 
 
 def _fetched() -> None:
-    from coverage_audit.papers.page import compile_pages
-    from coverage_audit.papers.picture import pdf_library
+    from coverage_audit.papers.report_set import fetch
 
-    compile_pages()
-    pdf_library()
+    fetch()
 
 
 def summary(audit: Audit) -> dict[str, Any]:
@@ -269,36 +267,13 @@ def papers(audit: Audit, *, rate_grid: bool = False) -> dict[str, str | bytes]:
     InputError
         A rate grid is asked for and no rate is known.
     """
-    from concurrent.futures import ThreadPoolExecutor
+    from coverage_audit.papers.report_set import report_set
 
-    from coverage_audit.papers.geojson import findings_geojson, passes_geojson
-    from coverage_audit.papers.gpx import missed_gpx
-    from coverage_audit.papers.page import report_html
-
-    with ThreadPoolExecutor(1) as other_core:
-        drawn = other_core.submit(pictures, audit)
-        written = {
-            "report.html": report_html(audit),
-            "summary.json": summary_text(audit),
-            "findings.geojson": findings_geojson(audit),
-            "missed.gpx": missed_gpx(audit),
-            "passes.geojson": passes_geojson(audit),
-        }
     return {
-        **written,
-        **drawn.result(),
+        **report_set(audit),
         **({} if audit.plan is None else _plan_papers(audit, audit.plan)),
         **(_rate_grid(audit) if rate_grid else {}),
     }
-
-
-def pictures(audit: Audit) -> dict[str, str | bytes]:
-    """The answer as a picture, and as a page of paper where the library that writes it is installed."""
-    from coverage_audit.papers.picture import report_pdf, report_png
-
-    picture = report_png(audit)
-    paper = report_pdf(audit, picture)
-    return {"report.png": picture, **({} if paper is None else {"report.pdf": paper})}
 
 
 def _plan_papers(audit: Audit, plan: TouchupPlan) -> dict[str, str]:

@@ -55,17 +55,15 @@ class Grid:
         inside = (row % TILE_CELLS) * self.stride[tile_row] + column % TILE_CELLS
         return self.start[tile_row, tile_column] + inside
 
-    def columns(self) -> FloatArray:
-        """Column of every cell, shape (size,)."""
-        columns = np.empty(self.size)
-        cell = np.arange(TILE_CELLS)
+    def times_middle(self, values: FloatArray) -> None:
+        """Multiply *values* (size,) in place by the column of each cell's middle."""
+        cell = np.arange(TILE_CELLS) + 0.5
         done = 0
         for stride in self.stride.tolist():
             tiles = self.tiles[done // TILE_CELLS**2 :, 1:][: stride // TILE_CELLS] * TILE_CELLS
             band = slice(done, done + stride * TILE_CELLS)
-            columns[band].reshape(TILE_CELLS, stride)[:] = (tiles + cell).ravel()
+            values[band].reshape(TILE_CELLS, stride)[:] *= (tiles + cell).ravel()
             done += stride * TILE_CELLS
-        return columns
 
     def place(self, index: IntArray) -> tuple[np.ndarray, np.ndarray]:
         """Row and column, as 32-bit integers, of the cells at *index* of the long array."""
@@ -192,7 +190,7 @@ def spread_sloped(
         _add_sloped(litres, growing, cut, density)
         _add_even(sweeps, cut, sense)
     np.cumsum(growing, out=growing)
-    growing *= grid.columns() + 0.5
+    grid.times_middle(growing)
     growing += np.cumsum(litres[:-1], out=litres[:-1])
     return growing, np.cumsum(sweeps[:-1], out=sweeps[:-1])
 

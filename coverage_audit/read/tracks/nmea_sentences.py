@@ -295,7 +295,14 @@ def decode_xdr(fields: list[str], notes: Notes) -> list[Transducer]:
 
     One of ours with a wrong type, unit or value is noted. Flow is in L/s, pressure in bar or pascal.
     """
-    found = []
+    found, noted = _transducers(tuple(fields))
+    notes.update(noted)
+    return found
+
+
+@lru_cache(maxsize=256)  # a switch says the same for hours
+def _transducers(fields: tuple[str, ...]) -> tuple[list[Transducer], Notes]:
+    found, notes = [], Notes()
     quadruples = zip(fields[::4], fields[1::4], fields[2::4], fields[3::4], strict=False)
     for kind, text, unit, label in quadruples:
         name = label.strip().upper()
@@ -310,4 +317,4 @@ def decode_xdr(fields: list[str], notes: Notes) -> list[Transducer]:
             found.append(Transducer(name, 0, value * factor))
         else:
             notes["unreadable_transducer"] += 1
-    return found
+    return found, notes
