@@ -63,6 +63,10 @@ TOLD_OF_FILES = [
         "a.zip: 4 of its files are no logs and were left out (a.txt, b.txt, c.txt).",
     ),
     (
+        Caution("log not of the time", file="day.zip, 2.gpx", count=900),
+        ("day.zip, 2.gpx: none of its 900 fixes lies in the time of this job (track.from, track.to); it was left out."),
+    ),
+    (
         Caution("terminal clock local", file="TASKDATA.XML", timezone=""),
         (
             "TASKDATA.XML: its positions state no UTC; the terminal's clock, which is local, was read as UTC, as no "

@@ -28,6 +28,7 @@ from coverage_audit.papers.words.safe import json_text
 from coverage_audit.read.outlines.registry import field_of
 from coverage_audit.read.source import Folder, is_there
 from coverage_audit.read.tracks.form import Asked
+from coverage_audit.read.tracks.joined import joined
 from coverage_audit.read.tracks.registry import logs_of
 
 if TYPE_CHECKING:
@@ -195,7 +196,7 @@ def _read(
     for number, name in enumerate(names):
         progress(f"reading {posixpath.basename(name)}", number / len(names))
         try:
-            read[name] = _only_log(source, name, farm.timezone)
+            read[name] = joined(logs_of(source, name, Asked(timezone=farm.timezone)), name)
         except InputError as error:
             if strict:
                 raise
@@ -207,13 +208,6 @@ def _read(
             source.place(LOGS),
         )
     return read, not_read
-
-
-def _only_log(source: Folder, name: str, timezone: str) -> TrackLog:
-    log, *others = logs_of(source, name, Asked(timezone=timezone))
-    if others:
-        raise InputError(f"it holds {1 + len(others)} logs; unpack them into the folder {LOGS}", name)
-    return log
 
 
 # --- what stands around it ------------------------------------------------------------------------

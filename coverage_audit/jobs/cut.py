@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read.records import Series
 
 if TYPE_CHECKING:
@@ -62,6 +63,25 @@ def _seconds(local: dt.datetime | dt.time, day: dt.date, zone: dt.tzinfo) -> flo
     """A local time, with its own date and zone where it has them. [s since 1970 UTC]"""
     moment = dt.datetime.combine(day, local) if isinstance(local, dt.time) else local
     return (moment if moment.tzinfo else moment.replace(tzinfo=zone)).timestamp()
+
+
+def cut_logs(
+    logs: Sequence[TrackLog], span: Span, clock_offset_s: float, place: str
+) -> tuple[tuple[TrackLog, ...], list[Caution]]:
+    """*logs* cut as :func:`cut_log` does it; of several in one zip file those without a fix in *span* are left out.
+
+    Raises
+    ------
+    InputError
+        No fix of a file is left.
+    """
+    empty = {log.file for log in logs if _outside(log.fixes.time_s + clock_offset_s, span).all()}
+    used = {log.sha256 for log in logs if log.file not in empty}
+    kept = tuple(
+        cut_log(log, span, clock_offset_s, place) for log in logs if log.file not in empty or log.sha256 not in used
+    )
+    others = [log for log in logs if log.file in empty and log.sha256 in used]
+    return kept, [Caution("log not of the time", file=log.file, count=len(log.fixes)) for log in others]
 
 
 def cut_log(log: TrackLog, span: Span, clock_offset_s: float, place: str) -> TrackLog:

@@ -14,7 +14,7 @@ from coverage_audit.read.tracks.form import Asked
 from coverage_audit.read.tracks.registry import logs_of
 
 from .boom import INTERVAL_SOURCES, boom_settings, states_width, with_machine
-from .cut import cut_log, cut_span
+from .cut import cut_logs, cut_span
 from .farm import farm_of, with_farm
 from .job import Job
 from .keys import TABLES, job_file
@@ -230,7 +230,7 @@ def _job(
     span = cut_span(values, logs, places)
     settings = _job_settings(values, boom, rate, select, places, span, farm, _operator(logs))
     offset_s = settings.track.clock_offset_s
-    kept = tuple(cut_log(log, span, offset_s, places["track.from"]) for log in logs)
+    kept, left_out = cut_logs(logs, span, offset_s, places["track.from"])
     own, told = own_lap(boundary, kept, offset_s, settings.timezone)
     return Job(
         settings,
@@ -239,7 +239,7 @@ def _job(
         exclude=exclude,
         intervals=intervals,
         sources=tuple(dict.fromkeys((*sources, *track_sources, *area_sources, *list_sources))),
-        cautions=(*cautions, *told),
+        cautions=(*cautions, *left_out, *told),
         derived_outline=boundary.derived or own,
         own_lap=own or settings.field.driven,
         remembered=remembered_rows(values["boom"], kept, offset_s, settings.timezone, places),

@@ -5,17 +5,21 @@ import datetime as dt
 import errno
 import json
 import os
+import zipfile
 import zoneinfo
+from itertools import pairwise
 
 import numpy as np
 import pytest
 import shapely
+from cautions_of_files import sentences
 from contractor_week import FIELDS, Day, at, gpx_text, ground, lay_out, nmea_text, text_of
 from simulator.files import sentence
 from simulator.jobs import Stop
 
 from coverage_audit import run
 from coverage_audit.cli import command as cli
+from coverage_audit.errors import InputError
 from coverage_audit.jobs.read import read_job
 from coverage_audit.papers.day_files import local_text
 
@@ -169,6 +173,77 @@ def test_a_log_in_two_parts_is_one_job_of_both(cut):
     facts = cut({"logs/tractor/a.nmea": parts[0], "logs/tractor/b.nmea": parts[1]})
     near(facts, *day.truth())
     assert facts["jobs"][0]["logs"] == ["logs/tractor/a.nmea", "logs/tractor/b.nmea"]
+
+
+def in_parts(day, cuts):
+    """The day's log in parts, each with its share of the times."""
+    times, places, on = (np.concatenate(column) for column in (day.times, day.places, day.on))
+    edges = [0, *(round(len(times) * cut) for cut in cuts), len(times)]
+    return [
+        dataclasses.replace(day, times=[times[a:b]], places=[places[a:b]], on=[on[a:b]]) for a, b in pairwise(edges)
+    ]
+
+
+@pytest.mark.parametrize("order", [(0, 1, 2), (2, 0, 1)])
+def test_a_zip_file_of_several_logs_is_cut_as_the_one_log_that_they_are(tmp_path, order):
+    day = day_of()
+    day.spray("Long acre", FIELDS["Long acre"])
+    parts = in_parts(day, (0.3, 0.6))
+    lay_out(tmp_path, {"logs/tractor/a.nmea": day}, ONE)
+    whole = run.day_cut(tmp_path).facts
+    (tmp_path / "logs" / "tractor" / "a.nmea").unlink()
+    with zipfile.ZipFile(tmp_path / "logs" / "tractor" / "day.zip", "w") as archive:
+        for number, k in enumerate(order):
+            archive.writestr(f"part {number}.nmea", text_of(parts[k]))
+    found = run.day_cut(tmp_path)
+    assert spans(found.facts) == spans(whole)
+    (made,) = found.facts["jobs"]
+    assert made["logs"] == ["logs/tractor/day.zip"]
+    for name, text in found.files.items():
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text(text)
+    job = read_job(tmp_path / made["job"] / "job.toml")
+    assert sum(len(log.fixes) > 0 for log in job.logs) == 3
+
+
+def test_a_job_in_one_log_of_a_zip_file_leaves_the_others_aside_and_says_so(tmp_path):
+    day = day_of()
+    for name, field in PAIR.items():
+        day.spray(name, field)
+    lay_out(tmp_path, {}, PAIR)
+    edge = (np.searchsorted(np.concatenate(day.times), day.truth()[1].start_s) - 20) / len(np.concatenate(day.times))
+    (tmp_path / "logs" / "tractor").mkdir()
+    with zipfile.ZipFile(tmp_path / "logs" / "tractor" / "day.zip", "w") as archive:
+        for number, part in enumerate(in_parts(day, (edge,))):
+            archive.writestr(f"part {number}.nmea", text_of(part))
+    found = run.day_cut(tmp_path)
+    near(found.facts, *day.truth())
+    for name, text in found.files.items():
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text(text)
+    last = read_job(tmp_path / found.facts["jobs"][1]["job"] / "job.toml")
+    assert [log.file for log in last.logs] == ["day.zip, part 1.nmea"]
+    assert any("day.zip, part 0.nmea: none of its" in text for text in sentences(last))
+
+
+@pytest.mark.parametrize(
+    ("parts", "said"),
+    [
+        (lambda day: [day, day], "tell of the same time; unpack them, and keep one"),
+        (lambda day: [*in_parts(day, (0.5,))[:1], dataclasses.replace(in_parts(day, (0.5,))[1], kind="plain")],
+         "some of its logs tell when the boom was on and some do not"),
+    ],
+)  # fmt: skip
+def test_logs_in_a_zip_file_that_are_no_parts_of_one_are_told(tmp_path, parts, said):
+    day = day_of()
+    day.spray("Long acre", FIELDS["Long acre"])
+    lay_out(tmp_path, {}, ONE)
+    (tmp_path / "logs" / "tractor").mkdir()
+    with zipfile.ZipFile(tmp_path / "logs" / "tractor" / "day.zip", "w") as archive:
+        for number, part in enumerate(parts(day)):
+            archive.writestr(f"part {number}.log", text_of(part))
+    with pytest.raises(InputError, match=said):
+        run.day_cut(tmp_path)
 
 
 def test_a_phone_that_wanders_and_loses_its_track_now_and_then_is_no_boom_state(tmp_path):

@@ -194,3 +194,20 @@ def test_damaged_files_are_read_alike_or_the_loss_is_told(number):
 def test_very_many_damaged_files_are_read_alike_or_the_loss_is_told():
     for number in range(QUICK, QUICK + MANY):
         check_damaged(6, number)
+
+
+@pytest.mark.parametrize("more", [1, -1, 7, 250])
+def test_a_count_of_values_that_does_not_fit_costs_few_records_and_is_told(more):
+    """One record says that it holds more, or fewer, values than it does: it and its neighbour may be lost, no other."""
+    fixes = [Fix(T0 + k, 43.6 + 9e-6 * k, -116.2, {0: condensed((1, 1, 1)), 1: 9000}, utc_s=T0 + k) for k in range(60)]
+    log_file = TimeLog("TLG00001", [(161, BOOM), (67, BOOM)], fixes)
+    index = encode.index(encode.sprayer(), encode.task("TSK-1", "Spray", [log_file.name]))
+    files = encode.folder(index, [log_file])
+    name = "TASKDATA/TLG00001.BIN"
+    ends = time_log(files["TASKDATA/TLG00001.XML"], files[name]).ends
+    data = bytearray(files[name])
+    data[ends[30] - 2 * 5 - 1] += more
+    before, log = read(files), read(files | {name: bytes(data)})
+    assert told(log, before)
+    kept = set(np.round(log.fixes.time_s - T0).astype(int).tolist())
+    assert kept >= {*range(30), *range(32, 60)}

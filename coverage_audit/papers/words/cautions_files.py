@@ -83,6 +83,10 @@ def _packed_others(_units: str, *, file: str, count: int, names: tuple[str, ...]
 # --- task data --------------------------------------------------------------------------------------
 
 
+def _not_of_the_time(_units: str, *, file: str, count: int) -> str:
+    return f"{file}: none of its {count} fixes lies in the time of this job (track.from, track.to); it was left out."
+
+
 def _clock_local(_units: str, *, file: str, timezone: str) -> str:
     zone = f"read in {timezone}" if timezone else "read as UTC, as no time zone is given (job.timezone)"
     return f"{file}: its positions state no UTC; the terminal's clock, which is local, was {zone}."
@@ -233,6 +237,7 @@ FILE_SENTENCES: dict[str, Callable[..., str]] = {
     "week doubtful": _week_doubtful,
     "transducers doubtful": _transducers,
     "packed others": _packed_others,
+    "log not of the time": _not_of_the_time,
     "terminal clock local": _clock_local,
     "terminal clock unset": _clock_unset,
     "parts missing": _parts_missing,
