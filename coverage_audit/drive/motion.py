@@ -15,26 +15,19 @@ import numpy as np
 from .model import Motion
 from .reversals import find_reversals
 from .smoothing import local_parabolas
+from .standing import held_places
 from .tolerances import (
     COURSE_AGREES_DEG,
     COURSE_SPEED_M_S,
     CUSP_ANGLE_DEG,
-    CUSP_SAMPLE_S,
-    HEADING_NOISE_SHARE,
     HEADING_NOISES,
     HEADING_SPEED_M_S,
-    JITTER_M,
     MAX_SMOOTHING_S,
     MIN_WINDOW_FIXES,
     MOST_HEADING_SPEED_M_S,
     REFINE_DEVIATION_M,
     REFINE_TURN_DEG,
-    SAME_WAY_DEG,
-    SCATTER_FIXES,
-    SCATTER_REACH,
-    SCATTER_WINDOWS_S,
     STAND_SPEED_M_S,
-    STAND_WINDOW_S,
     STANDING_STEP_M,
     TIP_NOISE_M,
 )
@@ -55,7 +48,7 @@ def build_motion(track: Track, half_boom_m: float) -> Motion:
     half_boom_m : float
         From the boom's centre to its tip: how far the tip is swung by an error of heading. [m]
     """
-    x, y, vague = _hold_while_standing(track)
+    x, y, vague = held_places(track)
     x_as_logged, y_as_logged = x, y
     time = track.time_s
     run = np.concatenate([[0], np.cumsum(track.gap_after[:-1])])
@@ -128,127 +121,6 @@ def _hermite(
         values.append(p0 + share * (m0 + share * (c2 + share * c3)))
         values.append((m0 + share * (2 * c2 + 3 * share * c3)) / step)
     return values[0], values[2], values[1], values[3]
-
-
-def _hold_while_standing(track: Track) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Positions with the scatter of a standing vehicle taken out, and where they say nothing of its heading.
-
-    A stand is a time in which the fixes half a window before and after lie closer than standing
-    speed allows; through it the position goes straight from its first fix to its last. Where the
-    fixes scatter more than that, it takes a longer window to tell: such a stand goes straight from
-    the middle of its first fixes to the middle of its last, and the steps into and out of it are
-    as much scatter as way. Otherwise jitter would add up to a journey.
-    """
-    time, x, y = track.time_s, track.x_m, track.y_m
-    quiet = _quiet(time, x, y)
-    held_x, held_y = x.copy(), y.copy()
-    vague = np.zeros(len(time), bool)
-    for start, stop in _stands(time, quiet):
-        ends = [time[start], time[stop - 1]]
-        held_x[start:stop] = np.interp(time[start:stop], ends, [x[start], x[stop - 1]])
-        held_y[start:stop] = np.interp(time[start:stop], ends, [y[start], y[stop - 1]])
-    _, moved = _going_on(time, x, y)
-    # a dense log is smoothed over its noise; in a slower one every fix of a restless stand looks like driving
-    smoothed = float(np.median(np.diff(time))) * (MIN_WINDOW_FIXES - 1) / 2 <= MAX_SMOOTHING_S
-    restless = np.inf if smoothed else HEADING_NOISE_SHARE * _least_move(time)
-    for start, stop in _stands(time, quiet | _scattered(time, x, y)):
-        if not quiet[start:stop].all() or moved[stop - 1] - moved[start] > restless * (stop - 1 - start):
-            first, last = _whole_stand(time, x, y, (start, stop))
-            stand = slice(first, last)
-            held_x[stand], held_y[stand] = _middle_to_middle(time[stand], x[stand], y[stand])
-            vague[max(first - 1, 0) : last + 1] = True
-    return held_x, held_y, vague
-
-
-def _whole_stand(time: FloatArray, x: FloatArray, y: FloatArray, run: tuple[int, int]) -> tuple[int, int]:
-    """The fixes *run* (first, one after the last) and those beside them that lie within their scatter."""
-    first, last = run
-    way_x, way_y = _middle_to_middle(time[first:last], x[first:last], y[first:last])
-    off = np.hypot(x[first:last] - way_x, y[first:last] - way_y)
-    old = time[first:last]
-    for_first, for_last = (
-        min(SCATTER_REACH * float(off[near].max()), JITTER_M)
-        for near in (old - old[0] <= SCATTER_WINDOWS_S[-1], old[-1] - old <= SCATTER_WINDOWS_S[-1])
-    )
-    while first > 0 and np.hypot(x[first - 1] - way_x[0], y[first - 1] - way_y[0]) <= for_first:
-        first -= 1
-    while last < len(x) and np.hypot(x[last] - way_x[-1], y[last] - way_y[-1]) <= for_last:
-        last += 1
-    return first, last
-
-
-def _quiet(time: FloatArray, x: FloatArray, y: FloatArray) -> BoolArray:
-    """Where the vehicle stands by the fixes half a window before and after."""
-    before, after = _window(time, STAND_WINDOW_S)
-    span = np.maximum(time[after] - time[before], 1e-9)
-    slow = np.hypot(x[after] - x[before], y[after] - y[before]) < STAND_SPEED_M_S * span
-    return np.asarray(slow & (span <= 2 * STAND_WINDOW_S))  # across a gap nothing is known
-
-
-def _scattered(time: FloatArray, x: FloatArray, y: FloatArray) -> BoolArray:
-    """Where all fixes of a longer window lie so close that standing speed would need all of it to cross them.
-
-    A vehicle that pivots on the spot stays as close, but each of its moves goes on in much the direction of the last.
-    """
-    found = np.zeros(len(time), bool)
-    here = np.arange(len(time))
-    agreeing, moved = _going_on(time, x, y)
-    least = _least_move(time)
-    for window_s in SCATTER_WINDOWS_S:
-        before, after = _window(time, window_s)
-        span = time[after] - time[before]
-        before = np.maximum(before, here - SCATTER_FIXES)
-        after = np.minimum(after, here + SCATTER_FIXES)
-        pairs = np.column_stack([before, after + 1]).ravel()
-        box = [
-            np.maximum.reduceat(padded, pairs)[::2] - np.minimum.reduceat(padded, pairs)[::2]
-            for padded in (np.append(x, x[-1]), np.append(y, y[-1]))
-        ]
-        close = np.hypot(*box) <= STAND_SPEED_M_S * np.minimum(span, window_s)
-        along, way = agreeing[after] - agreeing[before], moved[after] - moved[before]
-        driven = (along > math.cos(math.radians(SAME_WAY_DEG)) * way) & (way > least * (after - before))
-        found |= close & ~driven & (span <= 2 * window_s)
-    return found
-
-
-def _going_on(time: FloatArray, x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Running sums of how far each short move goes on in the direction of the next, and of its square. [m2]"""
-    ahead = np.minimum(np.searchsorted(time, time + CUSP_SAMPLE_S, side="left"), len(time) - 1)
-    near = time[ahead] - time <= STAND_WINDOW_S
-    dx, dy = np.where(near, x[ahead] - x, 0.0), np.where(near, y[ahead] - y, 0.0)
-    agreeing = np.cumsum(dx * dx[ahead] + dy * dy[ahead])
-    return agreeing, np.cumsum(dx**2 + dy**2)
-
-
-def _least_move(time: FloatArray) -> float:
-    """Square of the short move below which the direction of travel is scatter. [m2]"""
-    return float(HEADING_SPEED_M_S * max(CUSP_SAMPLE_S, float(np.median(np.diff(time))))) ** 2
-
-
-def _window(time: FloatArray, window_s: float) -> tuple[IntArray, IntArray]:
-    """The fixes at least half of *window_s* before and after each fix, or the first and last."""
-    last = len(time) - 1
-    before = np.clip(np.searchsorted(time, time - window_s / 2, side="right") - 1, 0, last)
-    return before, np.clip(np.searchsorted(time, time + window_s / 2, side="left"), 0, last)
-
-
-def _stands(time: FloatArray, standing: BoolArray) -> list[tuple[int, int]]:
-    """First fix and the one after the last of each run of *standing* that lasts long enough."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], standing, [False]]).astype(np.int8))).tolist()
-    runs = zip(edges[::2], edges[1::2], strict=True)
-    return [(start, stop) for start, stop in runs if time[stop - 1] - time[start] >= STAND_WINDOW_S]
-
-
-def _middle_to_middle(time: FloatArray, x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Straight from the mean place of a stand's first fixes to that of its last: receivers drift."""
-    reach = SCATTER_WINDOWS_S[-1]
-    first, last = time <= time[0] + reach, time >= time[-1] - reach
-    ends = [float(time[first].mean()), float(time[last].mean())]
-    if ends[1] <= ends[0] or time[-1] - time[0] <= reach:
-        return np.full(len(x), x.mean()), np.full(len(y), y.mean())
-    return np.interp(time, ends, [x[first].mean(), x[last].mean()]), np.interp(
-        time, ends, [y[first].mean(), y[last].mean()]
-    )
 
 
 def white_noise(time: FloatArray, x: FloatArray, y: FloatArray, part: IntArray) -> float:

@@ -43,12 +43,15 @@ STAND_WINDOW_S = 3.0
 STAND_SPEED_M_S = 0.1
 """Slower than this over the window is standing (design: volume let out below 0.1 m/s). [m/s]"""
 
-SCATTER_WINDOWS_S = (6.0, 12.0, 20.0)
-"""Fixes that scatter more than standing speed allows over the window are judged over these, the longest
-last: in 20 s that speed goes 2 m, twice ``JITTER_M``; creeping faster goes farther. [s]"""
+SCATTER_WINDOWS_S = (6.0, 12.0, 20.0, 60.0, 180.0)
+"""Fixes that scatter more than standing speed allows over the window are judged over these: in 180 s that speed goes
+18 m, as far as a phone in a cab wanders; creeping faster goes farther. [s]"""
 
-SCATTER_FIXES = 500
-"""... and over no more fixes than this to either side, whatever the rate: bounds the work. [1]"""
+SCATTER_MIDDLE_S = 20.0
+"""A stand's first and last place are the middles of its fixes over so long: receivers drift. [s]"""
+
+SCATTER_SHARE = 0.8
+"""Fixes beside a stand belong to it as far as this share of those between lies within its scatter. [1]"""
 
 HEADING_NOISE_SHARE = 0.25
 """A stand whose moves have more than this share of the square of the least move with a direction is restless:
@@ -56,7 +59,7 @@ some of them look like driving. [1] Half of that speed, 0.075 m/s; a good receiv
 
 SCATTER_REACH = 1.5
 """The first and last fixes of a stand may lie so many times as far off its place as the farthest of the others,
-but not beyond ``JITTER_M``. [1]"""
+but no farther than that farthest one beyond ``JITTER_M``. [1]"""
 
 TIP_NOISE_M = 0.02
 """Smoothing is widened until white noise swings the boom's tip by less than this. [m]"""
