@@ -14,7 +14,7 @@ import numpy as np
 
 from .model import Motion
 from .reversals import find_reversals
-from .smoothing import local_parabolas
+from .smoothing import local_parabolas, scatter_m
 from .standing import held_places
 from .tolerances import (
     COURSE_AGREES_DEG,
@@ -28,7 +28,6 @@ from .tolerances import (
     REFINE_DEVIATION_M,
     REFINE_TURN_DEG,
     STAND_SPEED_M_S,
-    STANDING_STEP_M,
     TIP_NOISE_M,
 )
 
@@ -65,7 +64,7 @@ def build_motion(track: Track, half_boom_m: float) -> Motion:
     else:
         vx, vy = _circle_velocity(time, x, y, part)
         vx, vy = _with_logged_course(vx, vy, track.course_rad)
-    least = _least_speed(time, _scatter(x_as_logged, y_as_logged, part), half)
+    least = _least_speed(time, scatter_m(x_as_logged, y_as_logged, part), half)
     heading = _heading(vx, vy, reverse, run, (np.hypot(vx, vy) > least) & ~vague)
     return Motion(time, x, y, vx, vy, heading, reverse, track.gap_after, noise)
 
@@ -131,21 +130,7 @@ def white_noise(time: FloatArray, x: FloatArray, y: FloatArray, part: IntArray) 
     """
     if float(np.median(np.diff(time))) > 0.26:
         return float("nan")
-    return _scatter(x, y, part) or float("nan")
-
-
-def _scatter(x: FloatArray, y: FloatArray, part: IntArray) -> float:
-    """Scatter of one coordinate from third differences (robust); 0 where there are too few moving fixes. [m]
-
-    At 1 Hz tight turns look like scatter, too, but most of a job is straight.
-    """
-    if len(x) < 8:
-        return 0.0
-    moving = (part[3:] == part[:-3]) & (np.hypot(x[3:] - x[:-3], y[3:] - y[:-3]) > STANDING_STEP_M)
-    if not moving.any():
-        return 0.0
-    spread_x, spread_y = (float(np.median(np.abs(np.diff(values, 3)[moving]))) for values in (x, y))
-    return float(np.hypot(spread_x, spread_y) / np.sqrt(2) * 1.4826 / np.sqrt(20))
+    return scatter_m(x, y, part) or float("nan")
 
 
 def window_half(time: FloatArray, x: FloatArray, y: FloatArray, noise_m: float, half_boom_m: float) -> int:

@@ -1,4 +1,4 @@
-"""Positions and velocities smoothed by parabolas fitted over a window (Savitzky & Golay 1964)."""
+"""Noise of positions, and their smoothing by parabolas fitted over a window (Savitzky & Golay 1964)."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .tolerances import EVEN_STEP_SHARE
+from .tolerances import EVEN_STEP_SHARE, STANDING_STEP_M
 
 if TYPE_CHECKING:
     from coverage_audit.arrays import BoolArray, FloatArray, IntArray
@@ -83,3 +83,17 @@ def _fitted(
         slope[row] = (c01 * r0 + c11 * r1 + c12 * r2) / safe
     place[:, ~known] = values[:, index[~known]]
     return known, place, slope
+
+
+def scatter_m(x: FloatArray, y: FloatArray, part: IntArray) -> float:
+    """Scatter of one coordinate from third differences (robust); 0 where there are too few moving fixes. [m]
+
+    At 1 Hz tight turns look like scatter, too, but most of a job is straight.
+    """
+    if len(x) < 8:
+        return 0.0
+    moving = (part[3:] == part[:-3]) & (np.hypot(x[3:] - x[:-3], y[3:] - y[:-3]) > STANDING_STEP_M)
+    if not moving.any():
+        return 0.0
+    spread_x, spread_y = (float(np.median(np.abs(np.diff(values, 3)[moving]))) for values in (x, y))
+    return float(np.hypot(spread_x, spread_y) / np.sqrt(2) * 1.4826 / np.sqrt(20))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .smoothing import scatter_m
 from .tolerances import (
     CUSP_SAMPLE_S,
     HEADING_NOISE_SHARE,
@@ -16,6 +17,7 @@ from .tolerances import (
     MIN_WINDOW_FIXES,
     SAME_WAY_DEG,
     SCATTER_MIDDLE_S,
+    SCATTER_NOISES,
     SCATTER_REACH,
     SCATTER_SHARE,
     SCATTER_WINDOWS_S,
@@ -52,8 +54,9 @@ def held_places(track: Track) -> tuple[FloatArray, FloatArray, BoolArray]:
     # a dense log is smoothed over its noise; in a slower one every fix of a restless stand looks like driving
     smoothed = float(np.median(np.diff(time))) * (MIN_WINDOW_FIXES - 1) / 2 <= MAX_SMOOTHING_S
     restless = np.inf if smoothed else HEADING_NOISE_SHARE * _least_move(time)
+    noise = SCATTER_NOISES * scatter_m(x, y, np.zeros(len(time), int))
     stands = [
-        _whole_stand(time, x, y, (start, stop))
+        _whole_stand(time, x, y, (start, stop), noise)
         for start, stop in _stands(time, quiet | _scattered(time, x, y))
         if not quiet[start:stop].all() or moved[stop - 1] - moved[start] > restless * (stop - 1 - start)
     ]
@@ -64,8 +67,10 @@ def held_places(track: Track) -> tuple[FloatArray, FloatArray, BoolArray]:
     return held_x, held_y, vague
 
 
-def _whole_stand(time: FloatArray, x: FloatArray, y: FloatArray, run: tuple[int, int]) -> tuple[int, int]:
-    """The fixes *run* (first, one after the last) and those beside them that lie within their scatter.
+def _whole_stand(
+    time: FloatArray, x: FloatArray, y: FloatArray, run: tuple[int, int], noise_m: float
+) -> tuple[int, int]:
+    """The fixes *run* (first, one after the last) and those beside them that lie within their scatter, or *noise_m*.
 
     Of the fixes up to half the longest window away, most of those between lie within it, too: one that strays
     does not part the stand.
@@ -83,7 +88,7 @@ def _whole_stand(time: FloatArray, x: FloatArray, y: FloatArray, run: tuple[int,
         (behind, old[-1] - old <= SCATTER_MIDDLE_S, -1),
     ):
         farthest = float(off[near].max())
-        reach = min(SCATTER_REACH * farthest, max(JITTER_M, farthest))
+        reach = max(min(SCATTER_REACH * farthest, max(JITTER_M, farthest)), noise_m)
         within = np.hypot(x[there] - place[0][end], y[there] - place[1][end]) <= reach
         share = np.cumsum(within) / np.arange(1, len(within) + 1)
         joined.append(int(np.flatnonzero(within & (share >= SCATTER_SHARE)).max(initial=-1)) + 1)

@@ -50,6 +50,9 @@ SCATTER_WINDOWS_S = (6.0, 12.0, 20.0, 60.0, 180.0)
 SCATTER_MIDDLE_S = 20.0
 """A stand's first and last place are the middles of its fixes over so long: receivers drift. [s]"""
 
+SCATTER_NOISES = 3.0
+"""... and may always lie so many times the white noise of the log off it: one in a hundred lies farther. [1]"""
+
 SCATTER_SHARE = 0.8
 """Fixes beside a stand belong to it as far as this share of those between lies within its scatter. [1]"""
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from coverage_audit.arrays import FloatArray, IntArray
 
-    from .model import Ground, Piece
+    from .model import BoomLines, Ground, Piece
 
 
 def partition(
@@ -65,6 +65,27 @@ def partition(
     used = (sweeps > 0) | in_outer
     columns = (faces, area, visits, sure, sweeps, in_target, in_outer)
     return Partition(*(column[used] for column in columns))
+
+
+def check_sweeps(all_lines: Sequence[BoomLines]) -> None:
+    """Refuse, before any piece is made, boom lines whose ways of the tips and cuts alone cross too often.
+
+    They are the least that the outlines of the pieces have.
+
+    Raises
+    ------
+    InputError
+        So many of them cross that counting would take hours and fill the machine.
+    """
+    ways = []
+    for lines in all_lines:
+        ends = np.flatnonzero(lines.gap_after | lines.bridged_after) + 1
+        for left, right in lines.offsets_m:
+            tips = lines.tips(left), lines.tips(right)
+            ways += [shapely.LineString(way) for tip in tips for way in np.split(tip, ends) if len(way) > 1]
+            ways += shapely.linestrings(np.stack(tips, axis=1)[lines.cut]).tolist()
+    if ways:
+        _check_crossings(np.array(ways, dtype=object))
 
 
 def _check_crossings(outlines: np.ndarray) -> None:

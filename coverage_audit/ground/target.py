@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from coverage_audit.edges import edges_of
 from coverage_audit.errors import InputError
 from coverage_audit.read.outlines.tolerances import MAX_FIELD_SPAN_M, MAX_OUTLINE_M
 
@@ -52,9 +53,10 @@ def sprayed_fields(
             " and towed_axle, which place the boom behind the antenna",
             "boom",
         )
+    steps = shapely.linestrings(edges_of(sprayed))
     wanted = {name.casefold() for name in select}
     chosen = [(name, polygon) for name, polygon in areas if not wanted or name.casefold() in wanted]
-    inside = np.array([shapely.length(shapely.intersection(sprayed, polygon)) for _, polygon in chosen])
+    inside = np.array([_length_inside(steps, polygon) for _, polygon in chosen])
     if not (inside > 0).any():
         union = shapely.union_all([polygon for _, polygon in chosen])
         away = float(shapely.distance(union, sprayed))
@@ -75,6 +77,15 @@ def sprayed_fields(
         [one for one, is_used in zip(chosen, used, strict=True) if is_used],
         [name for (name, _), is_used in zip(chosen, used, strict=True) if not is_used],
     )
+
+
+def _length_inside(steps: np.ndarray, polygon: BaseGeometry) -> float:
+    """Length of *steps* in *polygon*, one by one: a way that crosses itself ten thousand times is never noded. [m]"""
+    shapely.prepare(polygon)
+    whole = shapely.contains_properly(polygon, steps)
+    part = ~whole & shapely.intersects(polygon, steps)
+    lengths = shapely.length(steps[whole]).sum() + shapely.length(shapely.intersection(steps[part], polygon)).sum()
+    return float(lengths)
 
 
 def lay_out(fields: Sequence[BaseGeometry], exclude: Sequence[BaseGeometry], settings: FieldSettings) -> Ground:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from itertools import pairwise
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import shapely
@@ -12,7 +13,7 @@ from coverage_audit.drive.tolerances import STAND_WINDOW_S
 from coverage_audit.errors import InputError
 from coverage_audit.ground.tolerances import VISIT_WIDTHS
 
-from .state_tolerances import CELL_WIDTHS, HALF_HITS, MOST_CELLS, UNIT_WIDTHS
+from .state_tolerances import CELL_WIDTHS, HALF_HITS, MOST_CELLS, SAMPLES_AT_ONCE, UNIT_WIDTHS
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -88,23 +89,20 @@ def units_of(path: BoomPath, way: Way, target: BaseGeometry, outer: BaseGeometry
         for column in (path.x_m, path.y_m, path.heading_rad, path.travel_m, path.time_s)
     )
     unit = _numbered(path, base, travel, time, UNIT_WIDTHS * width_m)
-    across = np.arange(-width_m / 2 + grid.side_m / 4, width_m / 2, grid.side_m / 2)
-    across = across if len(across) else np.zeros(1)  # cells far wider than the boom
-    cell = grid.cells_at(x[:, None] + across * np.cos(heading)[:, None], y[:, None] - across * np.sin(heading)[:, None])
+    cells = _cells_of(grid, unit, (x, y, heading), width_m)
     first = np.flatnonzero(np.diff(unit, prepend=-1))
     last = np.append(first[1:], len(unit)) - 1
-    size = np.bincount(unit)
-    inside, beyond = (
-        (np.bincount(unit, weights=one.mean(axis=1)) / size).astype(float) for one in (cell >= 0, cell == BEYOND)
-    )
     length = np.bincount(unit, weights=np.diff(path.travel_m)[base] / np.bincount(base)[base]).astype(float)
     middle = (travel[first] + travel[last]) / 2
-    pair_unit, pair_cell, hits = _pairs(unit, cell, grid.count, middle)
+    order = np.lexsort((middle[cells.unit], cells.cell))
+    pair_unit, pair_cell, hits = cells.unit[order], cells.cell[order], cells.hits[order]
     apart = np.diff(middle[pair_unit]) > VISIT_WIDTHS * width_m
     begins = np.append(True, (np.diff(pair_cell) != 0) | apart)[: len(pair_unit)]
     times = np.column_stack([time[first], time[last]])
     reverse = path.reverse[base[first]]
-    return Units(times, length, reverse, length * width_m, inside, beyond, pair_unit, pair_cell, hits, begins, grid)
+    return Units(
+        times, length, reverse, length * width_m, cells.inside, cells.beyond, pair_unit, pair_cell, hits, begins, grid
+    )
 
 
 BEYOND, NO_TARGET = -2, -1
@@ -143,13 +141,34 @@ class Grid:
         return np.where(known, self.number[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)], BEYOND)
 
 
-def _pairs(unit: IntArray, cell: IntArray, count: int, middle: FloatArray) -> tuple[IntArray, IntArray, IntArray]:
-    """Every pair of a unit and a cell of the target and its hits, by cell and then by travel."""
-    keys = unit.repeat(cell.shape[1])[cell.ravel() >= 0] * (count + 1) + cell[cell >= 0]
-    pairs, hits = np.unique(keys, return_counts=True)
-    pair_unit, pair_cell = np.divmod(pairs, count + 1)
-    order = np.lexsort((middle[pair_unit], pair_cell))
-    return pair_unit[order], pair_cell[order], hits[order]
+class _Cells(NamedTuple):
+    """Every pair of a unit and a cell of the target and its hits; each unit's shares inside it and beyond the field."""
+
+    unit: IntArray
+    cell: IntArray
+    hits: IntArray
+    inside: FloatArray
+    beyond: FloatArray
+
+
+def _cells_of(grid: Grid, unit: IntArray, place: tuple[FloatArray, FloatArray, FloatArray], width_m: float) -> _Cells:
+    """Cells below the boom at each sample, whose *place* is x, y and heading; so many samples at a time as fit."""
+    across = np.arange(-width_m / 2 + grid.side_m / 4, width_m / 2, grid.side_m / 2)
+    across = across if len(across) else np.zeros(1)  # cells far wider than the boom
+    starts = np.flatnonzero(np.diff(unit, prepend=-1))
+    cuts = np.unique(np.searchsorted(starts, np.arange(0, len(unit), max(SAMPLES_AT_ONCE // len(across), 1))))
+    bounds = [*starts[cuts[cuts < len(starts)]].tolist(), len(unit)]
+    found = []
+    for low, high in pairwise(bounds):
+        x, y, heading = (column[low:high, None] for column in place)
+        own, first = unit[low:high], int(unit[low])
+        cell = grid.cells_at(x + across * np.cos(heading), y - across * np.sin(heading))
+        keys = own.repeat(len(across))[cell.ravel() >= 0] * (grid.count + 1) + cell[cell >= 0]
+        pairs, hits = np.unique(keys, return_counts=True)
+        size = np.bincount(own - first)
+        shares = [np.bincount(own - first, weights=one.mean(axis=1)) / size for one in (cell >= 0, cell == BEYOND)]
+        found.append(_Cells(*np.divmod(pairs, grid.count + 1), hits, *shares))
+    return _Cells(*(np.concatenate(column) for column in zip(*found, strict=True)))
 
 
 def _moving(path: BoomPath, way: Way) -> BoolArray:

@@ -38,6 +38,7 @@ from .state_tolerances import (
     TURN_FRESH,
     TURN_ODDS,
 )
+from .work_order import in_order
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -120,7 +121,7 @@ def segments(units: Units, way: Way) -> list[Segment]:
                 found.append(one)
                 if one.chance > DOUBT:
                     board.count[board.cells(one.first, one.last)] += 1
-    return sorted(found, key=lambda one: one.first)
+    return in_order(units, sorted(found, key=lambda one: one.first))
 
 
 def _parts(units: Units, way: Way) -> list[_Part]:

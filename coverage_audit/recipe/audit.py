@@ -13,7 +13,7 @@ from coverage_audit.errors import InputError
 from coverage_audit.ground.boom_lines import backed_up_m
 from coverage_audit.ground.findings import find_strips
 from coverage_audit.ground.model import Areas
-from coverage_audit.ground.partition import closed_partition
+from coverage_audit.ground.partition import check_sweeps, closed_partition
 from coverage_audit.ground.pieces import pieces_of, quad_area, travel_at
 from coverage_audit.ground.second_count import raster_count
 from coverage_audit.ground.tolerances import CLOSURE_REL
@@ -98,6 +98,7 @@ def audit_job(job: Job, progress: Progress | None = None) -> Audit:
 def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
     """Audit of *job*, whose on-times are given; *logged*: somebody logged, marked or wrote them down."""
     drive = drive_of(job, plane)
+    check_sweeps(drive.thinned)
     tell("field", 0.2)
     ground, names, cautions = ground_of(job, plane, drive)
     tell("swept ground", 0.3)
