@@ -8,10 +8,13 @@ import numpy as np
 import shapely
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
+
+    from shapely.geometry.base import BaseGeometry
 
     from .arrays import BoolArray, FloatArray, IntArray
 
+_STEPS_A_PART = 50
 _PAIRS_AT_ONCE = 5_000_000  # edges of one look times all edges: bounds the memory of the look
 
 
@@ -21,6 +24,21 @@ def edges_of(outlines: Any) -> FloatArray:  # noqa: ANN401 - a geometry or an ar
     points, line = shapely.get_coordinates(lines, return_index=True)
     joined = np.diff(line) == 0
     return np.stack([points[:-1][joined], points[1:][joined]], axis=1)
+
+
+def parted(lines: Sequence[BaseGeometry]) -> list[BaseGeometry]:
+    """*lines* cut into parts of a few dozen steps each.
+
+    A buffer round one way that crosses itself thousands of times takes the square of that in time and memory; round its
+    parts, united afterwards, it does not.
+    """
+    parts = []
+    for line in lines:
+        points = shapely.get_coordinates(line)
+        parts += [
+            shapely.LineString(points[k : k + _STEPS_A_PART + 1]) for k in range(0, len(points) - 1, _STEPS_A_PART)
+        ]
+    return parts
 
 
 def near_pairs(outlines: Any, limit: int) -> int:  # noqa: ANN401 - a geometry or an array of them

@@ -188,19 +188,20 @@ def _kept(board: _Board, legs: Sequence[_Part]) -> tuple[BoolArray, list[float]]
         board.count[one] += 1
     handicap = _handicap(board.units, legs)
     current = np.array([_needless(board, *each) for each in zip(legs, cells, strict=True)])
-    kept = np.ones(len(legs), bool)
+    kept, sure = np.ones(len(legs), bool), np.ones(len(legs), bool)
     while kept.any():
         score = np.where(kept, current + handicap, -np.inf)
         worst = int(np.argmax(score))
         if score[worst] < KEPT_NEEDLESS:
             break
+        if not sure[worst]:  # a leg grows less needless with every other that is taken off, never more
+            current[worst], sure[worst] = _needless(board, legs[worst], cells[worst]), True
+            continue
         kept[worst] = False
         board.count[cells[worst]] -= 1
-        mine = np.zeros(len(board.count), bool)
-        mine[cells[worst]] = True
-        for k in np.flatnonzero(kept).tolist():
-            if mine[cells[k]].any():
-                current[k] = _needless(board, legs[k], cells[k])
+        sure[:] = False
+    for k in np.flatnonzero(kept & ~sure).tolist():
+        current[k] = _needless(board, legs[k], cells[k])
     return kept, (current + handicap).tolist()
 
 

@@ -9,9 +9,18 @@ import numpy as np
 import shapely
 
 from coverage_audit.drive.clock import clock_shift_s
+from coverage_audit.edges import parted
 from coverage_audit.facts import Caution
 
-from .tolerances import NEVER_DRIVEN_PART, NEVER_DRIVEN_WIDTHS
+from .offsets import antenna_beside, switches_lag
+from .tolerances import (
+    ELSEWHERE_HALF_SWATH,
+    ELSEWHERE_OPENED,
+    ELSEWHERE_PART,
+    ELSEWHERE_WIDTHS,
+    NEVER_DRIVEN_PART,
+    NEVER_DRIVEN_WIDTHS,
+)
 
 if TYPE_CHECKING:
     from coverage_audit.ground.model import Ground
@@ -28,8 +37,37 @@ def with_drive_cautions(audit: Audit, drive: Drive, ground: Ground, *, logged: b
     logged : bool
         Whether somebody logged, marked or wrote down when the boom was on.
     """
-    found = [*_never_driven(audit, drive), *(_clock_off(drive, ground) if logged else [])]
-    return replace(audit, cautions=(*found, *audit.cautions))
+    found = [*_never_driven(audit, drive), *(_clock_off(drive, ground) if logged else []), *_elsewhere(audit, drive)]
+    if audit.passes is not None:
+        found += antenna_beside(audit.passes, audit.job.settings.boom.width_m)
+        if logged and not any(one.code == "clock off" for one in found):
+            found += switches_lag(audit.passes)
+    told = {one.code for one in found}
+    kept = [one for one in audit.cautions if one.code != "sprayed elsewhere" or "other field" not in told]
+    return replace(audit, cautions=(*found, *kept))
+
+
+def _elsewhere(audit: Audit, drive: Drive) -> list[Caution]:
+    """Caution where passes lie beside each other outside the field: the log holds another one."""
+    path, width = drive.path, audit.job.settings.boom.width_m
+    near = shapely.buffer(audit.layers.field, ELSEWHERE_WIDTHS * width, quad_segs=2)
+    shapely.prepare(near)
+    outside = ~shapely.contains_xy(near, path.x_m, path.y_m)
+    cut = np.flatnonzero(path.gap_after[:-1] | (outside[1:] != outside[:-1])) + 1
+    points = np.split(np.column_stack([path.x_m, path.y_m]), cut)
+    parts = zip(points, np.split(outside, cut), strict=True)
+    ways = [shapely.LineString(way) for way, away in parts if away[0] and len(way) > 1]
+    if not ways:
+        return []
+    lines = parted(shapely.simplify(ways, width / 20))
+    if float(shapely.length(lines).sum()) * width < ELSEWHERE_PART * audit.area_m2.target:
+        return []
+    swept = shapely.union_all(shapely.buffer(lines, ELSEWHERE_HALF_SWATH * width, quad_segs=2, cap_style="flat"))
+    reach = ELSEWHERE_OPENED * width
+    other = shapely.buffer(shapely.buffer(swept, -reach, quad_segs=2), reach, quad_segs=2)
+    if other.area < ELSEWHERE_PART * audit.area_m2.target:
+        return []
+    return [Caution("other field", area_m2=float(other.area))]
 
 
 def _never_driven(audit: Audit, drive: Drive) -> list[Caution]:
@@ -40,7 +78,7 @@ def _never_driven(audit: Audit, drive: Drive) -> list[Caution]:
     path = drive.path
     points = np.column_stack([path.x_m, path.y_m])
     ways = [way for way in np.split(points, np.flatnonzero(path.gap_after[:-1]) + 1) if len(way) > 1]
-    lines = shapely.simplify([shapely.LineString(way) for way in ways], width / 20)
+    lines = parted(shapely.simplify([shapely.LineString(way) for way in ways], width / 20))
     driven = shapely.union_all(shapely.buffer(lines, NEVER_DRIVEN_WIDTHS * width, quad_segs=2))
     parts = shapely.get_parts(shapely.difference(audit.layers.by_visits[0], driven))
     largest = float(shapely.area(parts).max(initial=0.0))

@@ -170,3 +170,28 @@ NEVER_DRIVEN_WIDTHS = 1.0
 
 TOLD_S = 1.0
 """What is remembered of a whole pause of the log may begin and end this far inside it. [s] It is told to the second."""
+
+OPPOSITE_DEG = 15.0
+OFFSET_TOLD_OF = 4
+OFFSET_SURE = 4.0
+"""Passes this close to opposite are opposite; an offset is told from so many on either hand, when it is so many of its
+standard errors large. [deg], [1], [1]"""
+
+BESIDE_LEAST_M = 0.2
+BESIDE_LEAST_WIDTHS = 0.03
+"""An antenna less beside the boom's middle than either is not told: a driver's seat is no better centred. [m], [boom
+widths]"""
+
+LAG_LEAST_M = 2.0
+LAG_LEAST_S = 1.5
+LAG_ALIKE = 0.75
+"""Switches later, or earlier, at both ends by less than either are a driver's; of the passes this share shows half of
+it at least. [m], [s], [1] A hand on a switch takes half a second."""
+
+ELSEWHERE_WIDTHS = 2.0
+ELSEWHERE_HALF_SWATH = 0.6
+ELSEWHERE_OPENED = 1.15
+ELSEWHERE_PART = 0.1
+"""Farther than the first outside the field three passes beside each other are another field: swaths a little wider than
+the boom, so that passes touch, opened by the third, make more than the last of the target. [boom widths], [boom
+widths], [boom widths], [1]"""

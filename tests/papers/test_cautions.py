@@ -265,6 +265,32 @@ TOLD = [
         ),
     ),
     (
+        Caution("other field", area_m2=21_000.0),
+        (
+            "Outside this field about 2.1 ha were driven in passes beside each other: the log holds another field. It "
+            "is no part of this audit. Cut a whole day's log into one job a field with coverage-audit day, or write "
+            "track.from and track.to."
+        ),
+    ),
+    (
+        Caution("antenna beside", beside_m=-0.5, error_m=0.04),
+        (
+            "All over the field passes lie closer to the neighbour on one hand than on the other, as if the antenna "
+            "stood 0.50 m (give or take 0.08 m) farther to the left of the boom's middle than the job file says "
+            "(boom.antenna_right), or the driver always held the boom to that side. Nothing was moved: if it is the "
+            "antenna, part of what is told as missed or double between passes was neither."
+        ),
+    ),
+    (
+        Caution("switches lag", lag_m=6.25, lag_s=2.5, count=11),
+        (
+            "On 11 passes the boom comes on and goes off 6.2 m, or 2.5 s, too late at both ends. Either the two clocks "
+            'differ by that (track.clock_offset = "2.5 s" would bring them together), or spray and switch do '
+            "(boom.on_delay, boom.off_delay), or the antenna stands 6.2 m farther forward than said "
+            "(boom.antenna_ahead). Nothing was moved."
+        ),
+    ),
+    (
         Caution("clock off", shift_s=-3600.0),
         (
             "The boom's on-times fit the drive far better when they are moved 1 h earlier: they would then begin and "

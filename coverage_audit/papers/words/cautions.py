@@ -10,7 +10,18 @@ from typing import TYPE_CHECKING
 
 from coverage_audit.papers.words.display import area, area_range
 
-from .cautions_drive import clock_off, much_double, never_driven, shifted, spacing_off, two_spacings, way_words
+from .cautions_drive import (
+    antenna_beside,
+    clock_off,
+    much_double,
+    never_driven,
+    other_field,
+    shifted,
+    spacing_off,
+    switches_lag,
+    two_spacings,
+    way_words,
+)
 from .cautions_files import FILE_SENTENCES
 
 if TYPE_CHECKING:
@@ -347,6 +358,9 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "outline shifted": shifted,
     "never driven": never_driven,
     "clock off": clock_off,
+    "other field": other_field,
+    "antenna beside": antenna_beside,
+    "switches lag": switches_lag,
     **FILE_SENTENCES,
 }
 """Code of a caution to the function that tells it; its arguments are the caution's values, by name."""

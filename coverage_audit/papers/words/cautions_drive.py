@@ -75,6 +75,39 @@ def clock_off(_units: str, *, shift_s: float) -> str:
     )
 
 
+def other_field(units: str, *, area_m2: float) -> str:
+    """The log holds another field."""
+    return (
+        f"Outside this field about {area(area_m2, units)} were driven in passes beside each other: the log holds "
+        "another field. It is no part of this audit. Cut a whole day's log into one job a field with coverage-audit "
+        "day, or write track.from and track.to."
+    )
+
+
+def antenna_beside(units: str, *, beside_m: float, error_m: float) -> str:
+    """The antenna stands beside where it is said to stand."""
+    hand = "right" if beside_m > 0 else "left"
+    apart, about = way_words(abs(beside_m), units, ".2f"), way_words(2 * error_m, units, ".2f")
+    return (
+        "All over the field passes lie closer to the neighbour on one hand than on the other, as if the antenna stood "
+        f"{apart} (give or take {about}) farther to the {hand} of the boom's middle than the job file says "
+        "(boom.antenna_right), or the driver always held the boom to that side. Nothing was moved: if it is the "
+        "antenna, part of what is told as missed or double between passes was neither."
+    )
+
+
+def switches_lag(units: str, *, lag_m: float, lag_s: float, count: int) -> str:
+    """The boom comes on and goes off too late, or too early, at both ends of the passes."""
+    way = "late" if lag_m > 0 else "early"
+    return (
+        f"On {count} passes the boom comes on and goes off {way_words(abs(lag_m), units, '.1f')}, or "
+        f"{abs(lag_s):.1f} s, too {way} at both ends. Either the two clocks differ by that (track.clock_offset = "
+        f'"{lag_s:.1f} s" would bring them together), or spray and switch do (boom.on_delay, boom.off_delay), or the '
+        f"antenna stands {way_words(abs(lag_m), units, '.1f')} farther {'forward' if lag_m > 0 else 'back'} than said "
+        "(boom.antenna_ahead). Nothing was moved."
+    )
+
+
 def shifted(units: str, *, shift_m: float, heading_deg: float, error_m: float) -> str:
     """The outline lies beside where the passes ran."""
     apart, about = way_words(shift_m, units, ".1f"), way_words(2 * error_m, units, ".1f")
