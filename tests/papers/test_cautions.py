@@ -265,9 +265,17 @@ TOLD = [
         ),
     ),
     (
+        Caution("clock off", shift_s=-3600.0),
+        (
+            "The boom's on-times fit the drive far better when they are moved 1 h earlier: they would then begin and "
+            "end where the machine turned. A clock or a time zone is off by that. Nothing was moved, and no figure "
+            'here holds until it is settled: correct the times, or set track.clock_offset = "3600 s".'
+        ),
+    ),
+    (
         Caution("other field", area_m2=21_000.0),
         (
-            "Outside this field about 2.1 ha were driven in passes beside each other: the log holds another field. It "
+            "Outside this field about 2.10\u00a0ha were driven in passes beside each other: the log holds another field. It "
             "is no part of this audit. Cut a whole day's log into one job a field with coverage-audit day, or write "
             "track.from and track.to."
         ),
@@ -288,14 +296,6 @@ TOLD = [
             'differ by that (track.clock_offset = "2.5 s" would bring them together), or spray and switch do '
             "(boom.on_delay, boom.off_delay), or the antenna stands 6.2 m farther forward than said "
             "(boom.antenna_ahead). Nothing was moved."
-        ),
-    ),
-    (
-        Caution("clock off", shift_s=-3600.0),
-        (
-            "The boom's on-times fit the drive far better when they are moved 1 h earlier: they would then begin and "
-            "end where the machine turned. A clock or a time zone is off by that. Nothing was moved, and no figure "
-            'here holds until it is settled: correct the times, or set track.clock_offset = "3600 s".'
         ),
     ),
 ]
@@ -331,6 +331,9 @@ def test_the_search_for_metric_units_finds_those_of_the_metric_sentences():
         "two spacings",
         "outline shifted",
         "never driven",
+        "other field",
+        "antenna beside",
+        "switches lag",
         "sections apart",
         "rate logged",
         "volume counted",
