@@ -275,9 +275,9 @@ TOLD = [
     (
         Caution("other field", area_m2=21_000.0),
         (
-            "Outside this field about 2.10\u00a0ha were driven in passes beside each other: the log holds another field. It "
-            "is no part of this audit. Cut a whole day's log into one job a field with coverage-audit day, or write "
-            "track.from and track.to."
+            "Outside this field about 2.10\u00a0ha were driven in passes beside each other: the log holds another "
+            "field. It is no part of this audit. Cut a whole day's log into one job a field with coverage-audit day, "
+            "or write track.from and track.to."
         ),
     ),
     (
