@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 from typing import TYPE_CHECKING, Any
 
@@ -98,7 +99,7 @@ def _standing(record: dict[str, Any], options: argparse.Namespace) -> Standing:
                 f"this is no notice that a key has ended ({error}); give {ENDED_FILE}", str(path)
             ) from error
     certificates = None if options.stamp_certificates is None else [data_of(options.stamp_certificates)]
-    return standing(record, notices, certificates)
+    return standing(record, notices, certificates, dt.datetime.now(dt.UTC).date().isoformat())
 
 
 def _wanted_number(text: str | None) -> str:

@@ -12,6 +12,7 @@ from playwright.sync_api import expect, sync_playwright
 from proof_edits import edited_of, mutated, update
 from proof_kit import STATED, make, verify
 
+from coverage_audit.cli import command as cli
 from coverage_audit.papers.proof.figures import FORMS
 from coverage_audit.papers.proof.form import form_faults
 from coverage_audit.papers.proof.page import FIGURES, page_of, rests_rows, rows_of, sentence_of
@@ -45,18 +46,24 @@ class Checker:
     """The page, opened from disk with the network cut; it remembers what it asked for."""
 
     def __init__(self, browser, path):
-        self.asked, self.faults = [], []
+        self.asked, self.faults, self.given = [], [], 0
         context = browser.new_context(offline=True, **(PLAIN if browser.browser_type.name == "firefox" else {}))
         self.page = context.new_page()
         self.page.on("request", lambda request: self.asked.append(request.url))
         self.page.on("pageerror", lambda error: self.faults.append(str(error)))
         self.page.goto(path.as_uri())
 
-    def give(self, data, name="proof"):
-        """The verdict on *data*, and why."""
+    def give(self, data):
+        """The verdict on *data*, and why; each file has a name of its own, so that no older verdict is read."""
+        self.given += 1
+        name = f"file {self.given}"
         self.page.set_input_files("#file", {"name": name, "mimeType": "application/octet-stream", "buffer": data})
-        expect(self.page.locator("#verdict")).not_to_have_text("", timeout=60_000)
+        expect(self.page.locator("#verdict")).to_have_attribute("data-file", name, timeout=60_000)
         return self.page.inner_text("#verdict"), self.page.inner_text("#why")
+
+    def notice(self, name, data):
+        """Choose the notice of a key that has ended; under a driver Firefox takes no other file of the same name."""
+        self.page.set_input_files("#ended", {"name": name, "mimeType": "application/json", "buffer": data})
 
     def number(self, digits):
         """Type the seller's number."""
@@ -125,6 +132,27 @@ def test_a_number_or_a_key_given_is_compared(checker, proof):
     checker.page.set_input_files("#key", str(proof.public))
     assert checker.give(data)[1].startswith("Signed by the key you gave.")
     checker.page.set_input_files("#key", [])
+
+
+def test_a_key_that_has_ended_and_a_stamp_are_told(checker, proof, tmp_path):
+    """The notice ends what was made on its day or later; before, it counts only for who had it in hand."""
+    data = (proof.out / "proof.pdf").read_bytes()
+    for day, verdict in (("2026-06-30", "DOES NOT HOLD"), ("2026-07-01", "HOLDS IF YOU HAD IT BEFORE 2026-07-01")):
+        run = ["proof", "end", "--key", str(proof.keys / "seller.private"), "--from", day, "-o", str(tmp_path / day)]
+        assert cli.main([*run, "--quiet"]) == 0
+        checker.notice(day, (tmp_path / day / "key-ended.json").read_bytes())
+        assert checker.give(data)[0] == verdict
+    broken = (tmp_path / "2026-07-01" / "key-ended.json").read_bytes().replace(b"2026-07-01", b"2027-07-01")
+    checker.notice("broken", broken)
+    assert checker.give(data)[0] == "NOT CHECKED"
+    checker.page.set_input_files("#ended", [])
+    assert checker.give(data)[0] == "HOLDS"
+
+
+def test_a_stamped_proof_holds_and_its_service_is_said_to_be_unchecked(checker, edited_proofs):
+    for name in PAPERS:
+        verdict, why = checker.give(edited_proofs[-1][name])
+        assert (verdict, "was not checked here" in why) == ("HOLDS", True)
 
 
 def test_what_is_no_proof_is_not_checked(checker, proof):

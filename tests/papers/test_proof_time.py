@@ -148,6 +148,15 @@ def test_no_network_is_used_unless_asked(plain, tmp_path, monkeypatch):
     assert verify(tmp_path / "out" / "proof.pdf") == 0
 
 
+def test_a_day_that_is_still_to_come_is_told(plain, tmp_path, capsys):
+    """The seller writes any day he likes."""
+    assert prove(plain, "--time", "2999-01-01T00:00:00Z", out=tmp_path / "out") == 0
+    assert verify(tmp_path / "out" / "proof.pdf") == 0
+    assert "2999-01-01, is still to come: do not go by it" in capsys.readouterr().out
+    assert verify(plain.out / "proof.pdf") == 0
+    assert ("still to come" in capsys.readouterr().out) == (today() < MADE)
+
+
 # --- keys that have ended --------------------------------------------------------------------------
 
 

@@ -25,6 +25,7 @@ from .picture import BAR_WORDS, MAP_WORDS
 from .rests import LOG, MADE, QUANTITY, RESTS, SAYS, TYPED
 from .sign import CURVE_D
 from .stamp import LONGEST_TOKEN
+from .standing import TO_COME
 from .tolerances import LARGEST_BYTES, LONGEST_NAME, LONGEST_ROW, LONGEST_TYPED, MAP_SIZE, MOST_MAP_POINTS
 
 SCRIPTS = ("check_record.js", "check_form.js", "check_words.js", "check_pdf.js", "check_page.js")
@@ -53,6 +54,7 @@ def _said() -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "ended": ENDED_SCHEMA,
+        "tocome": TO_COME,
         "token": LONGEST_TOKEN,
         "missing": MISSING,
         "unstated": page.UNSTATED,

@@ -18,6 +18,9 @@ UNCHECKED = (
 )
 
 
+TO_COME = "By this computer's clock the day on which it is said to be made, {made}, is still to come: do not go by it."
+
+
 class Standing(NamedTuple):
     """What does not hold, what to tell, and the day before which a buyer must have had it in hand ("" = no matter)."""
 
@@ -26,7 +29,9 @@ class Standing(NamedTuple):
     before: str = ""
 
 
-def standing(record: Record, notices: list[tuple[str, str]], certificates: Sequence[bytes] | None) -> Standing:
+def standing(
+    record: Record, notices: list[tuple[str, str]], certificates: Sequence[bytes] | None, today: str
+) -> Standing:
     """How a record, whose signature holds, stands in time.
 
     Parameters
@@ -35,6 +40,8 @@ def standing(record: Record, notices: list[tuple[str, str]], certificates: Seque
         Key and first day of notices that a key has ended.
     certificates : sequence of bytes or None
         PEM certificates of the time-stamp service; None = its stamp is not checked.
+    today : str
+        ISO 8601 date, UTC, by the clock of whoever checks.
     """
     own, day = record.get("time_stamp"), ended_by(record, notices)
     shown = False
@@ -50,6 +57,8 @@ def standing(record: Record, notices: list[tuple[str, str]], certificates: Seque
             return Standing([fault], [])
         shown = True
         notes = [f"A time stamp holds: this was there at {found.time}, says {found.who}."]
+    if record["made"][:10] > today:
+        notes.append(TO_COME.format(made=record["made"][:10]))
     if fault := ended_fault(record, day, own["time"][:10] if own else ""):
         return Standing([fault], [])
     if day and not shown:

@@ -65,6 +65,7 @@ function told(found) {
   const why = [found.known ? "Signed by the key you gave." : "Signer unknown to you: compare this number of the key with the grower: " + found.keyNumber + "."];
   why.push("Number of this record: " + found.number + ".");
   if (found.kind !== "record") why.push("The paper is the one of its record, to the last byte.");
+  if (found.record.made > new Date().toISOString().slice(0, 10)) why.push(fill(WORDS.tocome, {made: found.record.made}));
   if (found.record.time_stamp) why.push("The service that stamped its time was not checked here: the command proof check does that, with the certificates of the service.");
   if (found.ended) why.push("Its key was ended from " + found.ended + " on. This says that it was made before, which a thief could say too: it counts only if you had it in hand before that day.");
   return [found.ended ? "HOLDS IF YOU HAD IT BEFORE " + found.ended : "HOLDS", why.join("\n")];
@@ -77,7 +78,7 @@ async function check() {
   const own = ++turn;
   const show = (verdict, why, sentence, rows) => {
     if (own !== turn) return;
-    at("verdict").textContent = verdict; at("why").textContent = why; at("sentence").textContent = sentence;
+    at("verdict").textContent = verdict; at("verdict").dataset.file = verdict ? file.name : ""; at("why").textContent = why; at("sentence").textContent = sentence;
     at("rows").replaceChildren(...rows.map((row) => { const line = document.createElement("tr"); for (const cell of row) line.insertCell().textContent = cell; return line; }));
     at("limits").replaceChildren(...(rows.length ? WORDS.limits : []).map((text) => { const one = document.createElement("li"); one.textContent = text; return one; }));
   };
