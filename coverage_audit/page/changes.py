@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from coverage_audit.read.source import InputFile
+    from coverage_audit.sheet.boom import Stretch
     from coverage_audit.sheet.facts import SheetFacts
 
     from .desk import Desk, JobFolder
@@ -152,6 +153,7 @@ def remember(desk: Desk, job: JobFolder, given: Mapping[str, Any], facts: SheetF
     elif given.get("undo"):
         said = said[:-1]
     else:
+        said = _but_for_its_pass(said, given, facts)
         for one in _said(given, facts):
             said = with_one(said, one)
     kept = [*others, *remembered_rows(said, facts.timezone)]
@@ -165,21 +167,35 @@ def _moments(given: Mapping[str, Any]) -> list[list[float]]:
     return [[round(asked.number(given, key), 1) for key in ("from", "to")]]
 
 
+def _but_for_its_pass(said: tuple[Said, ...], given: Mapping[str, Any], facts: SheetFacts) -> tuple[Said, ...]:
+    """*said* without what was said of a pass of which now only a part was off."""
+    if "pass" not in given or "from" not in given or given.get("on") is True:
+        return said
+    one = _pass_of(given, facts)
+    return without(said, one.start_s, one.end_s)
+
+
+def _pass_of(given: Mapping[str, Any], facts: SheetFacts) -> Stretch:
+    passes = [one for one in facts.boom.stretches if one.is_pass] if facts.boom else []
+    number = int(asked.number(given, "pass"))
+    if not 0 <= number < len(passes):
+        raise InputError("this pass is no longer there; load the page again", "boom")
+    return passes[number]
+
+
 def _said(given: Mapping[str, Any], facts: SheetFacts) -> list[Said]:
     """What a tap, a drag, a tick or two times say."""
     on = given.get("on") is True
     if "pass" not in given:
         return [Said(asked.number(given, "from"), asked.number(given, "to"), on)]
-    passes = [one for one in facts.boom.stretches if one.is_pass] if facts.boom else []
-    number = int(asked.number(given, "pass"))
-    if not 0 <= number < len(passes):
-        raise InputError("this pass is no longer there; load the page again", "boom")
-    one = passes[number]
+    one = _pass_of(given, facts)
     if "from" not in given:
         return [Said(one.start_s, one.end_s, on)]
     start, end = (
         _near(asked.text(given, key), at, facts.timezone) for key, at in (("from", one.start_s), ("to", one.end_s))
     )
+    if not on:
+        return [Said(start, end, on=False)]
     parts = [Said(one.start_s, start, on=False)] if start > one.start_s else []
     parts += [Said(end, one.end_s, on=False)] if end < one.end_s else []
     return [*parts, Said(start, end, on=True)]

@@ -232,7 +232,7 @@ def _passes(facts: SheetFacts) -> list[dict[str, Any]]:
         on = share_on(now, one.start_s, one.end_s) > ON_SHARE
         inside = [(max(a, one.start_s), min(b, one.end_s)) for a, b in now if b > one.start_s and a < one.end_s]
         start, end = (inside[0][0], inside[-1][1]) if on and inside else (one.start_s, one.end_s)
-        touched = any(said.from_s < one.end_s and said.to_s > one.start_s for said in facts.said)
+        touching = [said for said in facts.said if said.from_s < one.end_s and said.to_s > one.start_s]
         assumed = "worked out" if facts.draft.get("boom.intervals") == "assume" else "logged"
         rows.append(
             {
@@ -242,7 +242,7 @@ def _passes(facts: SheetFacts) -> list[dict[str, Any]]:
                 "end": one.end_s,
                 "from": screens.clock(start, facts.timezone),
                 "to": screens.clock(end, facts.timezone),
-                "known": "remembered" if touched else assumed,
+                "known": screens.remembered_words(touching, one, facts.timezone) if touching else assumed,
             }
         )
     return rows

@@ -293,6 +293,7 @@ def test_killed_while_saving_at_any_moment_the_job_is_the_old_one_or_the_new_one
     found = json.loads(told)
     assert found["wrong"] == []
     assert found["killed"] >= 20  # steps of one saving at which it died
+    assert found["random"] == 50
 
 
 def logged(house):

@@ -18,7 +18,7 @@ export class Passes {
       units: () => sheet.map.units,
     });
     this.map.show(extentOf(sheet.map.ways, sheet.map.rings));
-    box.querySelectorAll("tr[data-from]").forEach((row, k) => row.addEventListener("change", (event) => this.row(row, k, event.target)));
+    box.querySelectorAll("tr[data-from]").forEach((row, k) => this.rowOf(row, k));
     box.querySelectorAll("[data-said]").forEach((one) => one.addEventListener("click", () => {
       sheet.change("said", { [one.dataset.said]: true });
     }));
@@ -53,13 +53,21 @@ export class Passes {
     this.sheet.change("said", { from: start, to: end, on });
   }
 
-  row(row, number, input) {
-    if (input.type === "checkbox") {
-      this.sheet.change("said", { pass: number, on: input.checked });
-      return;
-    }
-    const value = (name) => row.querySelector(`[data-time="${name}"]`).value;
-    if (value("from") && value("to")) this.sheet.change("said", { pass: number, from: value("from"), to: value("to"), on: true });
+  // a tick speaks for the whole pass, two times for a part of it; a time is said when it is left, not digit by digit
+  rowOf(row, pass) {
+    const tick = row.querySelector("input[type=checkbox]");
+    const times = [...row.querySelectorAll("[data-time]")];
+    tick.addEventListener("change", () => this.sheet.change("said", { pass, on: tick.checked }));
+    const say = () => {
+      const [from, to] = times.map((one) => one.value);
+      if (!from || !to || times.every((one) => one.value === one.defaultValue)) return;
+      times.forEach((one) => { one.defaultValue = one.value; });
+      this.sheet.change("said", { pass, from, to, on: tick.checked });
+    };
+    times.forEach((one) => {
+      one.addEventListener("focusout", say);
+      one.addEventListener("keydown", (event) => { if (event.key === "Enter") say(); });
+    });
   }
 
   say(words) {

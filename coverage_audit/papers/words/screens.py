@@ -20,7 +20,7 @@ from . import answer, display
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from coverage_audit.sheet.boom import Said
+    from coverage_audit.sheet.boom import Said, Stretch
     from coverage_audit.sheet.doubts import Doubt
     from coverage_audit.sheet.facts import SheetFacts, WorkFacts
     from coverage_audit.sheet.logs import DriveFacts
@@ -197,6 +197,16 @@ def said_words(said: Sequence[Said], others: int) -> str:
         return "Nothing is remembered yet."
     told = display.count(len(said) + others, "stretch", "stretches")
     return f"{told} as you remember it: marked as remembered in every paper."
+
+
+def remembered_words(said: Sequence[Said], one: Stretch, timezone: str) -> str:
+    """What is remembered of one pass; a part of it that was off is told by its times."""
+    parts = [each for each in said if not each.on and (each.from_s > one.start_s + 1 or each.to_s < one.end_s - 1)]
+    spans = [
+        f"{clock(max(each.from_s, one.start_s), timezone)} to {clock(min(each.to_s, one.end_s), timezone)}"
+        for each in parts
+    ]
+    return f"remembered, off {', '.join(spans)}" if spans else "remembered"
 
 
 def proof_words(summary: Mapping[str, Any]) -> str:
