@@ -31,7 +31,7 @@ from .farm import add_farm
 from .look import add_look
 from .manual import add_manual
 from .output import add_replace
-from .page import add_page
+from .page import add_page, started_by_person
 from .proof import add_proof, joined
 from .propose import add_propose
 from .receiver import add_receiver
@@ -142,9 +142,9 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _asked(arguments: Sequence[str] | None) -> Sequence[str]:
-    """The arguments; the page where there are none and a person sits at a terminal, as behind a double click."""
+    """The arguments; the page where there are none and a person started it, at a terminal or by a double click."""
     given = sys.argv[1:] if arguments is None else arguments
-    if given or sys.stdin is None or not sys.stdin.isatty():
+    if given or not started_by_person():
         return given
     print(STARTED_ALONE, file=sys.stderr, flush=True)  # noqa: T201 - the person's line
     return ["page"]

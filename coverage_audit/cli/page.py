@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
+import stat
+import sys
 import webbrowser
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 from coverage_audit.read.source import is_there
 
@@ -44,6 +47,28 @@ def page_command(options: argparse.Namespace) -> None:
         if not options.no_browser:
             _opened(door.address)
         serve(door, (options.farm or Path.home() / USUAL_FOLDER).absolute())
+
+
+def started_by_person() -> bool:
+    """Whether a person sits at a terminal, or double-clicked the program on a desktop, which gives it none.
+
+    A script's input, or an output that somebody reads or keeps, is a pipe or a file.
+    """
+    if sys.stdin is not None and sys.stdin.isatty():
+        return True
+    screen = sys.platform in ("win32", "darwin") or any(os.environ.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY"))
+    return screen and not any(_is_read(stream) for stream in (sys.stdin, sys.stdout, sys.stderr))
+
+
+def _is_read(stream: TextIO | None) -> bool:
+    """Whether something other than a terminal or nobody stands at the other end."""
+    if stream is None:
+        return False
+    try:
+        mode = os.fstat(stream.fileno()).st_mode
+    except (OSError, ValueError):
+        return True
+    return stat.S_ISFIFO(mode) or stat.S_ISREG(mode)
 
 
 def _opened(address: str) -> None:

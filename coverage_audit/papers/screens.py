@@ -295,6 +295,7 @@ def answer_html(facts: SheetFacts, work: WorkFacts) -> Markup:
         headline=screens.answer_words(summary) if summary else "",
         is_old=facts.is_old,
         figures=told,
+        places=screens.place_words(summary, units) if summary else (),
         lines=screens.answer_lines(summary) if summary else (),
         papers=[(name, text) for name, text in PAPERS.items() if name in facts.papers],
         caution=CAUTION,

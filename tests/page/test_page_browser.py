@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from page_jobs import LOG
-from page_visit import Visit, corners
+from page_visit import SMALL, Visit, corners, found_by_axe
 from playwright.sync_api import expect
 
 from coverage_audit.page.desk import Desk
@@ -89,3 +89,76 @@ def test_address_without_its_token_shows_nothing(served, chromium):
     assert page.goto(host).status == 403
     assert str(root) not in page.content()
     assert Path(root).exists() is False
+
+
+def all_open(page):
+    """Every part of the screen opened, and the first question mark answered."""
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+    mark = page.locator("[data-why]")
+    if mark.count():
+        mark.first.click()
+        expect(page.locator(".told").first).to_contain_text("In the manual")
+
+
+def test_axe_finds_nothing_on_any_screen_wide_narrow_or_with_letters_twice_as_large(served, dropped, chromium):
+    """Web Content Accessibility Guidelines 2.2: resize text 1.4.4, reflow at 320 px 1.4.10, target size 2.5.8."""
+    address, root, _ = served
+    visit = Visit(chromium, 1280)
+    page = visit.page
+    visit.enter(address)
+    assert found_by_axe(page) == []
+    visit.begin(root)
+    home = page.url
+    (root / "fields" / "long-meadow.geojson").write_text(LOG.geojson)
+    visit.drop(dropped)
+    sheet = page.url
+    visit.answered()
+    page.goto(home)
+    page.set_input_files("#files", str(dropped))  # a second job, which goes into the bin
+    page.wait_for_url("**/job/**")
+    page.goto(home)
+    page.locator("[data-bin]").first.click()
+    expect(page.locator("summary")).to_contain_text("In the bin (1)")
+    screens = (home, sheet, f"{home}job/none", f"{home}manual")
+    for url in screens:
+        page.goto(url)
+        expect(page.locator("h1").first).to_be_visible()
+        if url == sheet:
+            expect(page.locator('[data-map="boom"] canvas')).to_have_attribute("data-view", re.compile(r"\d"))
+        if url != screens[-1]:
+            all_open(page)
+        assert found_by_axe(page) == [], url
+        for width in (1280, 640, 390, 320):  # 640 is 1280 at twice the size
+            page.set_viewport_size({"width": width, "height": 844})
+            assert visit.fits(), (url, width)
+            assert url == screens[-1] or page.evaluate(SMALL) == [], (url, width)
+        page.set_viewport_size({"width": 1280, "height": 844})
+        page.evaluate("document.documentElement.style.fontSize = '200%'")
+        assert visit.fits(), url
+        assert page.evaluate(MOVING) == []
+
+
+MOVING = """[...document.querySelectorAll("*")].filter((one) => {
+  const style = getComputedStyle(one);
+  return parseFloat(style.animationDuration) > 0 || parseFloat(style.transitionDuration) > 0;
+}).map((one) => one.outerHTML.slice(0, 80))"""
+"""What would move although the person asked for less motion."""
+
+
+def test_every_canvas_has_its_words_or_its_list(served, dropped, chromium):
+    """What axe cannot see."""
+    address, root, _ = served
+    visit = Visit(chromium, 390)
+    visit.enter(address)
+    visit.begin(root)
+    (root / "fields" / "long-meadow.geojson").write_text(LOG.geojson)
+    visit.drop(dropped)
+    visit.answered()
+    page = visit.page
+    assert page.evaluate(
+        "[...document.querySelectorAll('canvas')].every((one) => one.getAttribute('aria-label').length > 20)"
+    )
+    drawn = json.loads(page.request.get(f"{page.url}/map").text())
+    assert page.locator(".passes tbody tr").count() == sum(one["pass"] for one in drawn["stretches"])
+    listed = page.locator("#part-answer details", has_text="as a list").locator("li").all_text_contents()
+    assert {line.split(",")[0] for line in listed} == {one["id"] for one in drawn["found"]}

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import signal
 import socket
 import subprocess
 import sys
+import time
+from pathlib import Path
 
 import pytest
 
@@ -113,6 +116,29 @@ def ended(quiet_s, *, asked=False, working=False, monkeypatch):
 )
 def test_it_ends_when_asked_or_after_a_long_quiet_without_work(quiet_s, asked, working, ends, monkeypatch):
     assert ended(quiet_s, asked=asked, working=working, monkeypatch=monkeypatch) == ends
+
+
+@pytest.mark.parametrize(("kept", "screen", "opens"), [(False, True, True), (False, False, False), (True, True, False)])
+def test_a_double_click_on_a_desktop_opens_the_page_and_a_script_does_not(kept, screen, opens, tmp_path):
+    """A desktop starts a program without a terminal: its input is nobody's, and nobody reads what it says."""
+    shown, browser = tmp_path / "shown", tmp_path / "browser.py"
+    browser.write_text(f"import sys; open({str(shown)!r}, 'w').write(sys.argv[1])")
+    wishes = {"HOME": str(tmp_path), "BROWSER": f"{sys.executable} {browser} %s", "DISPLAY": ":9" if screen else ""}
+    environment = {**os.environ, **wishes, "WAYLAND_DISPLAY": ""}
+    end = tmp_path / "kept.txt" if kept else Path(os.devnull)
+    with (
+        Path(os.devnull).open("rb") as nobody,
+        end.open("wb") as hears,
+        subprocess.Popen(
+            [sys.executable, "-m", "coverage_audit"], stdin=nobody, stdout=hears, stderr=hears, env=environment
+        ) as running,
+    ):
+        while running.poll() is None and not (shown.exists() and shown.read_text()):
+            time.sleep(0.05)
+        running.kill()
+    assert shown.exists() == opens
+    assert not opens or shown.read_text().startswith("http://127.0.0.1:")
+    assert opens or running.returncode == 2
 
 
 class Terminal:

@@ -62,6 +62,9 @@ STEERING_WORDS = {
 MOST_LINES = 3
 """So many cautions stand under the answer; all of them in the report. [1]"""
 
+MOST_PLACES = 20
+"""So many places of a kind stand in the list beside the map; all of them in the report. [1]"""
+
 LENGTH_UNITS = {"metric": ("m", "cm"), "us": ("ft", "in")}
 RATE_UNITS = {"metric": ("L/ha",), "us": ("gal/ac",)}
 FLOW_UNITS = {"metric": ("L/min",), "us": ("gal/min",)}
@@ -161,6 +164,18 @@ def answer_lines(summary: Mapping[str, Any]) -> list[str]:
     """What must be known beside the first line: the notice of an assumed boom state, and cautions, the first few."""
     notice = summary.get("assumed_notice")
     return [str(one) for one in (*([notice] if notice else []), *summary.get("cautions", ())[:MOST_LINES])]
+
+
+def place_words(summary: Mapping[str, Any], units: str) -> list[str]:
+    """Every place on the answer's map in words, missed ground first; where there are many, the largest."""
+    told = []
+    for key, kind in (("missed_strips", "missed"), ("double_patches", "sprayed twice")):
+        for one in summary.get(key, ())[:MOST_PLACES]:
+            length, width = (display.length(one[name], units) for name in ("length_m", "mean_width_m"))
+            where = (one.get("cause") or {}).get("words") or one["where"]
+            sure = f", {one['ground']}" if one.get("ground") else ""
+            told.append(f"{one['id']}, {kind}{sure}: {where}; {length} long, {width} wide.")
+    return told
 
 
 def figures(summary: Mapping[str, Any], units: str) -> list[tuple[str, str, str]]:
