@@ -358,6 +358,7 @@ class Page:
         return {
             "set": lambda job, given: changes.set_keys(desk, job, given.get("keys", {})),
             "logs": lambda job, given: changes.add_logs(desk, job, asked.texts(given, "logs")),
+            "unlog": lambda job, given: changes.take_off_log(desk, job, int(asked.number(given, "number"))),
             "corners": lambda job, given: fields.set_corners(desk, job, given),
             "edge": lambda job, _given: fields.start_from_edge(desk, job),
             "field": lambda job, given: fields.keep_drawn(desk, job, given),

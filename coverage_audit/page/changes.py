@@ -96,6 +96,16 @@ def add_logs(desk: Desk, job: JobFolder, logs: Sequence[str]) -> JobFolder:
     return desk.keep(job, with_keys(job.draft, {"track.files": files}), {**job.notes, "sketch": sketch_of(drive)})
 
 
+def take_off_log(desk: Desk, job: JobFolder, number: int) -> JobFolder:
+    """Take a log off a job, by its place in the list; the file stays among the farm's logs."""
+    named = job.draft.get("track.files", [])
+    files = [named] if isinstance(named, str) else list(named)
+    if not 0 <= number < len(files):
+        raise InputError("this log is no longer there; load the page again", "logs")
+    left = [*files[:number], *files[number + 1 :]]
+    return desk.keep(job, with_keys(job.draft, {"track.files": left or None}))
+
+
 def _log_paths(desk: Desk, names: Sequence[str]) -> list[str]:
     """Names of kept logs as a job file has them."""
     known = desk.logs()
@@ -194,6 +204,8 @@ def _said(given: Mapping[str, Any], facts: SheetFacts) -> list[Said]:
     start, end = (
         _near(asked.text(given, key), at, facts.timezone) for key, at in (("from", one.start_s), ("to", one.end_s))
     )
+    if not one.start_s - 1 <= start < end <= one.end_s + 1:
+        raise InputError("these two times do not lie one after the other within the pass; correct them", "boom")
     if not on:
         return [Said(start, end, on=False)]
     parts = [Said(one.start_s, start, on=False)] if start > one.start_s else []

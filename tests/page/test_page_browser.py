@@ -114,10 +114,11 @@ def test_axe_finds_nothing_on_any_screen_wide_narrow_or_with_letters_twice_as_la
     sheet = page.url
     visit.answered()
     page.goto(home)
-    page.set_input_files("#files", str(dropped))  # a second job, which goes into the bin
+    dropped.write_bytes(LOG.gpx.replace(b"2026-05-21", b"2026-05-23"))
+    page.set_input_files("#files", str(dropped))  # another day's job, which goes into the bin
     page.wait_for_url("**/job/**")
     page.goto(home)
-    page.locator("[data-bin]").first.click()
+    page.locator('[data-bin^="2026-05-22"]').click()
     expect(page.locator("summary")).to_contain_text("In the bin (1)")
     screens = (home, sheet, f"{home}job/none", f"{home}manual")
     for url in screens:
@@ -127,6 +128,8 @@ def test_axe_finds_nothing_on_any_screen_wide_narrow_or_with_letters_twice_as_la
             expect(page.locator('[data-map="boom"] canvas')).to_have_attribute("data-view", re.compile(r"\d"))
         if url != screens[-1]:
             all_open(page)
+            faulted = visit.own_faults  # a job that is not there is told with its number, which the browser notes
+            assert [line for line in faulted if "404" not in line] == []
         assert found_by_axe(page) == [], url
         for width in (1280, 640, 390, 320):  # 640 is 1280 at twice the size
             page.set_viewport_size({"width": width, "height": 844})

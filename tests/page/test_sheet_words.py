@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import re
 import threading
 from importlib import resources
+from zoneinfo import ZoneInfo
 
 import pytest
 from page_house import open_house
@@ -161,6 +163,27 @@ def test_a_pause_is_asked_for_and_no_makes_its_ground_missed(farm):
     assert ground(farm, job)["unknown_m2"] == pytest.approx(before["unknown_m2"], rel=0.05)  # where, nobody knows
     farm.post(f"/job/{job}/said", mark=mark_of(farm, job), **time, unsure=True)
     assert (told(farm, job, number), draft(farm, job).get("boom.remembered")) == (["unsure"], None)
+
+
+def test_two_times_of_a_pass_lie_within_it_and_part_of_it_is_told_by_them(farm):
+    job = finished(farm)
+    rows = re.findall(r'<tr data-from="([\d.]+)" data-to="([\d.]+)">', part(farm, job, "boom"))
+    start, end = map(float, rows[2])
+    zone = ZoneInfo("America/Boise")
+    clocks = [f"{dt.datetime.fromtimestamp(start + share * (end - start), zone):%H:%M:%S}" for share in (0.3, 0.6)]
+
+    def say(on, *times):
+        times = dict(zip(("from", "to"), times, strict=False))
+        return farm.post(f"/job/{job}/said", mark=mark_of(farm, job), **{"pass": 2, "on": on, **times})
+
+    assert say(False)["status"] == 200
+    assert say(False, *clocks)["status"] == 200
+    (row,) = draft(farm, job).get("boom.remembered")
+    assert [row[key][11:19] for key in ("at", "off_until")] == clocks
+    assert f"remembered, off {clocks[0]} to {clocks[1]}" in part(farm, job, "boom")
+    for wrong in (("03:00:00", clocks[1]), (clocks[1], clocks[0]), (clocks[0], "23:59:00")):
+        assert say(False, *wrong)["status"] == 422
+    assert len(draft(farm, job).get("boom.remembered")) == 1
 
 
 # --- worth, stopping, question marks ----------------------------------------------------------------

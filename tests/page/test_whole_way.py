@@ -74,6 +74,19 @@ def test_a_zipped_log_is_kept_as_it_came_and_once(farm):
     assert b"driven, one place a second" in farm.get(job).body
 
 
+def test_a_second_log_is_added_and_taken_off_again(farm):
+    job, mark = job_of(farm)
+    second = farm.send("/upload", LOG.gpx.replace(b"2026-05-21", b"2026-05-22"), "Wednesday.gpx")["logs"]
+    mark = farm.post(f"/job/{job}/logs", mark=mark, logs=second)["mark"]
+    assert len(Desk(farm.root).job(job).draft.get("track.files")) == 2
+    assert farm.post(f"/job/{job}/unlog", mark=mark, number=2)["status"] == 422
+    mark = farm.post(f"/job/{job}/unlog", mark=mark, number=0)["mark"]
+    assert Desk(farm.root).job(job).draft.get("track.files") == [f"../../logs/{second[0]}"]
+    assert len(list((farm.root / "logs").iterdir())) == 2
+    farm.post(f"/job/{job}/unlog", mark=mark, number=0)
+    assert Desk(farm.root).job(job).draft.lacks[0] == "logs"
+
+
 @pytest.mark.parametrize("data", [b"not a log", b"<gpx></gpx>", b"PK\x03\x04broken"])
 def test_what_is_no_log_is_refused_in_words_and_not_kept(data, farm):
     found = farm.send("/upload", data, "odd.gpx")

@@ -215,6 +215,7 @@ document.addEventListener("click", async (event) => {
   if (!button) return;
   if (button.dataset.field) sheet.change("use-field", { file: button.dataset.field });
   if (button.id === "driven") sheet.change("driven", {});
+  if (button.dataset.unlog) sheet.change("unlog", { number: Number(button.dataset.unlog) });
   if (button.dataset.sprayIt) sheet.change("spray-it", { number: Number(button.dataset.sprayIt) });
   if (button.dataset.product) sheet.change("product", { use: button.dataset.product });
   if (button.dataset.keepProduct) sheet.change("product", { number: Number(button.dataset.keepProduct), keep: "" });
