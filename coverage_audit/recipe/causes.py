@@ -20,6 +20,7 @@ from .passes import stretches
 if TYPE_CHECKING:
     from coverage_audit.arrays import FloatArray
     from coverage_audit.ground.model import Ground
+    from coverage_audit.passes.model import Cause
 
     from .drive import Drive
     from .result import Audit
@@ -44,12 +45,21 @@ def with_causes(audit: Audit, drive: Drive, ground: Ground, *, logged: bool) -> 
     ends = switching_lines(drive.lines, EDGE_BAND_M) if logged else (nowhere, nowhere)
     around = surroundings(ground.target, ground.no_spray, swaths, ends, boom.width_m)
     kinds = (audit.missed_strips, audit.unknown_places, audit.double_patches)
-    causes = find_causes([one for kind in kinds for one in kind], passes, around, _record(audit, drive, logged))
+    found = find_causes([one for kind in kinds for one in kind], passes, around, _record(audit, drive, logged))
+    causes = {name: _as_remembered(cause, drive) for name, cause in found.items()}
     missed, unknown, double = (
         tuple(replace(strip, where=causes[strip.id].where) for strip in strips) for strips in kinds
     )
     told = replace(audit.passes, causes=causes)
     return replace(audit, missed_strips=missed, unknown_places=unknown, double_patches=double, passes=told)
+
+
+def _as_remembered(cause: Cause, drive: Drive) -> Cause:
+    """A place that is off by what somebody remembers of its one pass is no guess of this program."""
+    if cause.kind != "assumed off" or cause.time_s is None or len(cause.passes) > 1:
+        return cause
+    told = any(not one.on and one.start_s <= cause.time_s <= one.end_s for one in drive.recalls)
+    return replace(cause, kind="boom off") if told else cause
 
 
 def _record(audit: Audit, drive: Drive, logged: bool) -> Record:  # noqa: FBT001 - passed on

@@ -214,7 +214,11 @@ def _places(audit: Audit) -> tuple[Place, ...]:
     for strip in audit.missed_strips:
         cause = causes.get(strip.id)
         by_switch = cause.length_m if cause is not None and cause.kind in _BY_SWITCH else None
-        if by_switch is None and strip.id in driven:
+        # where nobody logged the boom, only a person can have said that it was off: draws carry how loosely
+        remembered = audit.assumed is not None and cause is not None and cause.kind == "boom off"
+        if remembered:
+            by_switch = None
+        elif by_switch is None and strip.id in driven:
             by_switch = strip.length_m
         found.append(Place(strip.id, strip.area_m2, strip.mean_width_m, strip.probability, by_switch))
     return tuple(found)
