@@ -239,17 +239,3 @@ def test_keys_that_the_page_sets_are_keys_of_a_job_file():
     for key in SET_KEYS:
         table, _, name = key.partition(".")
         assert name in TABLES[table].keys, key
-
-
-def test_a_whole_pass_that_he_forgot_is_gone_back_for(farm):
-    """Where nobody logged the boom, what a person says of a pass is no guess: draws carry how loosely he said it."""
-    job = finished(farm)
-    before = json.loads((farm.root / "jobs" / job / "report" / "summary.json").read_text()) if ground(farm, job) else {}
-    assert before["decision"]["kind"] == "cannot tell"
-    assert farm.post(f"/job/{job}/said", mark=mark_of(farm, job), **{"pass": 7, "on": False})["status"] == 200
-    assert ground(farm, job)["sure_m2"] > 200  # [m2] a pass of some 40 m under a boom of 9 m
-    after = json.loads((farm.root / "jobs" / job / "report" / "summary.json").read_text())
-    assert after["decision"]["kind"] == "go back"
-    (strip,) = [one for one in after["missed_strips"] if one["id"] == after["decision"]["strips"][0]]
-    assert strip["cause"]["words"].startswith("boom off for")
-    assert "as remembered" in strip["cause"]["words"]

@@ -1,13 +1,17 @@
 """Go back or not: the rule from facts alone, and the ground that nobody can speak for."""
 
 import dataclasses
+import datetime as dt
 
+import numpy as np
 import pytest
 import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 from jobs import FIELD_100_X_60, WORKED_X, job, log, parallel_passes
+from phone_log import FORGOTTEN_PASS, phone_log
 
+from coverage_audit import run
 from coverage_audit.ground.unlogged import Break, reachable
 from coverage_audit.jobs.job import ASSUMED
 from coverage_audit.read.records import LOGGED, MARKED, REMEMBERED
@@ -199,3 +203,24 @@ def test_a_hole_is_parted_from_the_skip_it_touches():
     causes = {strip.id: audit.passes.causes[strip.id].kind for strip in audit.missed_strips}
     assert causes == {"M1": "boom off", "M2": "spacing", "M3": "spacing"}
     assert sum(strip.area_m2 for strip in audit.missed_strips) == pytest.approx(460.0, rel=0.01)
+
+
+def test_a_pass_that_he_says_was_off_is_gone_back_for_though_nobody_logged_the_boom():
+    """What a person says of a pass is no guess of the program: draws carry how loosely he said it."""
+    phone = phone_log()
+    off = np.asarray(phone.job.times_s)[np.asarray(phone.job.pass_number) == FORGOTTEN_PASS]
+    at, until = (dt.datetime.fromtimestamp(float(off[k]), dt.UTC).isoformat() for k in (0, -1))
+    text = (
+        '[field]\nboundary = "field.geojson"\n[track]\nfiles = ["track.gpx"]\n[accuracy]\nreplicates = 0\n'
+        '[boom]\nintervals = "assume"\nwidth = "9 m"\nantenna_ahead = "1.4 m"\n'
+        f'remembered = [{{at = "{at}", off_until = "{until}"}}]\n'
+    )
+    audit = run.audited(
+        run.read_files({"job.toml": text, "track.gpx": phone.gpx, "field.geojson": phone.geojson}, "job.toml")
+    )
+    found = run.summary(audit)
+    assert found["boom_state"] == "assumed"
+    assert (found["decision"]["kind"], found["decision"]["strips"][0]) == ("go back", "M1")
+    (strip,) = [one for one in found["missed_strips"] if one["id"] == "M1"]
+    assert strip["cause"]["words"].startswith("boom off for")
+    assert "as remembered" in strip["cause"]["words"]
