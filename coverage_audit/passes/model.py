@@ -169,15 +169,20 @@ class Steering:
     noise_m: float
 
 
+REMEMBERED_OFF = "remembered off"
+"""Kind of a cause: driven over while somebody remembers the boom to be off, where nobody logged it."""
+
+
 @dataclass(frozen=True)
 class Cause:
     """Where a missed strip or a double patch lies, and what made it.
 
     ``kind``: "spacing" (too wide), "overlap" (too narrow), "late on", "early off", "on early",
     "off late", "slanted end", "boom off" (amid a pass, or all along it), "boom off across" (several passes),
-    "section off", "gap" (no positions), "assumed off" (nobody logged the boom), "crossing", "no-spray area" and
-    "field edge" (it lies along one), "beside". ``where`` is one of "between passes", "headland", "field edge",
-    "no-spray area", "late on", "early off". ``passes`` are the passes' numbers, none where none is near;
+    "section off", "gap" (no positions), "assumed off" (nobody logged the boom), "remembered off", "crossing",
+    "no-spray area" and "field edge" (it lies along one), "beside". ``where`` is one of "between passes",
+    "headland", "field edge", "no-spray area", "late on", "early off". ``passes`` are the passes'
+    numbers, none where none is near;
     ``amount_m`` how much too wide, too narrow, late or early; ``length_m`` how long; ``time_s`` when the
     last of the passes was there, None without passes. [m], [s since 1970 UTC]
     """

@@ -10,16 +10,19 @@ import shapely
 
 from coverage_audit.ground.boom_lines import switching_lines
 from coverage_audit.passes.causes import Record, find_causes
-from coverage_audit.passes.model import HEADLAND
+from coverage_audit.passes.model import HEADLAND, REMEMBERED_OFF
 from coverage_audit.passes.strip_places import surroundings
 from coverage_audit.passes.tolerances import EDGE_BAND_M
 
 from .drive import log_gaps
 from .passes import stretches
+from .tolerances import DRIVEN_SHARE
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from coverage_audit.arrays import FloatArray
-    from coverage_audit.ground.model import Ground
+    from coverage_audit.ground.model import Ground, Strip
     from coverage_audit.passes.model import Cause
 
     from .drive import Drive
@@ -46,7 +49,7 @@ def with_causes(audit: Audit, drive: Drive, ground: Ground, *, logged: bool) -> 
     around = surroundings(ground.target, ground.no_spray, swaths, ends, boom.width_m)
     kinds = (audit.missed_strips, audit.unknown_places, audit.double_patches)
     found = find_causes([one for kind in kinds for one in kind], passes, around, _record(audit, drive, logged))
-    causes = {name: _as_remembered(cause, drive) for name, cause in found.items()}
+    causes = found if logged else _as_remembered(found, audit.missed_strips, drive, boom.width_m)
     missed, unknown, double = (
         tuple(replace(strip, where=causes[strip.id].where) for strip in strips) for strips in kinds
     )
@@ -54,12 +57,22 @@ def with_causes(audit: Audit, drive: Drive, ground: Ground, *, logged: bool) -> 
     return replace(audit, missed_strips=missed, unknown_places=unknown, double_patches=double, passes=told)
 
 
-def _as_remembered(cause: Cause, drive: Drive) -> Cause:
-    """A place that is off by what somebody remembers of its one pass is no guess of this program."""
-    if cause.kind != "assumed off" or cause.time_s is None or len(cause.passes) > 1:
-        return cause
-    told = any(not one.on and one.start_s <= cause.time_s <= one.end_s for one in drive.recalls)
-    return replace(cause, kind="boom off") if told else cause
+def _as_remembered(
+    found: Mapping[str, Cause], missed: Sequence[Strip], drive: Drive, width_m: float
+) -> dict[str, Cause]:
+    """Causes in which ground that was driven over while somebody says the boom was off is no guess of this program."""
+    causes, path = dict(found), drive.path
+    polygons = np.array([strip.polygon for strip in missed], dtype=object)
+    for one in drive.recalls:
+        inside = (path.time_s >= one.start_s) & (path.time_s <= one.end_s)
+        if one.on or inside.sum() < 2:
+            continue
+        way = shapely.LineString(np.column_stack([path.x_m, path.y_m])[inside])
+        shared = shapely.area(shapely.intersection(polygons, way.buffer(width_m / 2, cap_style="flat")))
+        for strip, over in zip(missed, shared.tolist(), strict=True):
+            if over > DRIVEN_SHARE * strip.area_m2:
+                causes[strip.id] = replace(causes[strip.id], kind=REMEMBERED_OFF, time_s=one.start_s)
+    return causes
 
 
 def _record(audit: Audit, drive: Drive, logged: bool) -> Record:  # noqa: FBT001 - passed on

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from coverage_audit.jobs.job import ASSUMED, SEEN, boom_state
+from coverage_audit.passes.model import REMEMBERED_OFF
 
 from .tolerances import (
     ASSUMED_ERROR_ELSE_M,
@@ -215,7 +216,7 @@ def _places(audit: Audit) -> tuple[Place, ...]:
         cause = causes.get(strip.id)
         by_switch = cause.length_m if cause is not None and cause.kind in _BY_SWITCH else None
         # where nobody logged the boom, only a person can have said that it was off: draws carry how loosely
-        remembered = audit.assumed is not None and cause is not None and cause.kind == "boom off"
+        remembered = audit.assumed is not None and cause is not None and cause.kind == REMEMBERED_OFF
         if remembered:
             by_switch = None
         elif by_switch is None and strip.id in driven:

@@ -136,4 +136,5 @@ def _follow(parent: int) -> None:
     """End this process when its parent has ended: nobody would hear of what it does."""
     while os.getppid() == parent:
         time.sleep(PARENT_STEP_S)
-    os._exit(1)  # at once, whatever its threads are doing
+    if sys.platform != "win32":
+        os.kill(os.getpid(), signal.SIGKILL)

@@ -35,6 +35,7 @@ CAUSES = {
     "section off": "a section off for {length} in pass {passes}",
     "gap": "no positions logged for {length} in pass {passes}",
     "assumed off": "not among the places assumed to be sprayed, pass {passes}",
+    "remembered off": "the boom was off here, as remembered",
     "no-spray area": "beside a no-spray area, along pass {passes}",
     "field edge": "at the field edge, along pass {passes}",
     "crossing": "driven over again in pass {passes}",

@@ -23,6 +23,7 @@ CAUSES = {
     "section off": "a section off",
     "gap": "no positions logged",
     "assumed off": "not among the places assumed to be sprayed",
+    "remembered off": "boom off, as remembered",
     "no-spray area": "beside a no-spray area",
     "field edge": "at the field edge",
     "beside": "beside a pass",
