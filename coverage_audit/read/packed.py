@@ -26,7 +26,7 @@ ZIP_START = (b"PK\3\4", b"PK\5\6")
 _ABSOLUTE = re.compile(r"/|[A-Za-z]:")
 _ENCRYPTED = 0x1  # bit 0 of the general purpose flags, APPNOTE 4.4.4
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)  # those that can be unpacked a bounded piece at a time
-_BROKEN = (
+BROKEN = (
     *(zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError),
     *(OSError, ValueError, OverflowError),
 )
@@ -181,7 +181,7 @@ class Zip(Packed):
         try:
             with self._archive.open(member) as packed:
                 data = packed.read(declared + 1)
-        except _BROKEN as error:
+        except BROKEN as error:
             raise InputError(f"it is damaged in the zip file ({error}); pack it again", self.place(key)) from error
         if len(data) != declared:
             raise InputError("it has another size than the zip file declares; pack it again", self.place(key))
@@ -196,7 +196,7 @@ def _opened(data: bytes, title: str) -> zipfile.ZipFile:
         raise InputError(f"it holds more than {MAX_PACKED_FILES} files; pack only the job's folder", title)
     try:
         return zipfile.ZipFile(io.BytesIO(data))
-    except _BROKEN as error:
+    except BROKEN as error:
         raise InputError(f"this is no whole zip file ({error}); pack the job's folder again", title) from error
 
 

@@ -17,14 +17,17 @@ import shapely
 
 from coverage_audit.errors import InputError
 
-from .packed import Zip
+from .packed import BROKEN, Zip
 from .result import RESULT_FILES, read_result_of
 from .result_record import RecordGround, RecordSurface
-from .tolerances import RATE_BITS
+from .result_shape import lies_somewhere
+from .tolerances import MOST_CELL_M, MOST_CELLS, RATE_BITS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
+
+    from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.arrays import FloatArray
 
@@ -87,7 +90,7 @@ class SavedAudit(Zip):
     def __init__(self, path: Path) -> None:
         try:
             archive = zipfile.ZipFile(path)
-        except (OSError, ValueError, zipfile.BadZipFile) as error:
+        except BROKEN as error:
             raise InputError(f"this is no saved audit ({error}); run the audit again", str(path)) from error
         super().__init__(archive, str(path))
 
@@ -104,9 +107,18 @@ def ground_of(packed: Packed) -> RecordGround | None:
     if not all(packed.exists(name, "") for name in names):
         return None
     try:
-        return RecordGround(*(shapely.from_wkb(packed.read(name).data) for name in names))
+        return RecordGround(*(_polygons(packed.read(name).data) for name in names))
     except (shapely.errors.ShapelyError, ValueError, TypeError) as error:
         raise InputError(f"its ground is damaged ({error}); run the audit again", packed.place(names[0])) from error
+
+
+def _polygons(data: bytes) -> BaseGeometry:
+    found = shapely.from_wkb(data)
+    if not (found.is_empty or found.geom_type in {"Polygon", "MultiPolygon", "GeometryCollection"}):
+        raise ValueError(f"it is a {found.geom_type}")
+    if not lies_somewhere(found):
+        raise ValueError("it lies nowhere")
+    return found
 
 
 # --- the rate surface ------------------------------------------------------------------------------
@@ -157,7 +169,7 @@ def surface_of(packed: Packed) -> RecordSurface | None:
         about = json.loads(packed.read(SURFACE).data)
         planes = np.lib.format.read_array(io.BytesIO(packed.read(CELLS).data), allow_pickle=False)
         return _surface(about, planes)
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
+    except (ValueError, OverflowError, KeyError, TypeError, RecursionError) as error:
         raise InputError(f"the rate surface is damaged ({error}); run the audit again", place) from error
 
 
@@ -168,15 +180,21 @@ def _surface(about: Mapping[str, Any], planes: np.ndarray) -> RecordSurface:
         np.ascontiguousarray(planes[k : k + 4].T).view(kind).ravel().astype(wide)
         for k, kind, wide in ((0, "<i4", np.int64), (4, "<f4", float), (8, "<f4", float))
     )
-    row, column = np.divmod(np.cumsum(steps), int(about["width"]))
-    if not (np.isfinite(rate).all() and np.isfinite(swept).all() and float(about["cell_m"]) > 0):
+    lon, lat, cell_m = (float(about[name]) for name in ("lon_deg", "lat_deg", "cell_m"))
+    width, south, west = (int(about[name]) for name in ("width", "south", "west"))
+    if not (np.isfinite(rate).all() and np.isfinite(swept).all()):
         raise ValueError("it holds numbers that are none")
+    if not (abs(lon) <= 180 and abs(lat) <= 90 and 0 < cell_m <= MOST_CELL_M and 0 < width <= MOST_CELLS):
+        raise ValueError("its cells lie nowhere")
+    if max(abs(south), abs(west)) > MOST_CELLS:
+        raise ValueError("its cells lie too far off")
+    row, column = np.divmod(np.cumsum(steps), width)
     return RecordSurface(
-        lon_deg=float(about["lon_deg"]),
-        lat_deg=float(about["lat_deg"]),
-        cell_m=float(about["cell_m"]),
-        row=row + int(about["south"]),
-        column=column + int(about["west"]),
+        lon_deg=lon,
+        lat_deg=lat,
+        cell_m=cell_m,
+        row=row + south,
+        column=column + west,
         rate_l_ha=rate,
         swept=swept,
     )

@@ -22,6 +22,8 @@ from .tolerances import LARGEST_FIGURE
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+    from shapely.geometry.base import BaseGeometry
+
     Check = Callable[[Any, str], object]
 
 _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,9})?Z")
@@ -88,15 +90,19 @@ def _table(needed: Mapping[str, Check], maybe: Mapping[str, Check] | None = None
     return check
 
 
+def lies_somewhere(shape: BaseGeometry) -> bool:
+    """Whether a saved shape in degrees is empty, or lies on the globe."""
+    west, south, east, north = shape.bounds
+    on_globe = -180 <= west <= east <= 180 and -90 <= south <= north <= 90
+    return shape.is_empty or (on_globe and math.isfinite(shape.length))
+
+
 def _geometry(value: object, place: str) -> None:
     try:
-        shape = shapely.geometry.shape(value)
-        west, south, east, north = shape.bounds
+        somewhere = lies_somewhere(shapely.geometry.shape(value))
     except (TypeError, ValueError, OverflowError, KeyError, IndexError, AttributeError, shapely.errors.ShapelyError):
         _damaged("this is no shape with a place", place)
-    if not shape.is_empty and not (
-        -180 <= west <= east <= 180 and -90 <= south <= north <= 90 and math.isfinite(shape.length)
-    ):
+    if not somewhere:
         _damaged("this shape lies nowhere", place)
 
 

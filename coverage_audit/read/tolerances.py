@@ -71,3 +71,8 @@ MAX_WITHIN_S = 7200.0
 
 RATE_BITS = 14
 """Significant bits of a saved rate: the last is 3e-5 of it, and three digits are told. [bit]"""
+
+MOST_CELL_M = 10_000.0
+MOST_CELLS = 1_000_000_000
+"""Largest cell of a saved surface, and the most cells that it lies off or across: more is damage. [m], [1] A surface
+has cells of 0.25 m, some metres for the largest job, and fewer across than a job's 100 km hold."""

@@ -59,15 +59,17 @@ def stored(folder: Path, job: str) -> Stored | None:
         return None
     try:
         return _stored(json.loads(SavedAudit(path).read(OUTCOME).data), job)
-    except (InputError, ValueError, KeyError, TypeError) as error:
+    except (InputError, ValueError, OverflowError, KeyError, TypeError, RecursionError) as error:
         raise InputError(f"this file is not one that this program wrote ({error}); move it away", str(path)) from error
 
 
 def _stored(told: dict[str, Any], job: str) -> Stored:
     if told["schema"] != SCHEMA:
         raise ValueError("another kind of file")
-    outcome = Outcome(job, told["state"], told["kind"], told["reason"])
-    return Stored(told["stamp"], outcome, float(told["time_s"]), int(told["memory_bytes"]))
+    stamp, state, kind, reason = (told[name] for name in ("stamp", "state", "kind", "reason"))
+    if not all(isinstance(one, str) for one in (stamp, state, kind, reason)):
+        raise TypeError("what should be text is none")
+    return Stored(stamp, Outcome(job, state, kind, reason), float(told["time_s"]), int(told["memory_bytes"]))
 
 
 def store(folder: Path, order: Order, outcome: Outcome, record: JobRecord | None) -> None:

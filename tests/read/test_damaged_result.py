@@ -6,10 +6,14 @@ import shutil
 from pathlib import Path
 
 import pytest
+import shapely
 
+from coverage_audit import run
 from coverage_audit.cli import command as cli
 from coverage_audit.errors import InputError
 from coverage_audit.read.result import read_result
+from coverage_audit.read.result_saved import load_record, packed_files, record_files
+from coverage_audit.season.store import OUTCOME, stored
 
 JOB = Path(__file__).parents[2] / "fixtures" / "one_pass_off" / "job.toml"
 PAPERS = ("summary.json", "findings.geojson", "passes.geojson")
@@ -91,3 +95,67 @@ def test_damage_anywhere_is_compared_or_refused(result, tmp_path, capsys):
         damage(folder, name, lot.choice(whole[name]), lot.choice((*VALUES, GONE)))
         codes.append(cli.main(["compare", str(result), str(folder), "-o", str(tmp_path / "out"), "--quiet"]))
     assert set(codes) == {0, 2}, capsys.readouterr().err
+
+
+# --- saved audits --------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def inside():
+    """Files of a saved audit, by name."""
+    outcome = {"schema": "coverage-audit audit 1", "stamp": "0" * 64, "state": "done", "kind": "", "reason": ""}
+    record = run.record(run.audited(run.read(JOB, replicates=0)), "x")
+    return {OUTCOME: json.dumps(outcome | {"time_s": 1.0, "memory_bytes": 1}).encode(), **record_files(record)}
+
+
+def saved(folder, inside, **changes):
+    """A saved audit with other content under some of its names, and what is read of it."""
+    changed = {name.replace("_", "."): data for name, data in changes.items()}
+    assert set(changed) <= set(inside)
+    (folder / "audit.zip").write_bytes(packed_files({**inside, **changed}))
+    stored(folder, "x")
+    return load_record(folder / "audit.zip", "x")
+
+
+def test_a_saved_audit_is_read_as_it_was_made(inside, tmp_path):
+    found = saved(tmp_path, inside)
+    assert found.ground.target.area > 0
+    assert len(found.surface.row) > 1000
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [("memory_bytes", "1e400"), ("time_s", "null"), ("state", "[]"), ("reason", "7"), ("stamp", "{}")],
+)
+def test_an_outcome_that_is_none_is_refused(inside, tmp_path, key, value):
+    old = json.dumps(json.loads(inside[OUTCOME])[key])
+    text = inside[OUTCOME].decode().replace(f'"{key}": {old}', f'"{key}": {value}')
+    with pytest.raises(InputError, match="not one that this program wrote"):
+        saved(tmp_path, inside, outcome_json=text.encode())
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [("width", 0), ("width", 1e400), ("south", 10**30), ("west", -1e400), ("lon_deg", 1e308), ("cell_m", 1e300)],
+)
+def test_a_surface_that_lies_nowhere_is_refused(inside, tmp_path, key, value):
+    about = json.dumps({**json.loads(inside["surface.json"]), key: value})
+    with pytest.raises(InputError, match="the rate surface is damaged"):
+        saved(tmp_path, inside, surface_json=about.encode())
+
+
+@pytest.mark.parametrize(
+    "shape", [shapely.Point(0, 0), shapely.LineString([(0, 0), (1, 1)]), shapely.box(0, 0, 1e300, 1), b"x"]
+)
+def test_ground_that_is_none_is_refused(inside, tmp_path, shape):
+    data = shape if isinstance(shape, bytes) else shapely.to_wkb(shape)
+    with pytest.raises(InputError, match="its ground is damaged"):
+        saved(tmp_path, inside, missed_wkb=data)
+
+
+def test_a_zip_file_of_another_kind_is_refused(inside, tmp_path):
+    """One that needs version 25.5 to unpack: the byte after the signature of each entry (APPNOTE 4.3.12)."""
+    packed = packed_files(inside).replace(b"PK\1\2\x14\3\x14", b"PK\1\2\x14\3\xff")
+    (tmp_path / "audit.zip").write_bytes(packed)
+    with pytest.raises(InputError):
+        load_record(tmp_path / "audit.zip", "x")
