@@ -32,7 +32,11 @@ def parts(folder=FIXTURE):
     points = gpxpy.parse((folder / "track.gpx").read_text()).tracks[0].segments[0].points
     table = pd.DataFrame([(one.time, one.longitude, one.latitude) for one in points], columns=["time", "lon", "lat"])
     fixes = gpd.GeoDataFrame(table[["time"]], geometry=gpd.points_from_xy(table["lon"], table["lat"]), crs=4326)
-    return fixes, gpd.read_file(folder / "field.geojson"), pd.read_csv(folder / "boom.csv", parse_dates=["on", "off"])
+    return (
+        fixes,
+        gpd.read_file(folder / "field.geojson"),
+        pd.read_csv(folder / "boom.csv", parse_dates=["on", "off"], date_format="ISO8601"),
+    )
 
 
 RATE = {"rate": {"target": "100 L/ha", "flow": "15 L/min"}}
