@@ -19,15 +19,7 @@ from coverage_audit.ground.partition import closed_partition, closure_rel
 from coverage_audit.ground.pieces import pieces_of
 from coverage_audit.touchup import model as why
 from coverage_audit.touchup import tolerances as tol
-from coverage_audit.touchup.lanes import (
-    across_part,
-    boom_state,
-    halfway,
-    lay_boom,
-    shut_over,
-    strip_parts,
-    tightest_radius,
-)
+from coverage_audit.touchup.lanes import across_part, boom_state, halfway, lay_boom, shut_over, strip_parts
 from coverage_audit.touchup.model import BOOM, LEAVE, SPOT, After, DrivenLine, Option, StripPlan, TouchupPlan
 from coverage_audit.touchup.order import most_ordered
 from coverage_audit.touchup.rules import (
@@ -42,6 +34,7 @@ from coverage_audit.touchup.rules import (
     terms_of,
     worth_m2,
 )
+from coverage_audit.touchup.turns import tightest_radius
 from coverage_audit.touchup.ways import driving_ground
 
 from . import tolerances as tol_recipe
@@ -199,11 +192,13 @@ def _spanned(setting: Setting, strip: Strip) -> bool:
 def _boom_over(setting: Setting, strip: Strip, parts: list[FloatArray]) -> Option:
     """Boom passes over *parts* of the strip's middle line, or whatever leads over it."""
     layers, sections = setting.audit.layers, setting.audit.job.settings.boom.sections_m
+    share = tol_recipe.MOST_CORNERS_LAID // (len(setting.audit.missed_strips) * len(parts))
+    most = min(share, tol.MOST_CORNERS_LAID)
     passes = []
     for part in parts:
         if tightest_radius(part) < setting.terms.turning_radius_m:
             return no_boom(why.TOO_BENT)
-        passes += lay_boom(part, strip.polygon, layers.target, setting.ground.inside, setting.tracks, sections)
+        passes += lay_boom(part, strip.polygon, layers.target, setting.ground.inside, setting.tracks, sections, most)
     kept = [within for laid in passes if (within := _within_target(setting, laid))]
     if not kept:
         return no_boom(why.NO_FIT)

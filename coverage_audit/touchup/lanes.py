@@ -24,6 +24,8 @@ from .tolerances import (
     LEAST_PART_M,
     LEAST_RUNS_TRIED,
     LEAST_SPRAY_M,
+    LEAST_WAYS_TRIED,
+    MOST_CORNERS_LAID,
     MOST_RUNS_TRIED,
     MOST_SECTIONS_TRIED,
     PART_BEND_DEG,
@@ -113,20 +115,6 @@ def halfway(part: FloatArray) -> FloatArray:
     return np.asarray(shapely.get_coordinates([low, high]))
 
 
-def tightest_radius(line: FloatArray) -> float:
-    """Least radius of the circles through three successive points of *line* (n, 2); inf when straight. [m]
-
-    Product of the sides over four times the triangle's area (textbook).
-    """
-    if len(line) < 3:
-        return math.inf
-    a, b, c = line[:-2], line[1:-1], line[2:]
-    sides = [np.hypot(*(p - q).T) for p, q in ((a, b), (b, c), (c, a))]
-    cross = np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0])
-    with np.errstate(divide="ignore"):
-        return float((sides[0] * sides[1] * sides[2] / (2 * cross)).min())
-
-
 class Frame:
     """Along and across a line that is drawn straight on beyond its ends. [m]"""
 
@@ -165,6 +153,7 @@ def lay_boom(
     inside: BaseGeometry,
     tracks: BaseGeometry,
     sections_m: tuple[float, ...],
+    most_corners: int = MOST_CORNERS_LAID,
 ) -> list[LaidPass]:
     """The passes over one part of *strip* that cure most and spray least again; empty when none can be laid.
 
@@ -178,13 +167,13 @@ def lay_boom(
         Ground to cure, ground that may be sprayed, ground the boom's centre may be on, old passes. [m]
     sections_m : tuple of float
         Section widths from left to right. [m]
+    most_corners : int
+        Corners of the strip and of the target near it, times the ways that are tried: fewer ways where both are jagged.
     """
     width = sum(sections_m)
-    distinct = _distinct(part)
-    if distinct is None:
+    if (distinct := _distinct(part)) is None:
         return []
-    part = distinct
-    frame = Frame(part, width)
+    frame = Frame(part := distinct, width)
     reach = shapely.buffer(shapely.LineString(part), 3 * width)
     flat_strip = frame.flat(shapely.intersection(strip, reach))
     length = shapely.LineString(part).length
@@ -193,11 +182,14 @@ def lay_boom(
         return []
     _, low, _, high = window.bounds
     step = EQUAL_SHARE * max(flat_strip.area, 1e-9)
+    most = _ways_tried(strip, target, reach, most_corners)
     best: tuple[tuple[float, ...], list[LaidPass]] = ((0.0,), [])
     # a crooked edge of the target comes between the boom and the strip's last hand's width: leave that
     shy = [bounds for less in SHY_M for bounds in ((low + less, high), (low, high - less))]
     for bounds in [(low, high), *(one for one in shy if one[1] - one[0] > WIDTH_SLACK_M)]:
-        for exact, plan in _plans(*bounds, sections_m):
+        plans = _spread(_plans(*bounds, sections_m), most)
+        most -= len(plans)
+        for exact, plan in plans:
             passes = [one for offset, bands in plan if (one := _lay(frame, offset, bands, strip, target, inside))]
             if not passes:
                 continue
@@ -210,8 +202,18 @@ def lay_boom(
     return best[1]
 
 
+def _ways_tried(strip: BaseGeometry, target: BaseGeometry, reach: BaseGeometry, most_corners: int) -> int:
+    corners = shapely.get_num_coordinates(shapely.intersection(target, reach)) + shapely.get_num_coordinates(strip)
+    return max(LEAST_WAYS_TRIED, most_corners // max(1, int(corners)))
+
+
 Band = tuple[int, float, float]
 Plan = list[tuple[float, list[Band]]]
+
+
+def _spread(plans: list[tuple[bool, Plan]], most: int) -> list[tuple[bool, Plan]]:
+    """At most so many of *plans*, from all over them."""
+    return plans[:: -(-len(plans) // most)] if most > 0 else []
 
 
 def _plans(low: float, high: float, sections_m: tuple[float, ...]) -> list[tuple[bool, Plan]]:
@@ -237,7 +239,8 @@ def _plans(low: float, high: float, sections_m: tuple[float, ...]) -> list[tuple
         slack = max(0.0, min(STEER_SLACK_M, (right_m - left_m - wide) / 2))
         centred = middle - (left_m + right_m) / 2
         plans += [(False, [(offset, chosen)]) for offset in (centred, low - slack - left_m, high + slack - right_m)]
-        plans += [(True, [(offset, chosen)]) for offset in (low - left_m, high - right_m)]
+        if slack > 0:  # else these are the two above
+            plans += [(True, [(offset, chosen)]) for offset in (low - left_m, high - right_m)]
     return plans
 
 

@@ -6,6 +6,7 @@ tests has the same for one pair; the tests hold the two together. Headings are c
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -128,3 +129,17 @@ def _arc_arc_arc(start: FloatArray, goal: FloatArray, radius: float, side: float
     first, last = _swing(start[:, 2], one, side), _swing(two, goal[:, 2], side)
     legs = radius * np.stack([first, middle, last], axis=1)
     return np.where(fits[:, None], legs, np.inf)
+
+
+def tightest_radius(line: FloatArray) -> float:
+    """Least radius of the circles through three successive points of *line* (n, 2); inf when straight. [m]
+
+    Product of the sides over four times the triangle's area (textbook).
+    """
+    if len(line) < 3:
+        return math.inf
+    a, b, c = line[:-2], line[1:-1], line[2:]
+    sides = [np.hypot(*(p - q).T) for p, q in ((a, b), (b, c), (c, a))]
+    cross = np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0])
+    with np.errstate(divide="ignore"):
+        return float((sides[0] * sides[1] * sides[2] / (2 * cross)).min())

@@ -83,6 +83,20 @@ def test_two_hundred_sections_lay_no_more_ways_than_a_bound(monkeypatch):
 FIELD = shapely.box(-50, -50, 50, 50)
 
 
+def test_beside_a_jagged_outline_fewer_ways_are_tried_and_one_is_found(monkeypatch):
+    """Ways tried times corners are bounded: with 4 000 corners 15 ways of the 25 to each of seven positions."""
+    laid = []
+    plain = touchup_passes.Frame
+    monkeypatch.setattr(touchup_passes, "Frame", lambda *given: (laid.append(1), plain(*given))[1])
+    teeth = [(-20 - (k % 2), -30 + 60 * k / 4000) for k in range(4000)]
+    target = shapely.Polygon([*teeth, (20, 30), (20, -30)])
+    part, strip = np.array([(0, -20), (0, 20)], float), shapely.box(-0.4, -20, 0.4, 20)
+    track = shapely.LineString([(0, -50), (0, 50)])
+    passes = lay_boom(part, strip, target, FIELD, track, (2.0,) * 5, 60_000)
+    assert 0 < len(laid) - 1 <= 60_000 // 4000
+    assert len(passes) == 1
+
+
 @pytest.mark.parametrize(
     "part",
     [

@@ -32,9 +32,9 @@ from coverage_audit.recipe.audit import audit_job
 from coverage_audit.recipe.tolerances import TIE_SHARE
 from coverage_audit.recipe.touchup import plan_touchup
 from coverage_audit.recipe.touchup_field import option_of
-from coverage_audit.touchup.lanes import tightest_radius
 from coverage_audit.touchup.model import BOOM, LEAVE, SPOT, TOO_BENT, TOO_MUCH
 from coverage_audit.touchup.order import Choice, exact_order
+from coverage_audit.touchup.turns import tightest_radius
 
 RATE = RateSettings(target_l_ha=100.0, flow_l_min=15.0)
 NEAR_M2 = 1e-3

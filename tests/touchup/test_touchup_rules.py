@@ -21,9 +21,10 @@ from coverage_audit.jobs.settings import (
 )
 from coverage_audit.jobs.touchup import TABLE, TOUCHUP
 from coverage_audit.touchup import tolerances as tol
-from coverage_audit.touchup.lanes import lay_boom, strip_parts, tightest_radius
+from coverage_audit.touchup.lanes import lay_boom, strip_parts
 from coverage_audit.touchup.model import Limit
 from coverage_audit.touchup.rules import broken_limits, dates_of, limits_of, measured_l, terms_of
+from coverage_audit.touchup.turns import tightest_radius
 from coverage_audit.units import ACRE_M2, US_GALLON_L
 
 EACH = Limit("a", "application", 1.2, 0.01, "L")
