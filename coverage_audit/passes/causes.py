@@ -31,9 +31,7 @@ from .tolerances import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from shapely.geometry.base import BaseGeometry
-
-    from coverage_audit.arrays import FloatArray
+    from coverage_audit.arrays import FloatArray, IntArray
     from coverage_audit.ground.model import Strip
 
     from .model import Pass
@@ -112,28 +110,35 @@ def find_causes(
 
 def _near(strips: Sequence[Strip], numbered: Sequence[Pass], lines: np.ndarray, record: Record) -> list[list[_Near]]:
     """The passes nearest to the label of each finding, the nearest first."""
-    found: list[list[_Near]] = [[] for _ in strips]
     points = np.array([strip.label_point for strip in strips], dtype=object)
     most = CAUSE_WIDTHS * record.width_m
     strip, line = shapely.STRtree(lines).query(points, predicate="dwithin", distance=most)
     away = shapely.distance(points[strip], lines[line])
-    for r in np.lexsort((away, strip)).tolist():
-        if len(found[strip[r]]) < CAUSE_PASSES:
-            found[strip[r]].append(_beside(numbered[line[r]], lines[line[r]], points[strip[r]], record))
-    return found
+    order = np.lexsort((away, strip))
+    strip, line = strip[order], line[order]
+    rank = np.arange(len(strip)) - np.searchsorted(strip, strip)
+    strip, line = strip[rank < CAUSE_PASSES], line[rank < CAUSE_PASSES]
+    return _by_strip(strip, _beside([numbered[k] for k in line], lines[line], points[strip], record), len(strips))
 
 
 def _over(strips: Sequence[Strip], numbered: Sequence[Pass], lines: np.ndarray, record: Record) -> list[list[_Near]]:
     """The passes whose line runs over each finding: on missed ground the boom was not on there."""
-    found: list[list[_Near]] = [[] for _ in strips]
     polygons = np.array([strip.polygon for strip in strips], dtype=object)
     strip, line = shapely.STRtree(lines).query(polygons, predicate="intersects")
     shared = shapely.intersection(lines[line], polygons[strip])
     inside = shapely.length(shared)
-    for r in np.lexsort((-inside, strip)).tolist():
-        one = _beside(numbered[line[r]], lines[line[r]], shapely.centroid(shared[r]), record)
-        if inside[r] >= CROSSED_SHARE * strips[strip[r]].mean_width_m:
-            found[strip[r]].append(one)
+    order = np.lexsort((-inside, strip))
+    wide = np.array([one.mean_width_m for one in strips])
+    order = order[inside[order] >= CROSSED_SHARE * wide[strip[order]]]
+    strip, line, middle = strip[order], line[order], shapely.centroid(shared[order])
+    return _by_strip(strip, _beside([numbered[k] for k in line], lines[line], middle, record), len(strips))
+
+
+def _by_strip(strip: IntArray, near: Sequence[_Near], count: int) -> list[list[_Near]]:
+    """*near* in their order, parted by the number of the *strip* that each is near to."""
+    found: list[list[_Near]] = [[] for _ in range(count)]
+    for number, one in zip(strip.tolist(), near, strict=True):
+        found[number].append(one)
     return found
 
 
@@ -146,24 +151,37 @@ def _in_gaps(strips: Sequence[Strip], gaps: np.ndarray) -> FloatArray:
     return longest
 
 
-def _beside(one: Pass, line: BaseGeometry, point: BaseGeometry, record: Record) -> _Near:
-    at = float(shapely.line_locate_point(line, point))
+def _beside(passes: Sequence[Pass], lines: np.ndarray, points: np.ndarray, record: Record) -> list[_Near]:
+    """Each of *passes* as it lies beside its point, by its line; all of shape (n,)."""
+    if not len(passes):
+        return []
+    at = shapely.line_locate_point(lines, points)
     a, b = (
-        shapely.get_coordinates(shapely.line_interpolate_point(line, max(at + step, 0.0)))[0] for step in (-0.5, 0.5)
+        shapely.get_coordinates(shapely.line_interpolate_point(lines, np.maximum(at + step, 0.0)))
+        for step in (-0.5, 0.5)
     )
-    way, off = b - a, shapely.get_coordinates(point)[0] - a
+    places = shapely.get_coordinates(points)
+    way, off = b - a, places - a
+    columns = (
+        shapely.distance(lines, points),
+        at,
+        np.arctan2(way[:, 0], way[:, 1]),
+        np.sign(way[:, 1] * off[:, 0] - way[:, 0] * off[:, 1]),
+    )
+    rows = zip(*(column.tolist() for column in columns), strict=True)
+    return [
+        _Near(one, away, along, direction, side, _nearest_s(one, place, record))
+        for one, place, (away, along, direction, side) in zip(passes, places, rows, strict=True)
+    ]
+
+
+def _nearest_s(one: Pass, place: FloatArray, record: Record) -> float:
+    """When the vehicle was nearest to *place* (2,) on this pass. [s]"""
     first, last = np.searchsorted(record.time_s, [one.start_s, one.end_s])
     begin = min(int(first), len(record.time_s) - 1)
     span = slice(begin, max(int(last), begin + 1))
-    nearest = int(((record.xy_m[span] - shapely.get_coordinates(point)[0]) ** 2).sum(axis=1).argmin())
-    return _Near(
-        one,
-        float(shapely.distance(line, point)),
-        at,
-        float(np.arctan2(way[0], way[1])),
-        float(np.sign(way[1] * off[0] - way[0] * off[1])),
-        float(record.time_s[span][nearest]),
-    )
+    nearest = int(((record.xy_m[span] - place) ** 2).sum(axis=1).argmin())
+    return float(record.time_s[span][nearest])
 
 
 # --- missed ground -----------------------------------------------------------------------------------
