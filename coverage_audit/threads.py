@@ -15,15 +15,21 @@ ONE_THREAD = dict.fromkeys(
 processors, and small ones take longer; the libraries read this when they are first imported."""
 
 MOST_AT_ONCE = 4
-"""Threads that arrays and geometry, which let go of the interpreter, are worked on by; more wait for it. [1]"""
+"""Threads that arrays and geometry, which let go of the interpreter, are worked on by: each needs some memory, and
+more gain little. [1]"""
 
 Item = TypeVar("Item")
 Made = TypeVar("Made")
+
+
+def cores() -> int:
+    """Threads that work side by side here: one a core, since more would only wait for one another."""
+    return min(MOST_AT_ONCE, os.cpu_count() or 1)
 
 
 def side_by_side(work: Callable[[Item], Made], items: Iterable[Item]) -> list[Made]:
     """*work* on each of *items*, in their order, on every core; what they make must not depend on one another."""
     from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415 - help and mistakes answer at once
 
-    with ThreadPoolExecutor(min(MOST_AT_ONCE, os.cpu_count() or 1)) as workers:
+    with ThreadPoolExecutor(cores()) as workers:
         return list(workers.map(work, items))

@@ -17,11 +17,11 @@ from coverage_audit.accuracy.standing import stands_of
 from coverage_audit.drive.motion import build_motion, refine
 from coverage_audit.ground.boom_lines import boom_path, on_lines, thin
 from coverage_audit.jobs.settings import AccuracySettings
+from coverage_audit.threads import cores
 
 from .tolerances import (
     METHOD_REL,
     MOST_GAPS,
-    MOST_WORKERS,
     PROBE_STEP_M,
     REPLICATE_THIN_M,
     REPLICATE_THIN_SIGMAS,
@@ -66,7 +66,7 @@ def with_accuracy(
     done = itertools.count(1)
 
     def run_all(task: Callable[[int], FloatArray], count: int) -> Iterable[FloatArray]:
-        with ThreadPoolExecutor(MOST_WORKERS) as workers:
+        with ThreadPoolExecutor(cores()) as workers:
             for result in workers.map(task, range(count)):
                 tell("how sure", min(next(done) / settings.replicates, 1.0))
                 yield result

@@ -73,9 +73,6 @@ REPLICATE_THIN_M = (0.005, 0.05)
 """Boom lines of replicates are thinned to this share of the wandering error, within the range; what it
 shifts the areas by is put back. [1], [m] Coarser, small overlaps of accurate logs would be blurred."""
 
-MOST_WORKERS = 4
-"""Draws worked on side by side: each needs some memory, and more gain little. [1]"""
-
 UNASKED_REPLICATES = 100
 """Draws when nobody said anything of accuracy: half for each regime, quick, and enough to show how wide it is. [1]"""
 
