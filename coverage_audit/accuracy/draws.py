@@ -65,6 +65,7 @@ if TYPE_CHECKING:
     from coverage_audit.jobs.settings import AccuracySettings
 
     from .model import ErrorModel, Gaps
+    from .repeats import Repeats
     from .standing import Stand
 
     Source = tuple[Particle, Seen | None, float]
@@ -79,7 +80,8 @@ class Question:
 
     ``lines`` are the audit's own boom lines, ``calm`` those without the receiver's jitter.
     ``method_m2``: what the audit itself errs by. ``stands``: times in which the machine stood.
-    ``jump_fixed_m``: how far the log jumps aside between fixes marked RTK fixed. Times are on the clock of ``error``.
+    ``repeats``: lines driven again, which tell of the error by hand. ``jump_fixed_m``: how far the log jumps aside
+    between fixes marked RTK fixed. Times are on the clock of ``error``.
     """
 
     observed_m2: tuple[float, float, float]
@@ -97,6 +99,7 @@ class Question:
     method_m2: float
     stands: tuple[Stand, ...] = ()
     jump_fixed_m: float = 0.0
+    repeats: Repeats | None = None
 
 
 def assess(question: Question, run_all: RunAll, rng: np.random.Generator) -> Accuracy:
@@ -182,7 +185,8 @@ def _sources(
     gaps, error, noise, stands = question.gaps, question.error, question.noise_m, question.stands
     few, many = min(PARTICLES, count), min(BLIND_PARTICLES, count)
     if by_hand:
-        particles, moved = draw_particles(Known.of(gaps, error, noise, stands), few, rng)
+        known = Known.of(gaps, error, noise, stands, question.repeats)
+        particles, moved = draw_particles(known, few, rng)
         return [(one, seen if len(gaps) else None, 1 / few) for one in particles], moved
     seeing = pick(gaps, gaps.kind != BETWEEN)
     chance = by_eye_chance(gaps) if len(seeing) else 0.0

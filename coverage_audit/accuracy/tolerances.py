@@ -287,3 +287,20 @@ lone jump leaves. [m], [1], [s], [m/s], [rad], [1] A driver's swing of 0.2 m in 
 
 JUMP_MOST_FORGOTTEN = 0.95
 """Share of the error that a jump makes forgotten, at most. [1]"""
+
+REPEAT_STEP_M = 10.0
+REPEAT_LEAST_PLACES = 8
+REPEAT_APART_M = 60.0
+REPEAT_TURN_RAD = 0.06
+REPEAT_REACH_WIDTHS = 0.2
+REPEAT_REACH_M = 1.5
+"""A line was driven again where places so far apart along the way, so many in a row, lie beside others of the way that
+are so much of it earlier, with headings that differ by no more than this, and no farther aside than the smaller of
+these: passes lie a boom's width apart. [m], [1], [m], [rad], [boom widths], [m]"""
+
+REPEAT_M = 0.1
+REPEAT_OTHER_SHARE = 0.5
+MOST_REPEATS = 40
+"""How closely a driver keeps to wheel tracks that he sees, as a standard deviation of a run's mean, and the share of
+such runs that are another line by chance; the most runs that are used, the longest. [m], [1], [1] Common practice, no
+source."""

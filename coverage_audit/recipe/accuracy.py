@@ -13,6 +13,7 @@ from coverage_audit.accuracy.draws import Question, assess
 from coverage_audit.accuracy.error import error_model, jitter_of, noise_across, without_jitter
 from coverage_audit.accuracy.gaps.probes import find_gaps
 from coverage_audit.accuracy.jumps import clock_s, jumps_of, with_jumps
+from coverage_audit.accuracy.repeats import repeats_of
 from coverage_audit.accuracy.standing import stands_of
 from coverage_audit.drive.motion import build_motion, refine
 from coverage_audit.ground.boom_lines import boom_path, on_lines, thin
@@ -124,5 +125,6 @@ def _question(
         method_m2=METHOD_REL * areas.target * min(1.0, track.median_step_s),
         stands=tuple(stands_of(replace(track, time_s=error.time_s))),
         jump_fixed_m=jumps.fixed_m,
+        repeats=repeats_of(path, width),
         noise_m=noise_across(error, track.median_step_s, jitter.half),
     )

@@ -43,6 +43,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from coverage_audit.accuracy.model import ErrorModel, Gaps
+    from coverage_audit.accuracy.repeats import Repeats
     from coverage_audit.accuracy.standing import Stand
     from coverage_audit.arrays import BoolArray, FloatArray
 
@@ -65,7 +66,7 @@ class Particle:
 
 @dataclass(frozen=True)
 class Known:
-    """What a log tells of receiver and driver: few of its gaps, and its stops; either may be none."""
+    """What a log tells of receiver and driver: few of its gaps, its stops, and lines driven again; each may be none."""
 
     error: ErrorModel
     gap_m: FloatArray
@@ -75,19 +76,28 @@ class Known:
     runs: FloatArray
     white_m2: float
     stands: tuple[Stand, ...]
+    repeats: Repeats | None = None
 
     @classmethod
-    def of(cls, gaps: Gaps | None, error: ErrorModel, noise_m: float, stands: Sequence[Stand]) -> Known:
+    def of(
+        cls,
+        gaps: Gaps | None,
+        error: ErrorModel,
+        noise_m: float,
+        stands: Sequence[Stand],
+        repeats: Repeats | None = None,
+    ) -> Known:
         """Of some of the gaps: closer ones tell of the vehicle and of jitter. *noise_m*: white noise of an edge. [m]"""
         none = np.zeros((0, 0))
         if gaps is None or not len(gaps):
-            return cls(error, np.zeros(0), None, None, none, none, 0.0, tuple(stands))
+            return cls(error, np.zeros(0), None, None, none, none, 0.0, tuple(stands), repeats)
         chosen = _apart(gaps)
         few, runs = pick(gaps, chosen), runs_of(gaps)[chosen]
         parts = ErrorGaps.of(few, error)
         # a little of its own for each gap: without any, gaps to the boundary repeat one another
         white = 2 * noise_m**2 + 1e-10 + 1e-8 * float(error.sigma_m.max() ** 2 + error.boundary_m**2)
-        return cls(error, few.gap_m, parts, TrueGaps.of(few), parts.short * parts.facing, runs, white, tuple(stands))
+        short, true = parts.short * parts.facing, TrueGaps.of(few)
+        return cls(error, few.gap_m, parts, true, short, runs, white, tuple(stands), repeats)
 
     def log_weights(self, drawn: FloatArray) -> FloatArray:
         """Log posterior of particles (k, SIZE), each figure in standard deviations of its prior, up to a constant."""
@@ -97,6 +107,9 @@ class Known:
             sigma = scale * float(np.median(np.interp(one.time_s, self.error.time_s, self.error.sigma_m)))
             quick = np.hypot(short, self.error.noise_m)
             total += BELIEF * log_likelihood(one, np.maximum(sigma, 1e-6), memory, np.maximum(quick, 1e-6))
+        if self.repeats is not None and len(self.repeats):
+            sigma = scale * float(np.median(self.error.sigma_m))
+            total += BELIEF * self.repeats.log_likelihood(sigma, memory, short)
         if self.gaps is not None:
             total += BELIEF * np.array(side_by_side(lambda one: self._fit(one)[0], drawn))
         return np.asarray(total)
@@ -172,7 +185,7 @@ def habits_of(one: FloatArray) -> Habits:
 
 def draw_particles(known: Known, count: int, rng: np.random.Generator) -> tuple[list[Particle], float]:
     """*count* particles that the log allows, and by how many prior standard deviations it moves the error's scale."""
-    if known.gaps is None and not known.stands:
+    if known.gaps is None and not known.stands and not known.repeats:
         return [known.particle(one, rng) for one in rng.standard_normal((count, SIZE))], 0.0
     drawn = rng.standard_normal((PARTICLES_AT_FIRST, SIZE))
     laws = [(np.zeros(SIZE), np.eye(SIZE), PARTICLES_AT_FIRST)]
