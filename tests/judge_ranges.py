@@ -17,6 +17,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
+from scipy.stats import beta
 from second_simulator.cases import CLASS_NUMBER, NO_STRESS, STRESSES, Case
 from second_simulator.files import Kept, kept_job
 
@@ -144,11 +145,18 @@ def _line(rows: list[dict], kind: str) -> str:
     silent = sum(x["low90"] is None or x["told"] is False for x in own)
     guessed = [x for x in own if x["estimate"] is not None]
     miss, raw = (np.array([x[name] - x["truth"] for x in guessed]) for name in ("estimate", "raw"))
-    held = f"{1 - (below + above) / len(with_range):.0%}" if with_range else "-"
+    held = held_words(len(with_range) - below - above, len(with_range)) if with_range else "-"
     rmse = f"{_rms(raw):.3g} -> {_rms(miss):.3g} | {miss.mean():+.3g}" if guessed else "- | -"
     width = f"{(high - low).mean():.3g}" if with_range else "-"
     mean = np.mean([x["truth"] for x in own]) if own else float("nan")
     return f"| {len(rows)} | {kind} | {held} | {below}/{above} | {rmse} | {width} | {mean:.4g} | {silent} |"
+
+
+def held_words(held: int, jobs: int) -> str:
+    """How many held, and the shares that allow this 9 times in 10 (Clopper & Pearson 1934, Biometrika 26:404-413)."""
+    low = beta.ppf(0.05, held, jobs - held + 1) if held else 0.0
+    high = beta.ppf(0.95, held + 1, jobs - held) if held < jobs else 1.0
+    return f"{held} of {jobs} ({low:.0%} to {high:.0%})"
 
 
 def _rms(values: np.ndarray) -> float:

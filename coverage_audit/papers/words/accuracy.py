@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from coverage_audit.accuracy.model import BERKSON, CLASSICAL, CONTRADICTED, WRONG_FIX
 from coverage_audit.accuracy.tolerances import SKIP_LENGTH_M
 from coverage_audit.jobs.settings import GUIDED, GUIDED_OTHER, HAND, UNKNOWN
-from coverage_audit.papers.tolerances import LIKELY, UNPROVEN_CLASSES
+from coverage_audit.papers.tolerances import ENOUGH_JUDGED, JUDGED, LIKELY
 
 from . import display
 
@@ -176,7 +176,7 @@ def _doubts(found: Accuracy) -> list[str]:
 
 def _unproven(found: Accuracy) -> list[str]:
     """Say it where no simulated jobs of this class have shown that the range holds what it promises."""
-    if found.error.fix_class not in UNPROVEN_CLASSES:
+    if all((found.error.fix_class, name) in JUDGED for name in found.by_regime):
         return []
     text = "On simulated jobs of this kind the range has not been shown to hold the truth 9 times in 10"
     return [f"{text} (the manual says more, under how sure): take it as a guide, not as a bound."]
@@ -196,6 +196,7 @@ def certainty_facts(audit: Audit) -> list[tuple[str, str, str, str]]:
         ("... forgotten over", display.duration(error.time_constant_s),
          assumed if stated.time_constant_s is None else typed, "first-order Gauss-Markov process"),
         *_learnt_facts(found, units),
+        *_judged_facts(found),
         ("White noise of one coordinate", display.length(error.noise_m, units),
          "derived" if stated.noise_m is None else typed, ""),
         ("Error of the boundary", display.length(error.boundary_m, units),
@@ -216,6 +217,20 @@ def _learnt_facts(found: Accuracy, units: str) -> list[tuple[str, str, str, str]
             rows.append(("Wandering error drawn with", f"{low} to {high}", "derived", how))
     return rows
 
+
+def _judged_facts(found: Accuracy) -> list[tuple[str, str, str, str]]:
+    """How often ranges of this class and way of steering held on simulated jobs, and whether that proves anything."""
+    rows = []
+    for name in found.by_regime:
+        jobs, missed, double = JUDGED.get((found.error.fix_class, name), (0, 0, 0))
+        value = f"missed {missed} of {jobs}, sprayed twice {double} of {jobs}" if jobs else "not judged"
+        proof = "" if jobs >= ENOUGH_JUDGED else "; too few to prove 9 in 10"
+        how = f"jobs of this class, {JUDGED_STEERING[name]}, that nobody had looked at before{proof}"
+        rows.append(("Ranges held on simulated jobs", value, "derived", how))
+    return rows
+
+
+JUDGED_STEERING = {CLASSICAL: "steered by hand", BERKSON: "guided by the receiver that logged"}
 
 LEARNT_FROM = {
     CLASSICAL: "from its class or what was stated, stops, and the gaps between passes, if steered by hand",
