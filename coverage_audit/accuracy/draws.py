@@ -154,8 +154,9 @@ def _drawn(
     # sparse fixes cost little in most jobs and much in a few
     luck = np.clip(rng.standard_t(METHOD_FREEDOM, (count, 2)), -MOST_METHOD, MOST_METHOD)
     areas = table[:, :2] + question.method_m2 * luck
-    spread = HAND_SPREAD if by_hand else GUIDED_SPREAD
-    areas = np.clip(areas.mean(axis=0) + spread * (areas - areas.mean(axis=0)), 0.0, target)
+    off = areas - areas.mean(axis=0)
+    below, above = HAND_SPREAD if by_hand else GUIDED_SPREAD
+    areas = np.clip(areas.mean(axis=0) + np.where(off < 0, below, above) * off, 0.0, target)
     # draws prove nothing, however they agree
     chances = tuple(((table[:, 2:].sum(axis=0) + 0.5) / (count + 1)).tolist())
     wanted = (SKIP_LENGTH_M, question.min_width_m, NormalDist().inv_cdf(SURE))
