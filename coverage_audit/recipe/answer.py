@@ -106,7 +106,7 @@ def _surely(facts: Facts, decision: Decision, audit: Audit) -> Span:
     best = sum(strip.area_m2 for strip in sure)
     if audit.accuracy is None or not best:
         return Span(best) if audit.accuracy is None else Span(0.0, 0.0, 0.0)
-    sigma = _off_m(facts, audit)
+    sigma = strip_off_m(facts, audit)
     by_switch = {place.id: place.by_switch_m is not None for place in facts.places}
     off = math.sqrt(
         sum(
@@ -119,7 +119,7 @@ def _surely(facts: Facts, decision: Decision, audit: Audit) -> Span:
     return Span(best, max(best - NINETY_SIGMAS * off, 0.0), min(best + NINETY_SIGMAS * off, most))
 
 
-def _off_m(facts: Facts, audit: Audit) -> float:
+def strip_off_m(facts: Facts, audit: Audit) -> float:
     """Standard deviation of a strip's width by the receiver's error. [m]
 
     What the smallest skip that can be told says of it, as that is wide enough for half of it to be surely real; no more

@@ -13,13 +13,19 @@ from jobs import job, log, parallel_passes, straight_lines, worked_job
 
 from coverage_audit.accuracy import draws as accuracy
 from coverage_audit.accuracy.draws import cross_cuts, narrow_enough, range_of, with_knots
+from coverage_audit.accuracy.jumps import Jumps
+from coverage_audit.accuracy.model import WRONG_FIX, Learnt
+from coverage_audit.accuracy.standing import Spread
 from coverage_audit.jobs.accuracy import with_replicates
 from coverage_audit.jobs.settings import AccuracySettings
 from coverage_audit.papers.page import report_html
 from coverage_audit.papers.summary import summary_dict
 from coverage_audit.papers.words.accuracy import chance_class, chance_words
 from coverage_audit.papers.words.passes import verdict_of
+from coverage_audit.recipe import accuracy as recipe
+from coverage_audit.recipe import answer
 from coverage_audit.recipe.audit import audit_job
+from coverage_audit.recipe.decision import facts_of
 
 
 def settings(steering="hand", sigma_m=0.2, replicates=20, **more):
@@ -285,6 +291,28 @@ def test_range_narrower_than_its_digits_is_one_figure(by_hand):
     told = verdict_of(dataclasses.replace(by_hand, accuracy=accuracy))
     assert told.headline.startswith("About 0.22\u00a0ha missed; ")
     assert "Truly sprayed twice or more, 9 chances in 10: about 0.22\u00a0ha, to the digits shown." in told.sentences
+
+
+@pytest.mark.parametrize(("jumped_m", "doubts"), [(0.05, ()), (0.5, (WRONG_FIX,))])
+def test_jump_between_fixed_positions_is_named_as_a_wrong_fix(monkeypatch, jumped_m, doubts):
+    found = Jumps(np.array([100]), np.array([jumped_m]), jumped_m)
+    monkeypatch.setattr(recipe, "jumps_of", lambda _track: found)
+    audit = audited(sigma_m=0.01)
+    assert audit.accuracy.doubts == doubts
+    assert ("as a wrong fix does" in " ".join(verdict_of(audit).sentences)) == bool(doubts)
+
+
+@pytest.mark.parametrize(
+    ("narrowest_m", "learnt_m", "off_m"), [(0.6, 9.0, 0.234), (0.3, 0.01, 0.0141), (None, 0.2, 0.05)]
+)
+def test_width_of_a_sure_strip_is_as_sure_as_the_smallest_skip_tells(by_hand, narrowest_m, learnt_m, off_m):
+    """Half of the skip is 1.282 standard deviations; two errors of their own differ by sqrt(2) of one."""
+    spread = Spread(learnt_m, learnt_m, learnt_m)
+    (name, one), *_ = by_hand.accuracy.by_regime.items()
+    learnt = dataclasses.replace(one, learnt=Learnt(spread, spread))
+    audit = dataclasses.replace(by_hand, accuracy=dataclasses.replace(by_hand.accuracy, by_regime={name: learnt}))
+    facts = dataclasses.replace(facts_of(audit), narrowest_m=narrowest_m, wander_m=0.05)
+    assert answer.strip_off_m(facts, audit) == pytest.approx(off_m, rel=0.01)
 
 
 def test_what_was_not_shown_on_simulated_jobs_is_said(by_hand):

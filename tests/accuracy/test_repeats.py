@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from coverage_audit.accuracy.gaps.particles import Known, draw_particles
+from coverage_audit.accuracy.model import ErrorModel
 from coverage_audit.accuracy.repeats import Repeats, repeats_of
 from coverage_audit.accuracy.tolerances import REPEAT_M
 from coverage_audit.drive.model import BoomPath
@@ -52,3 +54,12 @@ def test_lines_driven_again_tell_the_scale():
     found = Repeats(off[np.abs(off) < 1.5], np.full(int((np.abs(off) < 1.5).sum()), 3600.0), 1.5)
     fits = found.log_likelihood(np.array([0.02, 0.3, 3.0]), np.full(3, 600.0), np.full(3, 0.01))
     assert int(fits.argmax()) == 1
+
+
+@pytest.mark.parametrize(("off_m", "way"), [(1.0, 1), (0.02, -1)])
+def test_repeats_alone_move_the_scale_of_the_error(off_m, way):
+    """By hand with nothing else seen: lines a metre aside call for a large error, close ones for a small."""
+    error = ErrorModel(np.array([0.0, 7200.0]), np.full(2, 0.3), 0.0, 600.0, 0.0, "", "", sigma_log_sd=0.9)
+    found = Repeats(np.full(12, off_m), np.full(12, 3600.0), 1.5)
+    _, moved = draw_particles(Known.of(None, error, 0.0, (), found), 12, np.random.default_rng(1016))
+    assert way * moved > 0.5
