@@ -20,6 +20,7 @@ from coverage_audit.jobs.accuracy import with_replicates
 from coverage_audit.jobs.settings import AccuracySettings
 from coverage_audit.papers.page import report_html
 from coverage_audit.papers.summary import summary_dict
+from coverage_audit.papers.words import accuracy as accuracy_words
 from coverage_audit.papers.words.accuracy import chance_class, chance_words
 from coverage_audit.papers.words.passes import verdict_of
 from coverage_audit.recipe import accuracy as recipe
@@ -321,6 +322,22 @@ def test_what_was_not_shown_on_simulated_jobs_is_said(by_hand):
     told = [" ".join(verdict_of(audit).sentences) for audit in (by_hand, unshown)]
     assert by_hand.accuracy.error.fix_class == "RTK fixed"
     assert ["has not been shown" in words for words in told] == [False, True]
+
+
+@pytest.mark.parametrize(
+    ("judged", "told", "proof"),
+    [
+        ((12, 11, 10), "missed 11 of 12, sprayed twice 10 of 12", "too few to prove 9 in 10"),
+        ((200, 180, 181), "missed 180 of 200, sprayed twice 181 of 200", None),
+        (None, "not judged", "too few to prove 9 in 10"),
+    ],
+)
+def test_report_says_how_many_jobs_of_its_kind_were_judged(monkeypatch, by_hand, judged, told, proof):
+    monkeypatch.setattr(accuracy_words, "JUDGED", {} if judged is None else {("RTK fixed", "classical"): judged})
+    (row,) = [row for row in accuracy_words.certainty_facts(by_hand) if row[0] == "Ranges held on simulated jobs"]
+    assert row[1] == told
+    assert "steered by hand" in row[3]
+    assert row[3].endswith("looked at before" if proof is None else proof)
 
 
 @pytest.mark.parametrize(
