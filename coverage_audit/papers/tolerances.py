@@ -18,12 +18,12 @@ LIKELY = 0.5
 """A strip at least this probable counts as likely real. [1]"""
 
 JUDGED = {
-    ("autonomous", "classical"): (0, 0, 0),
-    ("autonomous", "berkson"): (0, 0, 0),
-    ("differential", "classical"): (0, 0, 0),
-    ("differential", "berkson"): (0, 0, 0),
-    ("RTK fixed", "classical"): (0, 0, 0),
-    ("RTK fixed", "berkson"): (0, 0, 0),
+    ("autonomous", "classical"): (6, 4, 5),
+    ("autonomous", "berkson"): (6, 4, 5),
+    ("differential", "classical"): (6, 6, 6),
+    ("differential", "berkson"): (6, 6, 5),
+    ("RTK fixed", "classical"): (5, 5, 5),
+    ("RTK fixed", "berkson"): (5, 4, 4),
 }
 """Unseen simulated jobs of each class of fixes and regime (by hand, guided by the receiver that logged), and in how
 many the range held the missed and the double ground: the first table of reports/calibration.md. [1]"""
