@@ -35,7 +35,7 @@ ASSUMED_ERROR_ELSE_M = 1.0
 """Usual pass-to-pass error by the GGA quality code: RTK fixed, RTK float, differential (15 to 33 cm);
 about 1 m for all else, a phone's own positions included. [m] Usual classes from memory, no source at hand."""
 
-WIDTH_OFF = (0.07, 0.05)
+WIDTH_OFF = (0.07, 0.03)
 WIDTH_ALIKE = 0.75
 WIDTH_SPACINGS = 6
 WIDTH_SURE = 4.0
