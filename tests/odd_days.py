@@ -33,11 +33,11 @@ class Pen:
     stops: list = field(default_factory=list)
 
     def along(self, points, on, speed=None, *, quick=False):
-        """Follow *points*; *on* is one flag, or one for each point."""
+        """Follow *points*; *on* is one flag, one for each point, or a function of the points."""
         line = shapely.LineString(points)
         at = np.arange(0.0, line.length, STEP_M)
         xy = shapely.get_coordinates(shapely.line_interpolate_point(line, at))
-        flags = np.broadcast_to(on, len(xy)) if np.ndim(on) == 0 else np.asarray(on(xy) if callable(on) else on)
+        flags = np.broadcast_to(on(xy) if callable(on) else on, len(xy))
         self.points += xy.tolist()
         self.on += flags.tolist()
         self.speed += [speed or (self.away_m_s if quick else self.work_m_s)] * len(xy)

@@ -78,6 +78,27 @@ def test_the_corners_of_a_lap_are_on_and_the_passes_stop_at_it():
     assert on_at(told, [middle]).all()
 
 
+@pytest.mark.parametrize(("last", "run_in_m"), [(True, 5.0), (False, 4.0)])
+def test_who_comes_to_the_headland_first_does_it(last, run_in_m):
+    """Passes to the edge are on over the headland when it is gone round last; off in their tails when it was done."""
+    ring = [(0, -4.5), (63, -4.5), (63, 154.5), (0, 154.5), (0, -4.5)]
+    lap_s, lap = way_of(
+        shapely.get_coordinates(shapely.buffer(shapely.buffer(shapely.Polygon(ring), -4.5), 4.5).exterior)
+    )
+    times, points, _ = parallel_passes(LINES[1:-1], 0.0, 150.0, run_in_m=run_in_m)
+    parts = [(times, points), (lap_s, lap)] if last else [(lap_s, lap), (times, points)]
+    later = parts[0][0][-1] + 40.0
+    told = proposal(
+        np.concatenate([parts[0][0], parts[1][0] + later]),
+        np.vstack([parts[0][1], parts[1][1]]),
+        shapely.box(-4.5, -9, 67.5, 159),
+    )
+    beyond = (np.abs(points[:, 1] - 75) > 76) & (np.abs(points[:, 1] - 75) < 75 + run_in_m - 1)
+    straight = np.isin(points[:, 0], LINES)
+    share = on_at(told, times[beyond & straight] + (0.0 if last else later)).mean()
+    assert share >= 0.8 if last else share <= 0.2
+
+
 def test_standing_is_never_on_and_costs_nothing():
     """An hour of jitter amid a pass: no cells of its own, and never on."""
     times, points, given = parallel_passes(LINES, 0.0, 150.0, hz=1.0)
