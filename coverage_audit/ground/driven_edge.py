@@ -31,6 +31,7 @@ from .tolerances import (
     ISLAND_LEAST_WIDTHS,
     ISLAND_ROUND,
     NINETY_SD,
+    WORKED_APART_WIDTHS,
 )
 
 if TYPE_CHECKING:
@@ -115,6 +116,20 @@ def driven_edge(
         islands=_islands(polygon, swath, way, width_m),
         open_m=float(np.hypot(*(lap[-1] - lap[0]))),
     )
+
+
+def worked_ground(path: BoomPath, width_m: float) -> BaseGeometry:
+    """Ground driven in ways beside each other, the largest part of it: where to look for work, and no field's edge.
+
+    Raises
+    ------
+    InputError
+        No two ways lie beside each other.
+    """
+    swath = _swath(_even(path, width_m, None), width_m)
+    reach = WORKED_APART_WIDTHS / 2 * width_m
+    closed = shapely.buffer(shapely.buffer(swath, reach, quad_segs=2), -reach, quad_segs=2)
+    return _largest(_opened(closed, 0.55 * width_m))
 
 
 def _even(path: BoomPath, width_m: float, on: BoolArray | None) -> _Way:

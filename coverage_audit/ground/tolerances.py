@@ -228,6 +228,9 @@ EDGE_ALIKE = 0.995
 """So many laps are looked at, out of fifty times as many loops, the largest first; those that go round at least the
 second of the most are alike. [1], [1]"""
 
+WORKED_APART_WIDTHS = 1.0
+"""Ways that leave less than this between their swaths lie beside each other. [boom widths]"""
+
 EDGE_HABIT_M = 0.25
 """Drivers keep the boom's end as near to the fence as they mean to, but for this, all the way round: one standard
 deviation. [m] A guess, no source."""

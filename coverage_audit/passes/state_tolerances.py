@@ -110,6 +110,10 @@ RANGE_MARGIN = 0.04
 """Share of the draws left out at either end, and how far a range goes beyond the rest, as a share of the figure: cells
 and bits of the drive are coarser than what they stand for. [1]"""
 
+EXACT_SWITCHING = 0.16
+"""A driver who switches with the middle of the boom over a slanted headland, and not with its first nozzle, sprays so
+much less twice. [share of the double ground] Read off days whose driver does."""
+
 UNSURE_CHANCE = 0.1
 """A segment surer than this, either way, is recognised. [1]"""
 

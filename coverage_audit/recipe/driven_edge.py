@@ -14,15 +14,17 @@ from coverage_audit.drive.track import clean_track
 from coverage_audit.errors import InputError
 from coverage_audit.facts import Caution
 from coverage_audit.ground.boom_lines import boom_path
-from coverage_audit.ground.driven_edge import driven_edge
+from coverage_audit.ground.driven_edge import NO_LAP, driven_edge, worked_ground
 from coverage_audit.passes.model import Range
 from coverage_audit.read.records import NamedArea
 
 from .assumed import make_proposal, usual_error_m
 from .drive import job_plane
-from .tolerances import EDGE_TIME_CONSTANT_S
+from .tolerances import EDGE_HOLDS, EDGE_TIME_CONSTANT_S
 
 if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
     from coverage_audit.accuracy.model import Accuracy, Figure
     from coverage_audit.arrays import BoolArray, FloatArray
     from coverage_audit.drive.model import BoomPath, Track
@@ -52,18 +54,38 @@ def with_driven_edge(job: Job, plane: Plane) -> tuple[Job, DrivenEdge | None]:
     track, _ = clean_track(job.logs, plane.to_metres, settings.track.clock_offset_s, settings.track.max_gap_s)
     path = boom_path(refine(build_motion(track, settings.boom.width_m / 2)), settings.boom)
     if settings.boom.intervals == "assume":
-        first = _edge(job, track, path, None)
-        on_off = make_proposal(_with_outline(job, plane, first), plane).on_off_s()
-        try:
-            edge = _edge(job, track, path, _inside(path, on_off))
-        except InputError:  # by what is assumed no lap was sprayed
-            edge = first
+        edge = _assumed_edge(job, plane, track, path)
     else:
         timeline, _ = boom_timeline(settings.boom, job.logs, track, job.intervals, settings.track.clock_offset_s)
         recalls = recalls_of(job.remembered, path, plane.to_metres)
         timeline = with_recalls(timeline, recalls, (float(track.time_s[0]), float(track.time_s[-1])))
         edge = _edge(job, track, path, _inside(path, np.column_stack([timeline.start_s, timeline.end_s])))
-    return _with_outline(job, plane, edge), edge
+    return _with_outline(job, plane, edge.polygon), edge
+
+
+def _assumed_edge(job: Job, plane: Plane, track: Track, path: BoomPath) -> DrivenEdge:
+    """The edge by what was probably on, which is told on the edge by the whole drive, or on all ground worked.
+
+    Raises
+    ------
+    InputError
+        Neither by the one nor by the other a lap was found.
+    """
+    try:
+        first = _edge(job, track, path, None)
+        ground = first.polygon
+    except InputError:  # no lap by all that was driven, but perhaps by what was on
+        first, ground = None, worked_ground(path, job.settings.boom.width_m)
+    on_off = make_proposal(_with_outline(job, plane, ground), plane).on_off_s()
+    try:
+        edge = _edge(job, track, path, _inside(path, on_off))
+    except InputError:  # by what is assumed no lap was sprayed
+        if first is None:
+            raise
+        return first
+    if first is None and edge.polygon.intersection(ground).area < EDGE_HOLDS * ground.area:
+        raise InputError(NO_LAP, "field.boundary")  # a lap round a part of the work
+    return edge
 
 
 def proposal_of(job: Job) -> Proposal:
@@ -94,8 +116,8 @@ def _inside(path: BoomPath, on_off_s: FloatArray) -> BoolArray:
     return np.asarray(begun > over)
 
 
-def _with_outline(job: Job, plane: Plane, edge: DrivenEdge) -> Job:
-    outline = NamedArea(NAME, plane.geometry_to_degrees(edge.polygon))
+def _with_outline(job: Job, plane: Plane, ground: BaseGeometry) -> Job:
+    outline = NamedArea(NAME, plane.geometry_to_degrees(ground))
     return replace(job, boundary=(outline,), derived_outline=True, own_lap=True)
 
 

@@ -12,7 +12,7 @@ from coverage_audit.accuracy.draws import narrow_enough
 from coverage_audit.accuracy.model import Figure
 from coverage_audit.passes.model import Range
 from coverage_audit.passes.state_draws import Tried, noise_shown, quantile, volume_weights
-from coverage_audit.passes.state_tolerances import RANGE_MARGIN, RANGE_TAILS
+from coverage_audit.passes.state_tolerances import EXACT_SWITCHING, RANGE_MARGIN, RANGE_TAILS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -95,7 +95,8 @@ def _areas(
         if audit.accuracy is not None and name in shown:
             joint = column + _receiver(getattr(audit.accuracy, f"{name}_m2"), len(column), rng)
         most = areas.target if name in ("missed", "double", "covered") else np.inf
-        ranges[name] = _range(getattr(areas, name), joint, weight, shown.get(name, 0.0), most)
+        less = EXACT_SWITCHING if name == "double" else 0.0
+        ranges[name] = _range(getattr(areas, name), joint, weight, shown.get(name, 0.0), most, less)
     missed = ranges["missed"]
     if isinstance(missed, Range):  # the target is either covered or missed
         ranges["covered"] = Range(areas.target - missed.high, areas.target - missed.low)
@@ -127,10 +128,15 @@ def _receiver(found: Figure, count: int, rng: np.random.Generator) -> FloatArray
     return np.asarray(middle - found.observed + side * luck)
 
 
-def _range(figure: float, off: FloatArray, weight: FloatArray | None, shown_m2: float, most: float) -> Range:
-    """Range about *figure*, which lies in it; *off* is what the draws differ by, *shown_m2* what only noise shows."""
+def _range(
+    figure: float, off: FloatArray, weight: FloatArray | None, shown_m2: float, most: float, less: float = 0.0
+) -> Range:
+    """Range about *figure*, which lies in it; *off* is what the draws differ by, *shown_m2* what only noise shows.
+
+    The share *less* of the figure is what no draw takes off it, and a driver may.
+    """
     low, high = (figure + quantile(off, share, weight) for share in (RANGE_TAILS, 1 - RANGE_TAILS))
-    low = min(low, figure) - RANGE_MARGIN * figure - shown_m2
+    low = min(low, figure) - (RANGE_MARGIN + less) * figure - shown_m2
     high = max(high, figure) + RANGE_MARGIN * figure
     return Range(max(low, 0.0), min(high, most))
 

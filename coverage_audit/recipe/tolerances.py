@@ -196,3 +196,7 @@ ELSEWHERE_PART = 0.1
 """Farther than the first outside the field three passes beside each other are another field: swaths a little wider than
 the boom, so that passes touch, opened by the third, make more than the last of the target. [boom widths], [boom
 widths], [boom widths], [1]"""
+
+EDGE_HOLDS = 0.9
+"""A lap told from what was probably on goes round at least this share of all ground worked. [1] Elsewhere it goes round
+one block of several."""

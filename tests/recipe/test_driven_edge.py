@@ -10,11 +10,12 @@ from jobs import boom, job, log, parallel_passes
 
 from coverage_audit.drive.plane import Plane
 from coverage_audit.errors import InputError
-from coverage_audit.ground.driven_edge import DrivenEdge
+from coverage_audit.ground.driven_edge import NO_LAP, DrivenEdge
 from coverage_audit.jobs.settings import AccuracySettings, FieldSettings
 from coverage_audit.papers.proof.record import refuse
 from coverage_audit.papers.summary import summary_dict
 from coverage_audit.papers.terminal import terminal_text
+from coverage_audit.recipe import driven_edge as recipe_edge
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.recipe.drive import job_plane
 from coverage_audit.recipe.driven_edge import with_driven_edge, with_edge
@@ -145,3 +146,22 @@ def test_passes_alone_are_no_lap():
     one = replace(one, boundary=(), settings=replace(one.settings, field=FieldSettings(driven=True)))
     with pytest.raises(InputError, match="no lap round the field"):
         audit_job(one)
+
+
+def test_where_the_whole_drive_shows_no_lap_what_was_probably_on_may(monkeypatch):
+    """The ground worked tells what was on, and that tells the lap; one round a part of the work alone is refused."""
+    field = driven_field(3002)
+    plain, by_on = edge_of(field, assumed=True), recipe_edge.driven_edge
+
+    def no_lap_without(path, width_m, on, *rest):
+        if on is None:
+            raise InputError(NO_LAP, "field.boundary")
+        return by_on(path, width_m, on, *rest)
+
+    monkeypatch.setattr(recipe_edge, "driven_edge", no_lap_without)
+    found = edge_of(field, assumed=True)
+    assert found.polygon.area == pytest.approx(plain.polygon.area, rel=0.02)
+    worked = recipe_edge.worked_ground
+    monkeypatch.setattr(recipe_edge, "worked_ground", lambda *given: worked(*given).buffer(60.0))
+    with pytest.raises(InputError, match="no lap"):
+        edge_of(field, assumed=True)
