@@ -317,11 +317,23 @@ def finished(path: Path, label: str) -> JobRecord:
 
 
 def compared(jobs: Sequence[JobRecord], price: Price | None = None) -> Comparison:
-    """Put jobs side by side: their measures, and the differences of each from the first."""
-    from coverage_audit.comparison.measures import MEASURES
+    """Put jobs side by side: their measures, and the differences of each from the first.
+
+    Raises
+    ------
+    InputError
+        The log of a job holds another field as well, so none of its figures is of this one.
+    """
+    from coverage_audit.comparison.measures import MEASURES, other_field_m2
     from coverage_audit.comparison.statistics import compare_series
     from coverage_audit.papers.compare_page import Comparison
+    from coverage_audit.papers.words.cautions import other_field_words
 
+    for job in jobs:
+        beyond_m2 = other_field_m2(job)
+        if beyond_m2 is not None:
+            units = str(job.summary["job"].get("units") or "metric")
+            raise InputError(other_field_words(units, outside_m2=beyond_m2), job.label)
     values = [{measure.key: measure.total(job) for measure in MEASURES} for job in jobs]
     series = [{measure.key: measure.series(job) for measure in MEASURES} for job in jobs]
     seeds = count(1)

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from coverage_audit.recipe.tolerances import MUCH_OUTSIDE
+
 from .statistics import Series, block_length, pass_step_s
 
 if TYPE_CHECKING:
@@ -178,6 +180,12 @@ def _rate_series(job: JobRecord) -> Series | None:
 
 def _field(name: str) -> Callable[[JobRecord], float | None]:
     return lambda job: _spread(job, name)
+
+
+def other_field_m2(job: JobRecord) -> float | None:
+    """Ground sprayed outside the field when there is so much that the log holds another one, else None. [m2]"""
+    outside, target = _area(job, "outside"), _area(job, "target")
+    return outside if outside and outside > MUCH_OUTSIDE * (target or 0.0) else None
 
 
 MEASURES = (

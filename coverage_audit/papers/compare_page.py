@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -22,8 +23,11 @@ if TYPE_CHECKING:
     from coverage_audit.read.result_record import JobRecord
 
 SCHEMA = "coverage-audit compare 1"
+MOST_SIDE_BY_SIDE = 2
+"""More jobs than this do not stand side by side: each is a row. [1]"""
+
 CLOSE_TICKS = 0.2
-"""The least value gets no tick of its own nearer to zero than this share of the axis: both could not be read. [1]"""
+"""An end of the axis has no tick of its own nearer to zero than this share of it: both could not be read. [1]"""
 
 MINUS = "\u2212"
 ONLY_THESE = (
@@ -105,11 +109,13 @@ def compare_html(found: Comparison) -> str:
         page_templates()
         .get_template("compare.html")
         .render(
-            title=" and ".join(job.label for job in found.jobs),
+            title=_title([job.label for job in found.jobs]),
             style=Markup(style),  # noqa: S704 - our own file
             jobs=[_heading(job, units) for job in found.jobs],
             maps=[Markup(svg) for svg in compared_maps(found.jobs, units)],  # noqa: S704 - made by compare_map, which escapes
-            table=_table(found, units),
+            table=_table(found, units) if len(found.jobs) <= MOST_SIDE_BY_SIDE else [],
+            rows=_job_rows(found, units) if len(found.jobs) > MOST_SIDE_BY_SIDE else [],
+            measures=[measure.words for measure in _known(found)],
             sentences=sentences(found),
             notes=notes(found),
             plots=[(name, note, Markup(svg)) for name, note, svg in _plots(found, units)],  # noqa: S704 - the same
@@ -118,6 +124,10 @@ def compare_html(found: Comparison) -> str:
             land="acre" if units == "us" else "hectare",
         )
     )
+
+
+def _title(labels: list[str]) -> str:
+    return f"{', '.join(labels[:-1])} and {labels[-1]}"
 
 
 def _units(found: Comparison) -> str:
@@ -129,11 +139,18 @@ def _heading(job: JobRecord, units: str) -> dict[str, str]:
     return {
         "label": job.label,
         "name": told["name"] or "Spray job",
-        "when": f"{told['start'][:16].replace('T', ' ')} UTC",
+        "when": _when(job),
         "target": display.area(float(job.summary["area_m2"]["target"]), units),
         "passes": display.count(len(job.straight), "pass", "passes"),
         "state": _state(job),
     }
+
+
+def _when(job: JobRecord) -> str:
+    """When the job began, in its own time zone."""
+    told = job.summary["job"]
+    moment = dt.datetime.fromisoformat(str(told["start"]).removesuffix("Z")).replace(tzinfo=dt.UTC)
+    return display.local_datetime(moment.timestamp(), str(told.get("timezone") or "UTC"))
 
 
 # --- the table -----------------------------------------------------------------------------------
@@ -189,6 +206,32 @@ def _table(found: Comparison, units: str) -> list[dict[str, Any]]:
             }
         )
     return rows
+
+
+def _job_rows(found: Comparison, units: str) -> list[dict[str, Any]]:
+    """One row a job, the least missed first: each measure, and its difference from the first job given."""
+    first, key = found.jobs[0].label, found.measures[0].key
+    shown, rows = _known(found), []
+    for job, values in sorted(
+        zip(found.jobs, found.values, strict=True), key=lambda pair: (pair[1][key] is None, pair[1][key] or 0.0)
+    ):
+        own = {one.measure: one for label, one in found.differences if label == job.label and label != first}
+        cells = [
+            {
+                "name": measure.words,
+                "value": told_value(values[measure.key], measure.unit, units),
+                "difference": told_difference(own[measure.key], measure.unit, units) if own else "",
+                "judged": _judged(own[measure.key]) if own else "",
+            }
+            for measure in shown
+        ]
+        rows.append({"label": job.label, "when": _when(job), "cells": cells})
+    return rows
+
+
+def _known(found: Comparison) -> list[Measure]:
+    """Measures that at least one job has: a column of nothing says nothing."""
+    return [one for one in found.measures if any(values[one.key] is not None for values in found.values)]
 
 
 def _judged(one: Difference) -> str:
@@ -304,11 +347,12 @@ def _plots(found: Comparison, units: str) -> list[tuple[str, str, str]]:
         if not values:
             continue
         low, high = min(values), max(values)
-        places = {low, high} if zero is None else {low, high, zero}
-        if zero is not None and abs(low - zero) < CLOSE_TICKS * (max(high, zero) - min(low, zero)):
-            places.discard(low if low != zero else high + 1)
+        places = {low, high}
+        if zero is not None:
+            near = CLOSE_TICKS * (max(high, zero) - min(low, zero))
+            places = {zero, *(one for one in (low, high) if abs(one - zero) >= near)}
         words = {at: display.speed(at, units) if unit == "m/s" else _axis(at, units) for at in sorted(places)}
-        plots.append((name, f"{note} Each dot is a pass, the bar their median.", strip_plot(data, words)))
+        plots.append((name, f"{note} Each dot is a pass, the bar their median.", strip_plot(data, words, name)))
     return plots
 
 

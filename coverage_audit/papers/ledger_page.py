@@ -30,6 +30,7 @@ def ledger_html(ledger: Ledger) -> str:
             headline=words.headline(ledger),
             support=words.support(ledger),
             failed=ledger.failed,
+            units=ledger.units,
             fields=[_field(one, ledger.units, number) for number, one in enumerate(ledger.fields, 1)],
             causes=_causes(ledger),
         )

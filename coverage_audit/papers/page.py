@@ -28,8 +28,8 @@ from coverage_audit.papers.figures import (
 )
 from coverage_audit.papers.figures.figure import Sheet
 from coverage_audit.papers.maps.live import library_script, library_style, map_script
-from coverage_audit.papers.words.answer import first_line, notices
-from coverage_audit.papers.words.display import local_date, local_datetime, local_time
+from coverage_audit.papers.words.answer import first_line, notices, told_datetime
+from coverage_audit.papers.words.display import local_date, local_time
 from coverage_audit.papers.words.passes import verdict_of
 
 from .templating import filled, page_templates, page_text
@@ -129,10 +129,10 @@ def _heading(audit: Audit) -> list[tuple[str, str]]:
     began, last = sprayed_from_to(audit)
     ended = local_time(last, zone)
     if local_date(began, zone) != local_date(last, zone):
-        ended = local_datetime(last, zone)
+        ended = told_datetime(last, settings)
     rows = [
         ("Field", ", ".join(audit.sprayed_fields)),
-        ("Sprayed", f"{local_datetime(began, zone)} to {ended}"),
+        ("Sprayed", f"{told_datetime(began, settings)} to {ended}"),
         ("Operator", settings.operator),
         ("Crop", settings.crop),
         ("Notes", settings.notes),

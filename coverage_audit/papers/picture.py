@@ -11,12 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
+from PIL.PngImagePlugin import PngInfo
 
 from coverage_audit.papers.maps.painted import INK, PAPER, SOFT, hatched, painted_map
+from coverage_audit.papers.maps.still import scale_length_m, scale_words
 
 from .page import sprayed_from_to
-from .words.answer import answer_figures, first_line, notices
-from .words.display import SPACE, local_datetime
+from .words.answer import answer_figures, figure_line, first_line, notices, told_datetime
+from .words.display import SPACE
 
 if TYPE_CHECKING:
     from types import ModuleType
@@ -28,35 +30,38 @@ WIDTH_PX, MARGIN_PX, MAP_HIGH_PX = 1200, 40, 760
 """Width of the picture, its margin, and the most that the map takes of its height. [px]"""
 
 LABELS = 12
-"""Strips named in the picture. [1]"""
+"""Strips named in the picture, of those worth a walk. [1]"""
 
 PAPER_MM = {"us": ("letter", 215.9, 279.4), "metric": ("A4", 210.0, 297.0)}
 """Paper by the person's units: name, width and height (ANSI/ASME Y14.1, ISO 216). [mm]"""
 
 
 def report_png(audit: Audit) -> bytes:
-    """PNG of 1200 px: title, first line, notices, map, the three figures."""
+    """PNG of 1200 px: title, first line, notices, map, the three figures; its description says the first line."""
     found = audit.answer
     chart, pixels = painted_map(audit, WIDTH_PX - 2 * MARGIN_PX, MAP_HIGH_PX)
     image = Image.new("RGB", (WIDTH_PX, chart.height + 900), PAPER)
     draw = ImageDraw.Draw(image)
     settings = audit.job.settings
-    when = local_datetime(sprayed_from_to(audit)[0], settings.timezone)
+    when = told_datetime(sprayed_from_to(audit)[0], settings)
     y = _text(draw, MARGIN_PX, f"{settings.name or 'Spray job'}, {when}", 26, SOFT)
     y = _text(draw, y + 6, first_line(found, audit), 44, INK)
     for line in notices(audit):
         y = _text(draw, y + 4, line, 26, INK)
     y += 16
     image.paste(chart, (MARGIN_PX, y))
-    for strip in found.listed[:LABELS]:
+    for strip in found.walk[:LABELS]:
         at = pixels(np.array([[strip.label_point.x, strip.label_point.y]])).tolist()[0]
         draw.text((MARGIN_PX + at[0], y + at[1]), strip.id, INK, _font(24), "mm", stroke_width=4, stroke_fill=PAPER)
     y += chart.height + 20
     y = max(_figure(image, told, rank, y) for rank, told in enumerate(answer_figures(found, audit)))
+    _scale(draw, y + 22, float(np.ptp(pixels(np.array([[0.0, 0.0], [1.0, 0.0]]))[:, 0])), settings.report.units)
     y = _text(draw, y + 12, "Best value, and the range that holds the truth 9 times in 10. North is up.", 22, SOFT)
     image = image.crop((0, 0, WIDTH_PX, y + MARGIN_PX // 2))
     out = io.BytesIO()
-    image.quantize(64).save(out, "PNG")
+    words = PngInfo()
+    words.add_itxt("Description", alternative(audit))
+    image.quantize(64).save(out, "PNG", pnginfo=words)
     return out.getvalue()
 
 
@@ -84,9 +89,20 @@ def report_pdf(audit: Audit, picture: bytes) -> bytes | None:
     with Image.open(io.BytesIO(picture)) as image:
         scale = min((wide - 20) / image.width, (high - 20) / image.height)
         size = (image.width * scale, image.height * scale)
-    told = plain(first_line(audit.answer, audit))
-    paper.image(io.BytesIO(picture), x=(wide - size[0]) / 2, y=10, w=size[0], h=size[1], alt_text=told)
+    place = {"x": (wide - size[0]) / 2, "y": 10, "w": size[0], "h": size[1]}
+    paper.image(io.BytesIO(picture), **place, alt_text=plain(alternative(audit)))
     return bytes(paper.output())
+
+
+def alternative(audit: Audit) -> str:
+    """What the picture says, for who cannot see it: first line, notices, the three figures."""
+    found = audit.answer
+    lines = [
+        first_line(found, audit),
+        *notices(audit),
+        *(f"{figure_line(one)}." for one in answer_figures(found, audit)),
+    ]
+    return " ".join(lines).replace(SPACE, " ")
 
 
 def plain(text: str) -> str:
@@ -102,16 +118,21 @@ def _font(size: int) -> ImageFont.FreeTypeFont:
 
 def _figure(image: Image.Image, told: Told, rank: int, y: int) -> int:
     draw, x = ImageDraw.Draw(image), MARGIN_PX + rank * (WIDTH_PX - 2 * MARGIN_PX) // 3
-    kind = "missed" if told.kind == "perhaps" else told.kind
-    swatch = hatched(kind, (36, 24))
-    if told.kind == "perhaps":
-        swatch = Image.blend(swatch, Image.new("RGB", swatch.size, PAPER), 0.5)
-    image.paste(swatch, (x, y + 4))
+    image.paste(hatched(told.kind, (36, 24)), (x, y + 4))
     draw.rectangle((x, y + 4, x + 36, y + 28), outline=INK)
     _line(draw, (x + 46, y), told.name, 28, INK)
     _line(draw, (x, y + 40), told.best, 44, INK)
     _line(draw, (x, y + 94), told.range, 28, INK)
     return y + 130
+
+
+def _scale(draw: ImageDraw.ImageDraw, y: int, px_per_m: float, units: str) -> None:
+    """A scale bar at the right margin, its words before it."""
+    bar_m = scale_length_m(WIDTH_PX / px_per_m / 8, units)
+    right = WIDTH_PX - MARGIN_PX
+    left = right - bar_m * px_per_m
+    draw.line([(left, y - 7), (left, y), (right, y), (right, y - 7)], INK, 3)
+    draw.text((left - 12, y), plain(scale_words(bar_m, units)), INK, _font(22), "rm")
 
 
 def _text(draw: ImageDraw.ImageDraw, y: int, text: str, size: int, colour: str) -> int:

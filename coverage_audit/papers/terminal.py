@@ -11,6 +11,7 @@ from coverage_audit.papers.words.answer import (
     figure_line,
     first_line,
     notices,
+    told_datetime,
     untold_words,
 )
 from coverage_audit.papers.words.cautions import caution_texts
@@ -44,7 +45,7 @@ def terminal_text(audit: Audit) -> str:
 
 def _title(audit: Audit) -> str:
     settings = audit.job.settings
-    start = display.local_datetime(audit.start_s, settings.timezone)
+    start = told_datetime(audit.start_s, settings)
     worked = display.duration(audit.end_s - audit.start_s)
     return f"{one_line(settings.name) or 'Spray job'}, {start}, {worked} from first to last fix"
 

@@ -59,8 +59,9 @@ class JobRecord:
 
     @property
     def passes(self) -> list[Mapping[str, Any]]:
-        """Headland laps and straight passes, in driving order."""
-        return [one for one in self.summary.get("passes") or () if one["kind"] in ("headland", "straight")]
+        """Headland laps and straight passes that were sprayed along, in driving order: ways of transport are none."""
+        driven = [one for one in self.summary.get("passes") or () if one["kind"] in ("headland", "straight")]
+        return [one for one in driven if one.get("on_m") is None or one["on_m"] > 0]
 
     @property
     def straight(self) -> list[Mapping[str, Any]]:

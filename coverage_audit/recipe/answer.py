@@ -11,7 +11,7 @@ import shapely
 
 from coverage_audit.accuracy.tolerances import REAL_SHARE
 
-from .decision import GO_BACK, SURE, decide, facts_of
+from .decision import CANNOT_TELL, SURE, decide, facts_of
 from .tolerances import (
     LEAST_WALK_M2,
     LIKELY_CHANCE,
@@ -85,7 +85,9 @@ def listed(audit: Audit, decision: Decision) -> tuple[Strip, ...]:
     kept = [
         strip
         for strip in audit.missed_strips
-        if decision.standing[strip.id] == SURE or (strip.probability or 0.0) >= LIKELY_CHANCE
+        if decision.standing[strip.id] == SURE
+        or (strip.probability or 0.0) >= LIKELY_CHANCE
+        or strip.id in decision.taken_along
     ]
     return tuple(sorted(kept, key=lambda strip: -strip.area_m2 * _chance(strip)))
 
@@ -95,9 +97,10 @@ def _chance(strip: Strip) -> float:
 
 
 def _worth_a_walk(strip: Strip, decision: Decision) -> bool:
-    if decision.kind == GO_BACK:
-        return strip.id in decision.strips
-    return strip.area_m2 >= LEAST_WALK_M2
+    """What is gone back for; where the log cannot tell, what one would look at."""
+    if decision.kind == CANNOT_TELL and strip.area_m2 >= LEAST_WALK_M2:
+        return True
+    return strip.id in decision.strips or strip.id in decision.taken_along
 
 
 def _surely(facts: Facts, decision: Decision, audit: Audit) -> Span:

@@ -64,7 +64,7 @@ class Facts:
     ``state``: logged, marked, remembered or assumed, as ``jobs.job.boom_state`` says. ``switch_m``: how far its moments
     may lie off. ``narrowest_m``:
     narrower skips cannot be told from the receiver's error, None = no skip up to the boom's width can. ``paying``:
-    ids that a touch-up plan would treat, None = no plan was made.
+    ids that a touch-up plan would treat, None = no plan was made; ``weighed``: those it looked at.
     """
 
     places: tuple[Place, ...]
@@ -77,13 +77,15 @@ class Facts:
     wander_m: float
     counts_agree: bool
     paying: frozenset[str] | None = None
+    weighed: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
 class Decision:
     """Go back or not: ``strips`` to go back for, largest first; ``why`` says what it turned on.
 
-    ``standing`` tells of each missed strip whether it is sure. Areas [m2]; they add up to the ground logged as missed.
+    ``standing`` tells of each missed strip whether it is sure. ``taken_along``: strips that a touch-up plan treats and
+    that are not sure. Areas [m2]; they add up to the ground logged as missed.
     """
 
     kind: str
@@ -95,6 +97,7 @@ class Decision:
     unknown_m2: float
     state: str
     wander_m: float
+    taken_along: tuple[str, ...] = ()
 
     @property
     def sure(self) -> tuple[str, ...]:
@@ -122,6 +125,7 @@ def decide(facts: Facts) -> Decision:
         unknown_m2=facts.unknown_m2,
         state=facts.state,
         wander_m=facts.wander_m,
+        taken_along=tuple(name for name in standing if standing[name] != SURE and name in (facts.paying or ())),
     )
 
 
@@ -130,7 +134,11 @@ def _verdict(facts: Facts, sure: list[Place]) -> tuple[str, list[Place], str]:
     worth = worth_m2(facts.target_m2)
     worthy = _worthy(facts, sure, worth)
     likely = [
-        place for place in facts.places if place not in sure and (place.chance is None or place.chance >= LIKELY_CHANCE)
+        place
+        for place in facts.places
+        if place not in sure
+        and (place.id not in facts.weighed or place.id in (facts.paying or ()))
+        and (place.chance is None or place.chance >= LIKELY_CHANCE)
     ]
     reasons = (
         (LEAVE, NO_TARGET, not facts.target_m2 > 0),
@@ -176,14 +184,15 @@ def _sure(place: Place, facts: Facts) -> bool:
 def not_planned(audit: Audit) -> frozenset[str]:
     """Strips that no touch-up is planned for: not surely missed, and nothing better is known to weigh them by.
 
-    Where the boom's state was noted, a strip's chance weighs its worth when the job says how good its positions are;
-    where it does not, a person who typed worth and costs is told what pays as logged.
+    Where somebody typed the worth of ground and the boom's state was noted, a strip is weighed by its chance when the
+    job says how good its positions are; where it does not, what pays is told as logged.
     """
-    decision, found = decide(facts_of(audit)), audit.accuracy
+    decision, found = audit.answer.decision, audit.accuracy
     noted = decision.state in SEEN
-    typed = audit.job.settings.touchup is not None
-    weighed = found is None or (decision.kind != CANNOT_TELL if found.asked else typed)
-    if noted and weighed:
+    terms = audit.job.settings.touchup
+    typed = terms is not None and terms.value_m2 is not None
+    told = found is None or not found.asked or decision.kind != CANNOT_TELL
+    if noted and typed and told:
         return frozenset()
     return frozenset(name for name, ground in decision.standing.items() if ground != SURE)
 
@@ -205,6 +214,7 @@ def facts_of(audit: Audit) -> Facts:
         wander_m=error if found is None else float(np.median(found.error.sigma_m)),
         counts_agree=audit.checks.ok,
         paying=None if plan is None else frozenset(one.id for one in plan.treated),
+        weighed=frozenset(one.id for one in (plan.strips if plan else ()) if one.considered and not one.doubtful),
     )
 
 

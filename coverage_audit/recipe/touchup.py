@@ -76,7 +76,7 @@ def plan_touchup(audit: Audit, on: dt.date | None = None, progress: Progress | N
     tell = progress or (lambda _stage, _share: None)
     tell("touch-up: options", 0.0)
     audit = replace(audit, plan=None)  # an older plan has no say
-    doubtful, audit = not_planned(audit), _as_told(audit)
+    doubtful, sure, audit = not_planned(audit), audit.answer.decision.sure, _as_told(audit)
     setting = _setting(audit, on)
     options = {strip.id: _options(setting, strip) for strip in audit.missed_strips}
     tell("touch-up: ways", 0.4)
@@ -93,7 +93,7 @@ def plan_touchup(audit: Audit, on: dt.date | None = None, progress: Progress | N
     tell("touch-up: what it leaves", 0.9)
     whole = not unordered and len(chosen) + len(doubtful) == len(options)
     plan = _plan(setting, options, field, order, exact=exact and whole)
-    strips = tuple(replace(one, doubtful=True) if one.id in doubtful else one for one in plan.strips)
+    strips = tuple(replace(one, doubtful=one.id in doubtful, sure=one.id in sure) for one in plan.strips)
     return replace(plan, strips=strips, unordered=unordered, assumed_state=audit.assumed is not None)
 
 

@@ -269,6 +269,14 @@ def way_cost_of(field: PlanField, order: tuple[int, ...], strip: str, method: st
     return best
 
 
+def _swath_parts(option: Option, line: FloatArray) -> int:
+    """How many separate pieces of ground the way along *line* sprays: the boom is off between them."""
+    for way, swath in zip(option.ways, option.swaths, strict=False):
+        if np.array_equal(way.line, line) or np.array_equal(way.line, line[::-1]):
+            return max(int((shapely.area(shapely.get_parts(swath)) > tol_recipe.LEAST_WALK_M2).sum()), 1)
+    return 1
+
+
 def driven_legs(field: PlanField, order: tuple[int, ...]) -> tuple[tuple[Leg, ...], tuple[Stop, ...]]:
     """The way as driven, and the stops on it."""
     legs: list[Leg] = []
@@ -292,6 +300,7 @@ def driven_legs(field: PlanField, order: tuple[int, ...]) -> tuple[tuple[Leg, ..
                     length,
                     math.atan2(step[0], step[1]),
                     option.sections,
+                    _swath_parts(option, line),
                 )
             )
             here = exit_

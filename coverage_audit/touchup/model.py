@@ -123,7 +123,7 @@ class StripPlan:
     ``way_cost`` is what the way there adds to the plan with each (inf = it cannot be reached);
     ``pays_above_m`` the mean width from which a boom pass would be advised, None = at none.
     ``considered`` is False for strips beyond the number planned for, ``doubtful``: not surely missed, so not planned
-    for. Lengths [m], costs and worth [money].
+    for; ``sure``: surely missed. Lengths [m], costs and worth [money].
     """
 
     id: str
@@ -136,6 +136,7 @@ class StripPlan:
     pays_above_m: float | None = None
     considered: bool = True
     doubtful: bool = False
+    sure: bool = True
 
     @property
     def chosen(self) -> Option:
@@ -153,7 +154,7 @@ class Stop:
     """One treated strip along the way, in order; ``start``/``end`` (x, y) of what is driven. [m]
 
     ``length_m`` is what is sprayed: the way with the boom, the whole strip with the wand.
-    ``sections`` are the open ones, empty with the wand.
+    ``sections`` are the open ones, empty with the wand; ``parts``: stretches with the boom on, off between them.
     """
 
     id: str
@@ -163,6 +164,7 @@ class Stop:
     length_m: float
     heading_rad: float
     sections: tuple[int, ...]
+    parts: int = 1
 
 
 @dataclass(frozen=True, eq=False)

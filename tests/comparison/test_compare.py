@@ -9,6 +9,7 @@ import pytest
 from compare_trials import ALIKE, alike_pair, differences, record
 from simulator.jobs import GUIDED, gauss_markov
 
+from coverage_audit import run as whole
 from coverage_audit.cli import command as cli
 from coverage_audit.cli.compare import parse_price
 from coverage_audit.comparison.measures import MEASURES
@@ -220,3 +221,48 @@ def test_a_damaged_result_is_refused(two, tmp_path, capsys, damage):
     (two[1] / "summary.json").write_text(damage)
     assert run(two, tmp_path / "out") == 2
     assert capsys.readouterr().err.count("\n") == 1
+
+
+# --- more than two jobs, and a log of two fields ----------------------------------------------------------
+
+
+@pytest.fixture
+def three(pair):
+    """Three jobs of one invented meadow, the worst first; the second ran on 1 June 2026 at 05:30 in Boise."""
+    hand, guided = pair
+    summary = {**guided.summary, "job": {**guided.summary["job"], "start": "2026-06-01T11:30:00Z"}}
+    summary["job"]["timezone"] = "America/Boise"
+    worse = {**hand.summary, "area_m2": {**hand.summary["area_m2"], "missed": 0.2 * hand.summary["area_m2"]["target"]}}
+    return (
+        dataclasses.replace(hand, label="worst", summary=worse),
+        dataclasses.replace(guided, label="guided <i>", summary=summary),
+        hand,
+    )
+
+
+def test_more_than_two_jobs_have_a_row_each_the_least_missed_first(three):
+    papers = whole.comparison_papers(whole.compared(three))
+    page = papers["compare.html"]
+    rows = re.findall(r'<tr><th scope="row">([^<]+)<span class="fine">([^<]+)', page)
+    shares = {one["label"]: one["measures"]["missed_share"] for one in json.loads(papers["compare.json"])["jobs"]}
+    assert [name.replace("&lt;", "<").replace("&gt;", ">") for name, _ in rows] == sorted(shares, key=shares.get)
+    assert dict(rows)["guided &lt;i&gt;"] == "1 Jun 2026, 05:30 MDT"  # daylight time: 6 hours behind UTC (tz database)
+    assert page.count('<svg class="pair"') == 3
+    assert "UTC" not in dict(rows)["guided &lt;i&gt;"]
+
+
+def test_ways_driven_with_the_boom_off_are_no_passes(pair):
+    hand = pair[0]
+    rows = [dict(one) for one in hand.summary["passes"]]
+    straight = next(one for one in rows if one["kind"] == "straight")
+    straight["on_m"] = 0.0
+    moved = dataclasses.replace(hand, summary={**hand.summary, "passes": rows})
+    assert len(moved.straight) == len(hand.straight) - 1
+    assert straight["n"] not in {one["n"] for one in moved.passes}
+
+
+def test_a_log_of_two_fields_is_refused_with_what_to_do(pair):
+    areas = {**pair[1].summary["area_m2"], "outside": 0.9 * pair[1].summary["area_m2"]["target"]}
+    two_fields = dataclasses.replace(pair[1], summary={**pair[1].summary, "area_m2": areas})
+    with pytest.raises(InputError, match=r"outside this field: does the log hold another field.*coverage-audit day"):
+        whole.compared((pair[0], two_fields))

@@ -32,14 +32,14 @@ TOLD = [
     (
         Caution("positions uncorrected"),
         (
-            "Of its positions the log says that they are uncorrected. A phone or a receiver without corrections is off "
+            "The log says that its positions are uncorrected. A phone or a receiver without corrections is off "
             "by a metre or more: a strip narrower than that may not be there, and one as narrow may be missing here."
         ),
     ),
     (
         Caution("positions of unknown quality"),
         (
-            "Of its positions the log says nothing of how good they are. A phone or a receiver without corrections is "
+            "The log does not say how good its positions are. A phone or a receiver without corrections is "
             "off by a metre or more: a strip narrower than that may not be there, and one as narrow may be missing "
             "here."
         ),

@@ -282,7 +282,7 @@ def test_a_sliver_narrower_than_the_simplifying_is_still_drawn():
     hair = shapely.box(0, 20, 100, 20.005)
     layers = dataclasses.replace(audit.layers, by_visits=(hair, *audit.layers.by_visits[1:]))
     page = report.report_html(dataclasses.replace(audit, layers=layers))
-    feature = json.loads(re.findall(r"layer_missed_add\((\{.*?\})\);", page)[0])["features"][0]
+    feature = json.loads(re.findall(r"layer_perhaps_add\((\{.*?\})\);", page)[0])["features"][0]
     assert shapely.from_geojson(json.dumps(feature["geometry"])).length > 0
 
 

@@ -5,8 +5,23 @@ import re
 
 import gpxpy
 import pytest
+from every_sentence import (
+    DECISIONS,
+    FIGURE,
+    FIRST,
+    QUANTITY,
+    RANGE,
+    lines_of,
+    places_of,
+    sentences,
+    square_metres,
+)
+from every_sentence import (
+    METRIC as METRIC_UNITS,
+)
 from situations import Situation, audited, table
 
+from coverage_audit import run
 from coverage_audit.papers.geojson import findings_geojson
 from coverage_audit.papers.gpx import missed_gpx
 from coverage_audit.papers.notebook import notebook_html
@@ -159,3 +174,129 @@ def test_assumed_is_said_on_every_paper_of_an_assumed_job_and_on_no_other(papers
     for one, made in papers.items():
         told = (open_text(made["page"]), made["terminal"], made["gpx"], made["notebook"])
         assert {"ASSUMED" in paper for paper in told} == {one.state == "assumed"}, one
+
+
+# --- every sentence of every paper, held to the others -----------------------------------------------------
+
+
+def test_every_sentence_of_every_paper_agrees_with_the_others(found):
+    """Decision, figures, places, causes, chances and units, read by a grammar that shares no code with the writers."""
+    for one, audit in found.items():
+        told = {paper: sentences(lines) for paper, lines in lines_of(audit).items()}
+        assert all(told[paper] for paper in ("page", "terminal", "summary", "notebook", "findings", "png", "pdf")), one
+        _one_decision(one, audit, told)
+        _one_set_of_figures(one, audit, told)
+        _one_account_of_each_place(one, audit)
+        for paper, lines in told.items():
+            for sentence in lines:
+                _units_agree(one, paper, sentence)
+
+
+def _one_decision(one, audit, told):
+    summary = summary_dict(audit)
+    first = sentences([summary["decision"]["sentence"]])[0]
+    for paper in ("page", "terminal", "summary", "notebook", "png", "pdf"):
+        assert {line for line in told[paper] if FIRST.match(line)} == {first}, (one, paper)
+    assert DECISIONS[FIRST.match(first)[1]] == summary["decision"]["kind"], one
+    named = re.findall(r"M\d+", first)
+    assert named == summary["decision"]["strips"][: len(named)], one
+    if summary["decision"]["kind"] != "go back":
+        return
+    areas = re.findall(r"[\d.,]+ (?:ft²|ac)", first)
+    (figure,) = {best for line in told["terminal"] for name, best, _ in FIGURE.findall(line) if name == "Surely missed"}
+    assert areas[-1] == figure, one  # the very figure, in its unit
+    gone = square_metres(areas[0])
+    sizes = {strip["id"]: strip["area_m2"] for strip in summary["missed_strips"]}
+    assert gone == pytest.approx(sum(sizes[name] for name in summary["decision"]["strips"]), abs=_rounded(areas[0])), (
+        one
+    )
+
+
+def _rounded(area):
+    """Half of its last digit. [m2]"""
+    decimals = len(area.split(" ")[0].partition(".")[2])
+    return square_metres(f"{0.51 * 10.0**-decimals} {area.split(' ')[1]}")
+
+
+def _one_set_of_figures(one, audit, told):
+    seen = {}
+    for paper in ("page", "terminal", "notebook", "png", "pdf"):
+        for line in told[paper]:
+            for name, best, ranged in FIGURE.findall(line):
+                if best != "none" or ranged or line.startswith(name):
+                    seen.setdefault(name, {}).setdefault((best, ranged), set()).add(paper)
+    keys = {"Surely missed": "surely_m2", "Perhaps missed": "perhaps_m2", "Sprayed twice": "twice_m2"}
+    assert set(seen) == set(keys), one
+    for name, values in seen.items():
+        assert len(values) == 1, (one, name, values)
+        ((best, ranged), papers) = values.popitem()
+        assert papers == {"page", "terminal", "notebook", "png", "pdf"}, (one, name, papers)
+        span = summary_dict(audit)["answer"][keys[name]]
+        if best != "none":
+            assert square_metres(best) == pytest.approx(span["best"], abs=_rounded(best)), (one, name)
+        if ranged:
+            low, high = ranged.split(" to ")
+            unit = high.split(" ")[1]
+            assert best.endswith(unit), (one, name)
+            assert square_metres(f"{low} {unit}") <= square_metres(best) <= square_metres(high), (one, name)
+
+
+def _one_account_of_each_place(one, audit):
+    places, walk = places_of(audit), summary_dict(audit)["answer"]["walk"]
+    assert set(places) == set(walk), one
+    for name, accounts in places.items():
+        assert {key: len(values) for key, values in accounts.items()} == dict.fromkeys(accounts, 1), (
+            one,
+            name,
+            accounts,
+        )
+        (cause,) = accounts["cause"]
+        if one.state == "assumed":
+            assert not re.search(r"boom (on|off|came|went)|\blate\b|\bearly\b", cause), (one, cause)
+
+
+def _units_agree(one, paper, sentence):
+    assert not {unit for _, unit in QUANTITY.findall(sentence)} & METRIC_UNITS, (one, paper, sentence)
+    for low, unit, high, last in RANGE.findall(sentence):
+        assert unit in ("", last), (one, paper, sentence)
+        if last in ("ft²", "ac"):
+            assert float(low.replace(",", "")) <= float(high.replace(",", "")), (one, paper, sentence)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [11, 12, 13])
+def test_on_other_days_as_many_first_lines_are_right(seed):
+    wrong = {}
+    for one in table():
+        kind = audited(one, seed).answer.decision.kind
+        if kind != one.demanded:
+            wrong[str(one)] = (one.demanded, kind)
+            assert kind != "leave", one
+    assert len(table()) - len(wrong) >= LEAST_RIGHT, wrong
+
+
+@pytest.mark.parametrize(
+    ("one", "assumed"),
+    [
+        (Situation("phone", "assumed", "left out"), True),
+        (Situation("SBAS", "logged", "off"), False),
+        (Situation("phone", "marked", "clean"), False),
+    ],
+    ids=str,
+)
+def test_sheet_and_first_line_name_the_same_strips_where_a_touch_up_is_planned(found, one, assumed):
+    plan = run.planned(found[one])
+    audit = run.with_plan(found[one], plan)
+    told = {paper: sentences(lines) for paper, lines in lines_of(audit, plan).items()}
+    _one_decision(one, audit, told)
+    _one_set_of_figures(one, audit, told)
+    (headline,) = [line for line in told["sheet"] if re.match(r"Go back for|Leave everything|Nothing to go back", line)]
+    treated = {strip.id for strip in plan.treated}
+    assert set(re.findall(r"M\d+", headline.split("; leave")[0])) == treated
+    assert treated == {*audit.answer.decision.strips, *audit.answer.decision.taken_along}
+    assert {strip.id for strip in audit.answer.walk} == treated
+    for paper in ("sheet", "page", "terminal", "notebook", "png", "pdf"):
+        assert any("ASSUMED" in line for line in told[paper]) == assumed, paper
+    for paper, lines in told.items():
+        for sentence in lines:
+            _units_agree(one, paper, sentence)

@@ -184,7 +184,7 @@ def test_times_are_utc_with_z(time_s, text):
 def test_terminal_begins_with_the_verdict_and_lists_five_strips_of_twenty():
     audit = large_job("us")
     lines = terminal_text(audit).splitlines()
-    assert lines[0].startswith("Brackenhow, dock spraying, 31 May 2026, 14:00 BST")
+    assert lines[0].startswith("Brackenhow, dock spraying, 31 May 2026, 14:00, ")
     assert lines[2] == summary_dict(audit)["decision"]["sentence"].replace(" ft", "\u00a0ft").replace(" ac", "\u00a0ac")
     assert [line.split(":")[0].strip() for line in lines[3:6]] == ["Surely missed", "Perhaps missed", "Sprayed twice"]
     assert f"  {display.verdict(audit, {strip.id: '' for strip in audit.missed_strips}).headline}" in lines
@@ -197,7 +197,7 @@ def test_terminal_begins_with_the_verdict_and_lists_five_strips_of_twenty():
 def test_terminal_says_when_the_sums_do_not_close():
     audit = worked_figure()
     audit = dataclasses.replace(audit, checks=dataclasses.replace(audit.checks, ok=False, cross_check_rel=0.01))
-    assert "Cautions:\n  - The closing sums" in terminal_text(audit)
+    assert "Cautions:\n  - The sums of this audit do not close" in terminal_text(audit)
 
 
 def test_terminal_without_findings_has_no_table():

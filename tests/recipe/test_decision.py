@@ -223,3 +223,21 @@ def test_a_pass_that_he_says_was_off_is_gone_back_for_though_nobody_logged_the_b
     assert (found["decision"]["kind"], found["decision"]["strips"][0]) == ("go back", "M1")
     (strip,) = [one for one in found["missed_strips"] if one["id"] == "M1"]
     assert strip["cause"]["words"].startswith("the boom was off here, as remembered")
+
+
+# --- what a touch-up plan makes of it -----------------------------------------------------------------------
+
+
+def test_a_plan_that_weighed_a_doubtful_place_and_leaves_it_settles_the_doubt():
+    places = (dataclasses.replace(HOLE, chance=0.8),)
+    assert changed(places=places).kind == CANNOT_TELL
+    assert changed(places=places, paying=frozenset(), weighed=frozenset({"M1"})).kind == LEAVE
+    assert changed(places=places, paying=frozenset(), weighed=frozenset()).kind == CANNOT_TELL  # nobody looked
+
+
+def test_a_plan_over_doubtful_ground_makes_it_no_surer():
+    places = (dataclasses.replace(HOLE, chance=0.8),)
+    found = changed(places=places, paying=frozenset({"M1"}), weighed=frozenset({"M1"}))
+    assert (found.kind, found.strips, found.taken_along) == (CANNOT_TELL, (), ("M1",))
+    both = changed(paying=frozenset({"M1", "M2"}), weighed=frozenset({"M1", "M2"}))
+    assert (both.kind, both.strips, both.taken_along) == (GO_BACK, ("M1",), ("M2",))

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
     from coverage_audit.read.result_record import JobRecord
 
-MAP_PX = 460
-"""Width of the widest map. [px]"""
+MAP_PX, SMALL_MAP_PX = 460, 240
+"""Width of the widest map of two jobs, and of more. [px]"""
 
 DRAWN = (("target", "once"), ("double", "double"), ("missed", "missed"), ("outside", "outside"))
 """Kinds of ground in drawing order, and the map class each is filled like."""
@@ -31,9 +31,10 @@ def compared_maps(jobs: Sequence[JobRecord], units: str) -> list[str]:
     drawings = [_shapes(job) for job in jobs]
     boxes = [shapely.total_bounds(np.array([shape for _, shape in drawing], dtype=object)) for drawing in drawings]
     widest = max(float(max(box[2] - box[0], 1.0)) for box in boxes)
-    px_per_m = MAP_PX / (1.06 * widest)
+    width_px = MAP_PX if len(jobs) < 3 else SMALL_MAP_PX
+    px_per_m = width_px / (1.06 * widest)
     pairs = zip(jobs, drawings, boxes, strict=True)
-    return [_svg(job, drawing, box, px_per_m, units) for job, drawing, box in pairs]
+    return [_svg(job, drawing, box, px_per_m, width_px, units) for job, drawing, box in pairs]
 
 
 def _shapes(job: JobRecord) -> list[tuple[str, Any]]:
@@ -43,12 +44,19 @@ def _shapes(job: JobRecord) -> list[tuple[str, Any]]:
     outline = next((shape for kind, shape in every if kind == "field"), every[0][1] if every else shapely.Point(0, 0))
     plane = Plane(PlaneOrigin(outline.centroid.x, outline.centroid.y))
     drawn = [(css, shape) for wanted, css in DRAWN for kind, shape in every if kind == wanted]
-    drawn += [("passes", shape) for kind, shape in every if kind in ("headland", "straight")]
+    sprayed = {one["n"] for one in job.passes}
+    drawn += [
+        ("passes", shapely.geometry.shape(one["geometry"]))
+        for one in features
+        if one["properties"].get("n") in sprayed and one["properties"].get("kind") in ("headland", "straight")
+    ]
     drawn.append(("field", outline))
     return [(css, plane.geometry_to_metres(shape)) for css, shape in drawn]
 
 
-def _svg(job: JobRecord, drawing: list[tuple[str, Any]], box: np.ndarray, px_per_m: float, units: str) -> str:
+def _svg(
+    job: JobRecord, drawing: list[tuple[str, Any]], box: np.ndarray, px_per_m: float, width_px: int, units: str
+) -> str:
     margin = 0.03 * float(box[2] - box[0])
     west, north = float(box[0]) - margin, float(box[3]) + margin
     width, height = (float(box[2]) + margin - west) * px_per_m, (north - float(box[1]) + margin) * px_per_m
@@ -57,7 +65,7 @@ def _svg(job: JobRecord, drawing: list[tuple[str, Any]], box: np.ndarray, px_per
         for css, shape in drawing
     )
     title = escape(f"Map of {job.label}, north up")
-    bar = scale_bar(6, height + 16, MAP_PX, px_per_m, units)
+    bar = scale_bar(6, height + 16, width_px, px_per_m, units)
     return (
         f'<svg class="pair" viewBox="0 0 {width:.0f} {height + 34:.0f}" style="max-width:{width:.0f}px" role="img" '
         f'aria-label="{title}">{paths}{bar}</svg>'
@@ -69,8 +77,8 @@ def _drawn(shape: Any, west: float, north: float, px_per_m: float) -> str:  # no
     return svg_path(simple, lambda xy_m: (xy_m - (west, north)) * (px_per_m, -px_per_m))
 
 
-def strip_plot(rows: Sequence[tuple[str, Sequence[float]]], ticks: Mapping[float, str]) -> str:
-    """Dots of each job's passes along one axis, a bar at the median; *ticks* are (place, words)."""
+def strip_plot(rows: Sequence[tuple[str, Sequence[float]]], ticks: Mapping[float, str], name: str) -> str:
+    """Picture *name*: dots of each job's passes along one axis, a bar at the median; *ticks* are (place, words)."""
     values = [value for _, own in rows for value in own]
     places = [*values, *ticks]
     low, high = min(places, default=0.0), max(places, default=1.0)
@@ -90,4 +98,6 @@ def strip_plot(rows: Sequence[tuple[str, Sequence[float]]], ticks: Mapping[float
         anchor = "start" if x < 60 else "end" if x > 400 else "middle"
         text.append(f'<path class="tick" d="M{x:.1f} 16V{base - 20}"/>')
         text.append(f'<text x="{x:.1f}" y="{base}" text-anchor="{anchor}">{escape(words)}</text>')
-    return f'<svg class="dots" viewBox="0 0 460 {base + 10}" role="img">{"".join(text)}</svg>'
+    return (
+        f'<svg class="dots" viewBox="0 0 460 {base + 10}" role="img" aria-label="{escape(name)}">{"".join(text)}</svg>'
+    )

@@ -48,14 +48,20 @@ class MapLayer:
 def map_layers(audit: Audit) -> tuple[MapLayer, ...]:
     """Layers of *audit* that hold something, in plane metres; the first lies on top of the second, and so on."""
     found = audit.layers
-    strips = _outlines("missed", audit.answer.listed, audit)
+    sure = set(audit.answer.decision.sure)
+    surely, perhaps = (
+        _outlines("missed", tuple(one for one in audit.answer.listed if (one.id in sure) is which), audit)
+        for which in (True, False)
+    )
+    sure_ground, other_ground = _missed_ground(audit, sure)
     patches, places = (
         _outlines(kind, found, audit)
         for kind, found in (("double", audit.double_patches), ("unknown", audit.unknown_places))
     )
     layers = (
         _layer("unknown", "Unknown: the log was paused or cut", [found.unknown], places),
-        _layer("missed", "Missed", found.by_visits[:1], strips),
+        _layer("missed", "Surely missed", [sure_ground], surely),
+        _layer("perhaps", "Perhaps missed", [other_ground], perhaps),
         _layer("double", "Sprayed twice or more", found.by_visits[2:], patches),
         _layer("outside", "Sprayed beyond the boundary", [found.outside]),
         _layer("excludedsprayed", "Sprayed in no-spray ground", [found.excluded_sprayed]),
@@ -70,6 +76,15 @@ def map_layers(audit: Audit) -> tuple[MapLayer, ...]:
         _layer("once", "Sprayed once", found.by_visits[1:2]),
     )
     return tuple(layer for layer in layers if layer.pieces)
+
+
+def _missed_ground(audit: Audit, sure: set[str]) -> tuple[BaseGeometry, BaseGeometry]:
+    """Missed ground that is sure, up to its own rims, and the rest that nobody need call unknown."""
+    found, width_m = audit.layers, audit.job.settings.report.min_width_m
+    missed = shapely.union_all(list(found.by_visits[:1]))
+    strips = [strip.polygon for strip in audit.missed_strips if strip.id in sure]
+    surely = shapely.intersection(missed, shapely.buffer(shapely.union_all(strips), width_m / 2))
+    return surely, shapely.difference(missed, shapely.union_all([surely, found.unknown]))
 
 
 def _layer(

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     Pixels = Callable[[np.ndarray], np.ndarray]
 
 PAPER, INK, WASH, PLUM, SLATE, SOFT = "#fbf9f4", "#1f2937", "#e3dccd", "#6a3d7c", "#2f5d86", "#5b6472"
+PALE = "#a9adb3"
 FINE = 2
 """Drawn so many times as large and made smaller: edges are smooth then. [1]"""
 
@@ -50,6 +51,7 @@ HATCHES: dict[str, tuple[Pattern | None, str, str, str]] = {
     "excludedsprayed": (_slanted, SLATE, PAPER, SLATE),
     "double": (_crossed, PLUM, WASH, PLUM),
     "missed": (_slanted, INK, PAPER, INK),
+    "perhaps": (_slanted, PALE, PAPER, PALE),
     "dry": (_dotted, SOFT, WASH, SOFT),
     "unknown": (_ringed, INK, PAPER, INK),
 }
@@ -62,7 +64,7 @@ LINES = {"passes": (SLATE, 2), "field": (INK, 5)}
 PERIOD: dict[Pattern, int] = {_slanted: 14, _crossed: 18, _dotted: 12, _ringed: 24}
 """How far apart a pattern repeats, along and across. [px, before the picture is made smaller]"""
 
-COLOURS = (PAPER, INK, WASH, PLUM, SLATE, SOFT)
+COLOURS = (PAPER, INK, WASH, PLUM, SLATE, SOFT, PALE)
 """The picture is drawn in numbers of these: a byte a pixel instead of four."""
 
 

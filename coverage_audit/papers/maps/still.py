@@ -70,8 +70,9 @@ def static_map(audit: Audit) -> str:
 def _description(audit: Audit) -> str:
     strips = ", ".join(strip.id for strip in audit.answer.listed[:LABELS]) or "none"
     return (
-        "Ground sprayed once is plain, ground sprayed twice or more is cross-hatched, missed ground is hatched "
-        f"with one set of slanted lines. Missed strips named in the picture: {strips}. "
+        "Ground sprayed once is plain, ground sprayed twice or more is cross-hatched, surely missed ground is hatched "
+        "with one set of slanted lines, perhaps missed ground with the same in a paler ink. "
+        f"Missed strips named in the picture: {strips}. "
         "The same strips stand in the list below with their places."
     )
 
@@ -143,11 +144,16 @@ def scale_bar(begin_px: float, y_px: float, widest_px: float, px_per_m: float, u
     """
     bar_m = scale_length_m(widest_px / px_per_m / 4, units)
     end_px = begin_px + bar_m * px_per_m
-    words = f"{number(bar_m / FOOT_M, 0, units)}{SPACE}ft" if units == "us" else f"{number(bar_m)}{SPACE}m"
+    words = scale_words(bar_m, units)
     return (
         f'<g class="rule"><path class="bar" d="M{begin_px:.0f} {y_px - 6:.0f}v6H{end_px:.1f}v-6"/>'
         f'<text x="{end_px + 8:.0f}" y="{y_px + 2:.0f}">{words}</text></g>'
     )
+
+
+def scale_words(bar_m: float, units: str) -> str:
+    """Length of a scale bar [m] in the person's units: "200 ft"."""
+    return f"{number(bar_m / FOOT_M, 0, units)}{SPACE}ft" if units == "us" else f"{number(bar_m)}{SPACE}m"
 
 
 def scale_length_m(longest_m: float, units: str) -> float:

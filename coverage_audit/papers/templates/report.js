@@ -99,7 +99,7 @@
 
   document.querySelectorAll("tr[data-find]").forEach((row) => {
     row.addEventListener("click", (event) => {
-      if (event.target.closest("a.geo")) return;
+      if (event.target.closest("a.geo, .coords")) return;
       event.preventDefault();
       choose(row.dataset.find, true);
       document.getElementById("map").scrollIntoView({ behavior: calm ? "auto" : "smooth" });

@@ -23,6 +23,14 @@ STEERED = {
     GUIDED_OTHER: "guided by another receiver",
     UNKNOWN: "not stated how it was steered, so both ways were worked out and the widest range is told",
 }
+CLASS_WORDS = {
+    "autonomous": "uncorrected",
+    "differential": "satellite-corrected (SBAS)",
+    "RTK float": "half-corrected (RTK float)",
+    "RTK fixed": "base-corrected (RTK fixed)",
+}
+"""What a class of fixes is called for a person."""
+
 CHANCE_STEPS = 5
 """Shades of probability on the map."""
 
@@ -92,7 +100,7 @@ def _unasked(found: Accuracy, audit: Audit) -> str:
     """What GPS error may do to the figures when nobody said how good the positions are."""
     low, high = _ends(found.missed_m2, audit)
     stated = found.error.stated
-    known = f"with {found.error.fix_class} fixes" if stated else "if its positions are uncorrected"
+    known = f"with {CLASS_WORDS[found.error.fix_class]} positions" if stated else "if its positions are uncorrected"
     what = "Memory and GPS error" if audit.remembered else "GPS error"
     return (
         f"{what}: {known}, {low} to {high} may truly be missed{_beyond(found.missed_m2, audit)}. Write [accuracy] "
@@ -192,7 +200,7 @@ def certainty_facts(audit: Audit) -> list[tuple[str, str, str, str]]:
     return [
         ("Steering", STEERED[found.steering], assumed if found.steering == UNKNOWN else typed, _regime(found)),
         ("Wandering error of one coordinate", display.length(_middle_sigma(found), units),
-         assumed if stated.sigma_m is None else typed, f"{error.fix_class} fixes; {error.source}"),
+         assumed if stated.sigma_m is None else typed, f"{CLASS_WORDS[error.fix_class]} positions; {error.source}"),
         ("... forgotten over", display.duration(error.time_constant_s),
          assumed if stated.time_constant_s is None else typed, "first-order Gauss-Markov process"),
         *_learnt_facts(found, units),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from coverage_audit.jobs.job import ASSUMED
+from coverage_audit.read.records import REMEMBERED
 
 from . import display
 from .accuracy import chance_told
@@ -14,6 +15,7 @@ from .decision import decision_sentence
 if TYPE_CHECKING:
     from coverage_audit.ground.model import Strip
     from coverage_audit.ground.unlogged import Break
+    from coverage_audit.jobs.settings import JobSettings
     from coverage_audit.recipe.answer import Answer, Span
     from coverage_audit.recipe.result import Audit
 
@@ -36,7 +38,10 @@ class Told:
 def answer_figures(found: Answer, audit: Audit) -> tuple[Told, Told, Told]:
     """Surely missed, perhaps missed, sprayed twice: each in one unit, with its range."""
     units = audit.job.settings.report.units
-    besides = "narrower than this log can show" if found.decision.state != ASSUMED else "this log cannot say where"
+    besides = {
+        ASSUMED: "this log cannot say where",
+        REMEMBERED: "within GPS error or a slip of memory",
+    }.get(found.decision.state, "narrower than this log can show")
     rows = (
         ("missed", found.surely, "more than any error of the positions explains"),
         ("perhaps", found.perhaps, besides),
@@ -70,8 +75,14 @@ def notices(audit: Audit) -> list[str]:
         told.append(f"Pass left out: {left_out}." if left_out else "No whole pass was left out.")
         told.append("When the boom was on is ASSUMED: ground that was worked over is taken as sprayed.")
     if audit.remembered:
-        told.append("In part when the boom was on is REMEMBERED: a person said it afterwards.")
+        told.append("The boom's times are REMEMBERED, at least in part: a person said them afterwards.")
     return told
+
+
+def told_datetime(time_s: float, settings: JobSettings) -> str:
+    """Date and time for the first part of a paper: "30 May 2026, 07:02"; the zone only where nobody gave one."""
+    zone = "" if settings.timezone_given else " world time (UTC)"
+    return f"{display.local_date(time_s, settings.timezone)}, {display.local_time(time_s, settings.timezone)}{zone}"
 
 
 def place_between(beside: tuple[int, ...]) -> str:
@@ -99,7 +110,8 @@ def untold_words(found: Answer, audit: Audit) -> str:
         return ""
     units = audit.job.settings.report.units
     places = f"{display.count(count, 'place')} and what is narrower still" if count else "Narrow ground"
-    return f"{places}, {display.area(area, units)} in all, cannot be told from error: not listed, not worth a walk."
+    told = display.area(area, units)
+    return f"{places}, {told} as logged, cannot be told from error: not listed, not worth a walk."
 
 
 def strip_size(strip: Strip, units: str) -> str:

@@ -74,17 +74,17 @@ def _tracks_sorted(_units: str, *, file: str) -> str:
 
 
 def _uncorrected(units: str) -> str:
-    return _positions("that they are uncorrected", units)
+    return _positions("says that its positions are uncorrected", units)
 
 
 def _unknown_quality(units: str) -> str:
-    return _positions("nothing of how good they are", units)
+    return _positions("does not say how good its positions are", units)
 
 
 def _positions(said: str, units: str) -> str:
     far = "three feet" if units == "us" else "a metre"
     return (
-        f"Of its positions the log says {said}. A phone or a receiver without corrections is off by {far} or "
+        f"The log {said}. A phone or a receiver without corrections is off by {far} or "
         "more: a strip narrower than that may not be there, and one as narrow may be missing here."
     )
 
@@ -96,7 +96,8 @@ def _far_apart(units: str, *, spacing_m: float, step_s: float) -> str:
     )
 
 
-def _elsewhere(units: str, *, outside_m2: float) -> str:
+def other_field_words(units: str, *, outside_m2: float) -> str:
+    """So much was sprayed outside the field that the log may hold another one. [m2]"""
     return (
         f"{area(outside_m2, units)} were sprayed outside this field: does the log hold another field? "
         "coverage-audit day cuts a day's log by field."
@@ -326,7 +327,7 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "positions of unknown quality": _unknown_quality,
     "fixes far apart": _far_apart,
     "gap": _gap,
-    "sprayed elsewhere": _elsewhere,
+    "sprayed elsewhere": other_field_words,
     "bridged": _bridged,
     "antenna place unknown": _antenna,
     "boom from machine": _from_machine,

@@ -15,9 +15,11 @@ from coverage_audit.recipe.decision import (
     NOTHING,
     STATE,
     WANDER,
+    worth_m2,
 )
 
 from . import display
+from .touchup import prices_assumed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,15 +33,45 @@ NAMED = 4
 
 def decision_sentence(found: Decision, audit: Audit) -> str:
     """First line of every paper: the decision in one or two plain sentences."""
+    told = _go_back(found, audit) if found.kind == GO_BACK else _stay(found, audit)
+    return f"{told}{_taken_along(found)}"
+
+
+def _go_back(found: Decision, audit: Audit) -> str:
+    """Which strips, and their part of all ground that is surely missed: the first of the three figures."""
+    chosen = sum(strip.area_m2 for strip in audit.missed_strips if strip.id in found.strips)
+    span = audit.answer.surely
+    ends = [end for end in (span.low, span.high) if end is not None]  # in the unit of that figure
+    gone, sure, *_ = display.areas_alike((chosen, found.sure_m2, *ends), audit.job.settings.report.units)
+    whole = gone if gone == sure else f"{gone} of the {sure}"
+    missed = f"{whole} that {'is' if len(found.sure) == 1 else 'are'} almost surely missed"
+    return f"Go back for {names(found.strips)}: {missed}.{_rest(found, audit)}"
+
+
+def _taken_along(found: Decision) -> str:
+    """Strips that a touch-up plan treats though the log cannot tell them from error."""
+    if not found.taken_along:
+        return ""
+    also = "also goes" if found.strips else "goes"
+    return f" The touch-up plan {also} to {names(found.taken_along)}, not surely missed: look before you spray."
+
+
+def _nothing(found: Decision, audit: Audit) -> str:
+    """Nothing worth it: nothing missed, or by the touch-up's reckoning."""
+    if found.taken_along:
+        return "Nothing that is surely missed is worth going back for."
+    if audit.plan is None or not (found.sure or audit.answer.listed):
+        much = audit.answer.perhaps.best >= worth_m2(audit.area_m2.target)
+        return f"Nothing {'that this log can show is ' if much else ''}worth going back for."
+    prices = " by the worth and labour assumed" if prices_assumed(audit.plan) else ""
+    return f"Nothing worth going back for: no way of treating what is missed pays{prices}."
+
+
+def _stay(found: Decision, audit: Audit) -> str:
     units = audit.job.settings.report.units
-    if found.kind == GO_BACK:
-        chosen = [strip for strip in audit.missed_strips if strip.id in found.strips]
-        gone = sum(strip.area_m2 for strip in chosen)
-        whole = f"{display.area(gone, units)} that {'is' if len(chosen) == 1 else 'are'} almost surely missed"
-        return f"Go back for {names(found.strips)}: {whole}.{_rest(found, audit)}"
     return {
         NO_TARGET: "Nothing to go back for: no-spray areas and setbacks take up the whole field.",
-        NOTHING: f"Nothing worth going back for.{_narrow(found, audit)}",
+        NOTHING: f"{_nothing(found, audit)}{_narrow(found, audit)}",
         COUNTS: "This log cannot say: two independent counts of the ground do not agree.",
         BREAKS: f"This log cannot say: {display.area(found.unknown_m2, units)} lie where it was paused or cut.",
         STATE: f"This log cannot say: {_wander(found, units)}, and when the boom was on is a guess.",
@@ -71,7 +103,7 @@ def _narrow(found: Decision, audit: Audit) -> str:
     if skip is not None:
         wide = display.length(skip, audit.job.settings.report.units)
         told.append(f" A skip narrower than {wide} this log cannot show.")
-    if found.state in (MARKED, REMEMBERED):
+    if found.state in (MARKED, REMEMBERED) and not audit.remembered:
         told.append(f" When the boom was on is as it was {found.state}.")
     return "".join(told)
 

@@ -386,7 +386,7 @@ def _check_caution(audit: Audit) -> str:
     if checks.ok:
         return ""
     return (
-        "The closing sums of this audit do not agree well enough "
+        "The sums of this audit do not close well enough "
         f"(two independent counts differ by {100 * checks.cross_check_rel:.2f}{SPACE}% of the field, "
         f"the sums close to {100 * checks.closure_rel:.2g}{SPACE}%): take no figure here as proof."
     )

@@ -88,9 +88,10 @@ def _headline(plan: TouchupPlan, units: str) -> str:
     if not plan.strips:
         return "Nothing to go back for: no missed strip is wide enough to list."
     if all(one.doubtful for one in plan.strips):
-        return "Nothing to go back for: no strip is surely missed."
+        return "No strip is surely missed, so no way is planned."
     if not treated:
-        return f"Leave everything: no way of treating {_all(plan)} pays under the figures given."
+        prices = "by the worth and labour assumed" if prices_assumed(plan) else "under the figures given"
+        return f"Leave everything: no way of treating {_all(plan)} pays {prices}."
     parts = []
     for method in (BOOM, SPOT):
         chosen = [one for one in treated if one.advice == method]
@@ -98,11 +99,17 @@ def _headline(plan: TouchupPlan, units: str) -> str:
             parts.append(f"{display.count(len(chosen), 'strip')} with the {_tool(method)} ({ids(chosen)})")
     left = len(plan.strips) - len(treated)
     rest = f"; leave {display.count(left, 'strip')}" if left else ""
-    told = f"Go back for {' and '.join(parts)}{rest}."
+    told = f"Go back for {' and '.join(parts)}{rest}.{_unsure(treated)}"
     late = too_late(plan)
     worth = money(plan.net_value + plan.cost, units)
     saved = "" if prices_assumed(plan) else f" In your money it costs {money(plan.cost, units)} and is worth {worth}."
     return f"{late} Otherwise: {told[0].lower()}{told[1:]}{saved}" if late else told + saved
+
+
+def _unsure(treated: tuple[StripPlan, ...]) -> str:
+    """Which strips of the plan may be error: it weighs them as logged, or by their chance."""
+    unsure = [one for one in treated if not one.sure]
+    return f" Not surely missed: {ids(unsure)}; look before you spray." if unsure else ""
 
 
 def prices_assumed(plan: TouchupPlan) -> bool:
@@ -115,7 +122,9 @@ def _tool(method: str) -> str:
 
 
 def _all(plan: TouchupPlan) -> str:
-    return "the missed strip" if len(plan.strips) == 1 else f"any of the {len(plan.strips)} missed strips"
+    planned = [one for one in plan.strips if not one.doubtful]
+    missed = "missed" if len(planned) == len(plan.strips) else "surely missed"
+    return f"the {missed} strip" if len(planned) == 1 else f"any of the {len(planned)} {missed} strips"
 
 
 def too_late(plan: TouchupPlan) -> str:
@@ -305,6 +314,8 @@ def compass(heading_rad: float) -> str:
 def stop_words(stop: Stop, sections: int, units: str) -> str:
     """What to do at a stop, in one line."""
     work = sections_words(stop.sections, sections) if stop.method == BOOM else "hand wand"
+    if stop.parts > 1:
+        work += f" in {stop.parts} parts and off between them"
     along = "along " if stop.method == SPOT else ""
     return f"{stop.id}: {work}, {along}{display.length(stop.length_m, units)} to the {compass(stop.heading_rad)}"
 
