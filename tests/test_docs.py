@@ -122,4 +122,4 @@ def test_smallest_skips_of_the_manual_are_the_programs():
     told, wanted = (re.findall(r"[\d.]+(?= m)", text) for text in (found[2], make_docs.outlook_rows()))
     assert len(told) == 8
     assert [float(one) for one in told] == pytest.approx([float(one) for one in wanted], abs=0.101)
-    assert float(told[0]) > float(told[-2]) > 0.3  # corrections see more, and nothing narrower is listed
+    assert float(told[0]) > float(told[-2]) >= 0.3  # corrections see more, and nothing narrower is listed
