@@ -152,6 +152,7 @@ def test_every_canvas_has_its_words_or_its_list(served, dropped, chromium):
     """What axe cannot see."""
     address, root, _ = served
     visit = Visit(chromium, 390)
+    visit.context.add_init_script(SHARES)
     visit.enter(address)
     visit.begin(root)
     (root / "fields" / "long-meadow.geojson").write_text(LOG.geojson)
@@ -165,3 +166,16 @@ def test_every_canvas_has_its_words_or_its_list(served, dropped, chromium):
     assert page.locator(".passes tbody tr").count() == sum(one["pass"] for one in drawn["stretches"])
     listed = page.locator("#part-answer details", has_text="as a list").locator("li").all_text_contents()
     assert {line.split(",")[0] for line in listed} == {one["id"] for one in drawn["found"]}
+    # where the computer can hand a file on, each paper has a button for it
+    page.get_by_role("button", name="Send: The whole report, with the map").click()
+    size = (root / "jobs" / Desk(root).jobs()[0] / "report" / "report.html").stat().st_size
+    expect(page.locator("body")).to_have_attribute("data-shared", f"report.html {size} text/html; charset=utf-8")
+
+
+SHARES = """
+navigator.canShare = () => true;
+navigator.share = async ({ files: [one] }) => {
+  document.body.dataset.shared = `${one.name} ${one.size} ${one.type}`;
+};
+"""
+"""What a phone's browser has (Web Share, W3C), and this one on Linux has not."""
