@@ -90,8 +90,7 @@ def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: 
     steps = replace(steps, corners=steps.corners * scale)
     outline = shapely.transform(target, lambda xy: _rotate(xy, turn) * scale)
     west, south, east, north = outline.bounds
-    columns = math.ceil((east - west) / RASTER_CELL_M) + 1
-    rows = math.ceil((north - south) / RASTER_CELL_M) + 1
+    columns, rows = (math.ceil((high - low) / RASTER_CELL_M) + 1 for low, high in ((west, east), (south, north)))
     edges = _edges(outline)
     inside = _cells_inside(edges, (west, south, columns, rows))
     counts = np.zeros(2)
@@ -137,8 +136,7 @@ def _tiles(corners: FloatArray, whole: Frame) -> Iterator[tuple[Frame, IntArray]
     x0, x1 = np.clip(boxes[0].min(axis=1), 0, across), np.clip(boxes[0].max(axis=1), -1, across - 1)
     y0, y1 = np.clip(boxes[1].min(axis=1), 0, along), np.clip(boxes[1].max(axis=1), -1, along - 1)
     wide, high = np.maximum(x1 - x0 + 1, 0).astype(np.int64), np.maximum(y1 - y0 + 1, 0).astype(np.int64)
-    share = wide * high
-    if int(share.max(initial=0)) > RASTER_MAX_TILES or int(share.sum()) > RASTER_MOST_TILED:
+    if int((share := wide * high).max(initial=0)) > RASTER_MAX_TILES or int(share.sum()) > RASTER_MOST_TILED:
         raise _too_wide(corners)
     step = np.repeat(np.arange(len(corners)), share)
     place = np.arange(len(step)) - np.repeat(np.cumsum(share) - share, share)
@@ -230,7 +228,10 @@ def _in_short_steps(
     """
     length = travel_m[:, 1] - travel_m[:, 0]
     longest_m = max(longest_m, float(length[~plain].sum()) / RASTER_MOST_PARTS)
-    parts = np.where(plain, 1, np.maximum(1, np.ceil(length / longest_m))).astype(np.int64)
+    a, b, c, d = np.moveaxis(corners, 1, 0)
+    # a bow-tie stays whole: lines across its parts would sweep ground between its two triangles
+    tied = np.isfinite(np.fmax(_crossing(a, d, b, c), _crossing(a, b, d, c))[:, 0])
+    parts = np.where(plain | tied, 1, np.maximum(1, np.ceil(length / longest_m))).astype(np.int64)
     step = np.repeat(np.arange(len(parts)), parts)
     place = np.arange(len(step)) - np.repeat(np.cumsum(parts) - parts, parts)
     begin, end = place / parts[step], (place + 1) / parts[step]
@@ -395,6 +396,5 @@ def _fill_quads(corners: FloatArray, frame: Frame) -> tuple[IntArray, IntArray, 
 def _cells(row: IntArray, start: IntArray, end: IntArray, frame: Frame) -> IntArray:
     """Flat cell numbers of the runs."""
     length = np.maximum(end - start, 0)
-    first = row * frame[2] + start
-    shift = np.repeat(first - (np.cumsum(length) - length), length)
+    shift = np.repeat(row * frame[2] + start - (np.cumsum(length) - length), length)
     return np.arange(len(shift)) + shift
