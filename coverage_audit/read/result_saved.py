@@ -176,10 +176,11 @@ def surface_of(packed: Packed) -> RecordSurface | None:
 def _surface(about: Mapping[str, Any], planes: np.ndarray) -> RecordSurface:
     if planes.dtype != np.uint8 or planes.ndim != 2 or len(planes) != _PLANES:
         raise ValueError("it has another shape")
-    steps, rate, swept = (
-        np.ascontiguousarray(planes[k : k + 4].T).view(kind).ravel().astype(wide)
-        for k, kind, wide in ((0, "<i4", np.int64), (4, "<f4", float), (8, "<f4", float))
-    )
+    with np.errstate(invalid="ignore"):  # what is no number is refused below
+        steps, rate, swept = (
+            np.ascontiguousarray(planes[k : k + 4].T).view(kind).ravel().astype(wide)
+            for k, kind, wide in ((0, "<i4", np.int64), (4, "<f4", float), (8, "<f4", float))
+        )
     lon, lat, cell_m = (float(about[name]) for name in ("lon_deg", "lat_deg", "cell_m"))
     width, south, west = (int(about[name]) for name in ("width", "south", "west"))
     if not (np.isfinite(rate).all() and np.isfinite(swept).all()):

@@ -1,10 +1,12 @@
 """A result folder that was changed by hand, by accident or on purpose: compared, or refused; never a fault of ours."""
 
+import io
 import json
 import random
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 import shapely
 
@@ -142,6 +144,16 @@ def test_a_surface_that_lies_nowhere_is_refused(inside, tmp_path, key, value):
     about = json.dumps({**json.loads(inside["surface.json"]), key: value})
     with pytest.raises(InputError, match="the rate surface is damaged"):
         saved(tmp_path, inside, surface_json=about.encode())
+
+
+def test_a_surface_of_numbers_that_are_none_is_refused(inside, tmp_path):
+    """A rate whose first cell is a signalling NaN (IEEE 754: exponent of ones, top bit of the fraction clear)."""
+    planes = np.load(io.BytesIO(inside["surface.npy"]))
+    planes[4:8, 0] = [1, 0, 0x80, 0x7F]
+    changed = io.BytesIO()
+    np.save(changed, planes)
+    with pytest.raises(InputError, match="it holds numbers that are none"):
+        saved(tmp_path, inside, surface_npy=changed.getvalue())
 
 
 @pytest.mark.parametrize(
