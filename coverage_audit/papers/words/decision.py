@@ -42,7 +42,7 @@ def _go_back(found: Decision, audit: Audit) -> str:
     chosen = sum(strip.area_m2 for strip in audit.missed_strips if strip.id in found.strips)
     span = audit.answer.surely
     ends = [end for end in (span.low, span.high) if end is not None]  # in the unit of that figure
-    gone, sure, *_ = display.areas_alike((chosen, found.sure_m2, *ends), audit.job.settings.report.units)
+    sure, *_, gone = display.areas_alike((span.best, *ends, chosen), audit.job.settings.report.units)
     whole = gone if gone == sure else f"{gone} of the {sure}"
     missed = f"{whole} that {'is' if len(found.sure) == 1 else 'are'} almost surely missed"
     return f"Go back for {names(found.strips)}: {missed}.{_rest(found, audit)}"
