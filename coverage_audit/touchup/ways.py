@@ -124,7 +124,8 @@ class Network:
         first = np.append([True], (np.diff(tail) != 0) | (np.diff(head) != 0))[: len(order)]
         keep = order[first]
         size = len(self.pose)
-        return csr_array((self.weight[keep], (self.tail[keep], self.head[keep])), shape=(size, size))
+        ends = self.tail[keep].astype(np.int32), self.head[keep].astype(np.int32)  # older csgraph takes no wider ones
+        return csr_array((self.weight[keep], ends), shape=(size, size))
 
 
 def build_network(
