@@ -22,15 +22,29 @@ class OnlyWherePen(Pen):
 
 @dataclass(frozen=True)
 class DrivenField:
-    """A drive round and over a field of known area; ``on_s`` (k, 2) in seconds of the log's clock."""
+    """A drive round and over a field of known area; ``on_s`` (k, 2) in seconds of the log's clock.
+
+    ``true_m``: where the machine was at each fix, which the receiver logged amiss.
+    """
 
     ground: shapely.Polygon
     islands: int
     width_m: float
     times_s: np.ndarray
     logged_m: np.ndarray
+    true_m: np.ndarray
     on_s: np.ndarray
     sigma_m: float
+
+    def covered(self):
+        """Ground of the field that the boom really went over while it was on. [m]"""
+        lines = []
+        for on, off in self.on_s:
+            within = self.times_s[(self.times_s > on) & (self.times_s < off)]
+            times = np.unique([on, *within, off])  # the boom was switched between two fixes
+            lines.append(np.column_stack([np.interp(times, self.times_s, axis) for axis in self.true_m.T]))
+        swept = shapely.buffer([shapely.LineString(one) for one in lines], self.width_m / 2, cap_style="flat")
+        return shapely.intersection(shapely.union_all(swept), self.ground)
 
     def job(self, outline, *, assumed=False, **more):
         """The job on *outline*."""
@@ -81,8 +95,9 @@ def _logged(pen, rng, ground, width, islands):
     wander = np.column_stack([gauss_markov(len(fixes), sigma, 1.0, 600.0, rng) for _ in range(2)])
     aside = gauss_markov(len(fixes), 0.2, 1.0, 15.0, rng)[:, None] * [0.7, 0.7]
     places = np.column_stack([np.interp(fixes, time[order], xy[order, axis]) for axis in (0, 1)])
-    logged = places + wander + aside + rng.normal(0, 0.03, (len(fixes), 2))
+    true = places + aside
+    logged = true + wander + rng.normal(0, 0.03, (len(fixes), 2))
     edges = np.flatnonzero(np.diff(np.concatenate([[False], on, [False]]).astype(np.int8)))
     spans = np.array([(time[a], time[min(b, len(time) - 1)]) for a, b in zip(edges[::2], edges[1::2], strict=True)])
     spans = spans[spans[:, 1] > spans[:, 0] + 1.0]
-    return DrivenField(ground, islands, width, fixes, logged, spans, sigma)
+    return DrivenField(ground, islands, width, fixes, logged, true, spans, sigma)

@@ -23,8 +23,9 @@ def groups(*pairs):
     return "".join(f"{code:>3}\n{text}\n" for code, text in pairs)
 
 
-def drawing(*entities):
-    head = groups((0, "SECTION"), (2, "HEADER"), (9, "$ACADVER"), (1, "AC1015"), (0, "ENDSEC"))
+def drawing(*entities, unit=None):
+    stated = [] if unit is None else [(9, "$INSUNITS"), (70, unit)]
+    head = groups((0, "SECTION"), (2, "HEADER"), (9, "$ACADVER"), (1, "AC1015"), *stated, (0, "ENDSEC"))
     return head + groups((0, "SECTION"), (2, "ENTITIES")) + "".join(entities) + groups((0, "ENDSEC"), (0, "EOF"))
 
 
@@ -104,6 +105,58 @@ def test_a_drawing_in_degrees_needs_no_system():
 def test_metres_without_a_system_are_refused_with_what_to_do():
     with pytest.raises(InputError, match=r"projected coordinates without a coordinate reference system"):
         read(drawing(polyline(corners(FIELD))), prj="")
+
+
+# --- units: numbers of $INSUNITS as in the DXF Reference, lengths as in NIST Special Publication 811 ------
+
+
+BARE = PRJ.replace(',UNIT["Meter",1.0]]', "]")
+FEET_SYSTEM = pyproj.CRS("EPSG:2241")  # a plane of Idaho, in feet of the US survey
+
+
+@pytest.mark.parametrize(
+    ("unit", "length_m"),
+    [(1, 0.0254), (2, 0.3048), (4, 0.001), (5, 0.01), (6, 1.0), (10, 0.9144), (21, 1200 / 3937)],
+)
+def test_a_system_without_a_unit_takes_that_of_the_drawing(unit, length_m):
+    assert BARE != PRJ
+    places = (np.array(corners(FIELD)) / length_m).tolist()
+    found = metres(read(drawing(polyline(places), unit=unit), BARE).areas[0].geometry)
+    assert found.symmetric_difference(FIELD).area < 1e-3
+
+
+@pytest.mark.parametrize("unit", [None, 0, 20, "x"])
+def test_where_neither_says_a_unit_the_drawing_is_refused(unit):
+    with pytest.raises(InputError, match=r"plan\.dxf: neither the drawing \(\$INSUNITS\) nor its \.prj says"):
+        read(drawing(polyline(corners(FIELD)), unit=unit), BARE)
+
+
+@pytest.mark.parametrize(("unit", "name"), [(2, "feet"), (4, "millimetres"), (21, "US survey feet")])
+def test_a_drawing_of_another_unit_than_its_system_is_refused(unit, name):
+    said = rf'states {name} as its unit \(\$INSUNITS\), but its system "WGS 84 / UTM zone 11N" counts in metre;'
+    with pytest.raises(InputError, match=said):
+        read(drawing(polyline(corners(FIELD)), unit=unit))
+
+
+@pytest.mark.parametrize("unit", [None, 0, 6])
+def test_a_drawing_of_the_unit_of_its_system_or_of_none_is_read(unit):
+    found = metres(read(drawing(polyline(corners(FIELD)), unit=unit)).areas[0].geometry)
+    assert found.symmetric_difference(FIELD).area < 1e-3
+
+
+@pytest.mark.parametrize("unit", [2, 21])
+def test_feet_are_those_of_the_survey_where_the_system_counts_in_these(unit):
+    to_feet = pyproj.Transformer.from_crs(UTM, FEET_SYSTEM, always_xy=True)
+    places = corners(shapely.transform(FIELD, to_feet.transform, interleaved=False))
+    found = read(drawing(polyline(places), unit=unit), FEET_SYSTEM.to_wkt("WKT1_ESRI"))
+    # NAD 83 and WGS 84 are told apart by less than 2 m, by the transformation that PROJ takes
+    assert metres(found.areas[0].geometry).symmetric_difference(FIELD).area < 2 * FIELD.length
+
+
+def test_degrees_have_no_unit_of_lengths():
+    small = shapely.box(-116.2, 43.6, -116.198, 43.602)
+    found = read(drawing(polyline(corners(small)), unit=6), prj="")
+    assert found.areas[0].geometry.symmetric_difference(small).area < 1e-15
 
 
 def test_what_is_open_or_drawn_on_paper_is_left_out_and_counted():

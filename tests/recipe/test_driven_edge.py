@@ -140,6 +140,28 @@ def test_the_range_of_the_covered_area_holds_the_edge():
     assert (found.accuracy.missed_m2, found.accuracy.double_m2) == (known.accuracy.missed_m2, known.accuracy.double_m2)
 
 
+def covered_within(seeds):
+    """Whether the ground that each simulated boom truly covered lies in the range told of it."""
+    found = []
+    for seed in seeds:
+        field = driven_field(seed)
+        one = asking(field)
+        stated = AccuracySettings(sigma_m=field.sigma_m, replicates=8)
+        told = audit_job(replace(one, settings=replace(one.settings, accuracy=stated))).accuracy.covered_m2
+        assert told.high90 - told.low90 < 0.08 * told.high90  # wider it would be of no use
+        found.append(told.low90 <= field.covered().area <= told.high90)
+    return found
+
+
+def test_ground_truly_covered_lies_in_the_range_told():
+    assert all(covered_within(range(3000, 3004)))
+
+
+@pytest.mark.slow
+def test_ground_truly_covered_lies_in_the_range_told_in_nine_of_ten():
+    assert np.mean(covered_within(range(3010, 3030))) >= 0.9
+
+
 def test_passes_alone_are_no_lap():
     times, points, given = parallel_passes([9.0 * k for k in range(4)], 0.0, 150.0)
     one = job(log(times, points), given, shapely.box(0, 0, 1, 1), boom=boom(9.0))

@@ -1,11 +1,13 @@
 """Drawing exchange files (DXF, AutoCAD DXF Reference, plain text) as outlines: closed polylines and filled areas.
 
-A drawing states no reference system: its coordinates are degrees on WGS 84, or of the system in a .prj beside it. Every
+A drawing states no reference system: its coordinates are degrees on WGS 84, or of the system in a .prj beside it. The
+unit of lengths that it may state ($INSUNITS) counts where the .prj has none, and must not differ from that. Every
 shape inside another is taken for a hole in it. Blocks, and what is drawn on paper, are left out and counted.
 """
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import TYPE_CHECKING
@@ -15,6 +17,7 @@ import shapely
 
 from coverage_audit.errors import InputError
 from coverage_audit.facts import Caution
+from coverage_audit.units import FOOT_M
 
 from . import tolerances as tol
 from .crs import written_crs
@@ -25,6 +28,7 @@ from .shapes import Builder, Layer, Row, nested
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from pyproj import CRS
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.arrays import FloatArray
@@ -42,6 +46,23 @@ _CLOSED = 1  # bit of the flags
 _IS_POLYLINE = 2  # bit of a path of a filled area
 _DRAWN = ("LWPOLYLINE", "POLYLINE", "HATCH")
 _PARTS = ("VERTEX", "SEQEND", "ATTRIB")  # of the entity before
+
+_UNITS = {
+    1: ("inches", FOOT_M / 12),
+    2: ("feet", FOOT_M),
+    3: ("miles", 5280 * FOOT_M),
+    4: ("millimetres", 1e-3),
+    5: ("centimetres", 1e-2),
+    6: ("metres", 1.0),
+    7: ("kilometres", 1e3),
+    10: ("yards", 3 * FOOT_M),
+    14: ("decimetres", 1e-1),
+    21: ("US survey feet", 1200 / 3937),
+}
+"""Name and length [m] of the units of $INSUNITS (DXF Reference) that ground is drawn in; 0 states none."""
+
+_STATES_UNIT = re.compile(r'UNIT\s*[\[(]\s*"(?!\s*(?:arc|deg|rad|gra|gon))', re.IGNORECASE)
+"""A unit of lengths in well-known text; those of angles left aside."""
 
 
 @dataclass
@@ -75,12 +96,16 @@ def dxf_layer(data: bytes, prj: bytes, file: str) -> Layer:
     """
     if data.startswith(_BINARY):
         raise InputError("this drawing is a binary one; save it as DXF in plain text (ASCII)", file)
+    lines, system = _text(data), prj.decode("utf-8", "replace")
+    crs = written_crs(system, file)
+    scale = _scale(lines, system, crs, file)
     builder = Builder(file)
     rings: list[FloatArray] = []
     layers: dict[bytes, str] = {}
     rows: list[Row] = []
-    for entity in _entities(_text(data), file):
+    for entity in _entities(lines, file):
         drawn = _rings(entity, file) if entity.kind in _DRAWN and _number(entity, _PAPER, file) != 1 else []
+        drawn = [ring * scale for ring in drawn]
         for ring in drawn:
             layers.setdefault(ring.tobytes(), entity.first(_LAYER))
         rings += drawn
@@ -92,7 +117,7 @@ def dxf_layer(data: bytes, prj: bytes, file: str) -> Layer:
     inner = len(rings) - len(whole)
     told = [Caution("shapes inside", file=file, count=inner)] if inner else []
     rows += [builder.row({"name": layers[_outer(one).tobytes()]}, one) for one in whole]
-    return Layer(rows, written_crs(prj.decode("utf-8", "replace"), file), told)
+    return Layer(rows, crs, told)
 
 
 def _outer(polygon: BaseGeometry) -> FloatArray:
@@ -105,6 +130,47 @@ def _text(data: bytes) -> list[str]:
         return data.decode("utf-8-sig").splitlines()
     except UnicodeDecodeError:
         return data.decode("cp1252", "replace").splitlines()
+
+
+def _scale(lines: Sequence[str], system: str, crs: CRS | None, file: str) -> float:
+    """What the drawing's numbers are multiplied by to be in the unit of its system. [1]
+
+    Raises
+    ------
+    InputError
+        The drawing states another unit than the system, or neither states one.
+    """
+    if crs is None or not crs.is_projected:  # degrees, of which no unit of lengths says anything
+        return 1.0
+    axis = crs.axis_info[0]
+    name, length_m = _stated_unit(lines)
+    if not _STATES_UNIT.search(system):
+        if length_m is None:
+            raise InputError(
+                "neither the drawing ($INSUNITS) nor its .prj says in which unit its numbers are; save one of them with"
+                " its unit",
+                file,
+            )
+        return length_m / axis.unit_conversion_factor
+    # a drawing program often says feet for those of the survey, which differ by 2 in a million
+    if length_m is not None and abs(length_m / axis.unit_conversion_factor - 1) > tol.UNIT_ALIKE:
+        raise InputError(
+            f'the drawing states {name} as its unit ($INSUNITS), but its system "{crs.name}" counts in'
+            f" {axis.unit_name}; save it again in the unit of the system, or without one ($INSUNITS 0)",
+            file,
+        )
+    return 1.0
+
+
+def _stated_unit(lines: Sequence[str]) -> tuple[str, float | None]:
+    """Name and length [m] of the drawing's unit, as its head states it; no length where it states none."""
+    for number in range(1, len(lines) - 2, 2):
+        text = lines[number].strip()
+        if text == "ENTITIES":
+            break
+        if text == "$INSUNITS" and lines[number + 2].strip().isdecimal():
+            return _UNITS.get(int(lines[number + 2]), ("", None))
+    return "", None
 
 
 def _groups(lines: Sequence[str], file: str) -> Iterator[tuple[int, int, str]]:

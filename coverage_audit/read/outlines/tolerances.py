@@ -44,3 +44,6 @@ MAX_DATABASE_STEPS = 50_000_000
 
 ARC_STEP_RAD = 0.0175
 """Arcs of a drawing become corners about a degree apart. [rad] Of a bend of 100 m the ground between is 4 mm wide."""
+
+UNIT_ALIKE = 1e-5
+"""Two units that differ by less are the same, as feet and those of the US survey are. [1] These differ by 2e-6."""
