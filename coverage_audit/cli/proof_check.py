@@ -241,8 +241,6 @@ def _how_again(record: dict[str, Any], full: dict[str, Any], inputs: Path | None
         lines = ["Computed again from the inputs with other library versions: every figure within 0.02 % of the field."]
     if "inputs" not in full:
         lines.append("Whether these files are the very ones is shown by their hashes, which --full proof.json has.")
-    if record.get("place") == "blurred":
-        lines.append("The distorted outline cannot be computed again.")
     return lines
 
 

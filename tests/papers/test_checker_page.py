@@ -13,7 +13,7 @@ from proof_edits import edited_of, mutated, update
 from proof_kit import STATED, make, verify
 
 from coverage_audit.cli import command as cli
-from coverage_audit.papers.proof.figures import FORMS
+from coverage_audit.papers.proof.figures import FORMS, MAY_BE_UNKNOWN
 from coverage_audit.papers.proof.form import form_faults
 from coverage_audit.papers.proof.page import FIGURES, page_of, rests_rows, rows_of, sentence_of
 from coverage_audit.papers.proof.pdf import pdf_of
@@ -219,7 +219,7 @@ def text(rng, most=300):
 def figure(rng, name, place):
     """A figure of its form, small and large."""
     form = FORMS[name]
-    if rng.random() < 0.15 and name != "proven_share":
+    if rng.random() < 0.15 and name in MAY_BE_UNKNOWN:
         return {"value": None, "unit": form.unit, "origin": form.origin}
     coarse = place != "exact" and form.unit == "m2"
     decimals = 1 if coarse else form.decimals

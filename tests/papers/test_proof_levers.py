@@ -202,7 +202,7 @@ def test_the_front_says_every_lever_in_words(honest):
     assert lines["Clock of the log"] == "As it is."
     assert lines["How the date is known"] == "From the log; the seller's days begin 0.00 h from UTC."
     assert sentence_of(record).replace("\xa0", " ") in text
-    assert text.index("At least") < text.index("Field Larch" if "Field Larch" in text else "What was done")
+    assert text.index("Of the ") < text.index("Field Larch" if "Field Larch" in text else "What was done")
 
 
 def test_a_setback_is_told_with_what_was_missed_in_it(honest):
@@ -241,11 +241,38 @@ def test_no_claim_about_the_receiver_moves_the_proven_share(honest, claim):
 def test_the_units_of_the_job_are_those_of_the_paper(honest):
     settings = replace(honest.job.settings, report=replace(honest.job.settings.report, units="us"))
     lines, text, record = told(replace(honest, job=replace(honest.job, settings=settings)))
-    assert "of the 1.5 ac that were to be sprayed" in text  # 6 000 / 4046.856 = 1.48
+    assert "Of the 1.5 acres of this field that were to be sprayed" in text  # 6 000 / 4046.856 = 1.48
+    assert "passed over 1.5 acres (98 %)" in text  # 5 900 / 4046.856 = 1.46, 98.33 %
     assert lines["Boom width"].startswith("32.8 ft;")
     assert dict(row[:2] for row in rows_of(record))["Ground to be sprayed"] == "1.5 ac"
     sheet = pypdf.PdfReader(io.BytesIO(pdf_of(record))).pages[0].mediabox
     assert (round(float(sheet.width)), round(float(sheet.height))) == (612, 792)  # Letter, ANSI/ASME Y14.1: 8.5 x 11 in
+
+
+def test_the_first_sentence_gives_the_ground_passed_over_and_both_shares_each_with_its_name(honest):
+    """Worked job: 5 900 of 6 000 m2, 98.33 %. Less is sure, and no share is told as more than it is."""
+    _, _, record = told(honest)
+    at_least = int(share(record))
+    assert 95 <= at_least <= 98
+    assert sentence_of(record).replace("\xa0", " ") == (
+        "Of the 0.6 hectares of this field that were to be sprayed the boom passed over 0.6 hectares (98 %), switched "
+        f"on, on 28 May 2026, as logged; at least {at_least} % counting GPS error."
+    )
+    record["later"] = [{"date": day, "products": []} for day in ("2026-05-28", "2026-06-09")]
+    record["figures"]["logged_share"]["value"], record["figures"]["proven_share"]["value"] = "99.97", "95.99"
+    assert "(99 %), switched on, on 28 May 2026 and 9 June 2026, as" in sentence_of(record)
+    assert "at least 95 %" in sentence_of(record)
+    record["figures"]["logged_share"]["value"] = "95.95"
+    assert "(96 %)" in sentence_of(record)
+    record["says"]["is"] = "logged"
+    assert sentence_of(record).endswith("How much of that GPS error may take away cannot be told.")
+
+
+def test_a_record_without_a_proven_share_does_not_hold(honest):
+    _, _, record = told(honest)
+    for name in ("proven_share", "logged_share", "target_m2"):
+        lacking = {**record, "figures": {**record["figures"], name: {**record["figures"][name], "value": None}}}
+        assert form_faults(lacking), name
 
 
 def test_one_sentence_and_one_picture_stand_first(honest):

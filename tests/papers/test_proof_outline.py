@@ -139,8 +139,9 @@ def test_the_bar_shares_out_the_ground_to_be_sprayed(audit):
     assert Decimal(95) < share <= Decimal("98.33")
     assert f'<rect class="missed" x="{share}" width="{100 - share}" height="8"/>' in page
     assert 'class="outline"' not in page
-    assert f"Black: {100 - share} % not proven" in page
+    assert f"Pale: at least {int(share)} %, proven covered. Black: {100 - int(share)} %, not proven" in page
     assert "There is no map" in page
+    assert "A blurred map is not drawn" in page
 
 
 def test_the_pdf_draws_the_same_bar(audit):
@@ -159,7 +160,7 @@ def test_the_pdf_draws_the_same_bar(audit):
 
 
 def test_a_bar_without_a_rest_has_no_black():
-    record = {"figures": {"proven_share": {"value": "100.00"}}}
+    record = {"figures": {key: {"value": "100.00"} for key in ("proven_share", "logged_share")}}
     assert (bar_of(record).proven, bar_of(record).rest) == (100, 0)
 
 

@@ -22,7 +22,7 @@ from .figures import FORMS
 from .form import BUYER, DAY
 from .names import CHECKER, MISSING, SCHEMA
 from .picture import BAR_WORDS, MAP_WORDS
-from .rests import LOG, MADE, QUANTITY, RESTS, SAYS, TYPED
+from .rests import LAND_WORDS, LOG, MADE, QUANTITY, RESTS, SAYS, TYPED
 from .sign import CURVE_D
 from .stamp import LONGEST_TOKEN
 from .standing import TO_COME
@@ -62,6 +62,7 @@ def _said() -> dict[str, Any]:
         "interval": page.INTERVAL,
         "log": LOG,
         "says": SAYS,
+        "land": LAND_WORDS,
         "rests": {key: [line.name, line.origin, line.cases] for key, line in RESTS.items()},
         "made": [MADE.name, MADE.origin, MADE.cases],
         "figures": page.FIGURES,

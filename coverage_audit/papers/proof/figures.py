@@ -54,6 +54,9 @@ FORMS = {
 }
 """Every figure of the proof: areas to 0.1 m2, shares to 0.01 %."""
 
+MAY_BE_UNKNOWN = ("within_10pct_share", "intended_l_ha", "covered_low90_share")
+"""Figures that a record may leave unknown; no proof is made without the others."""
+
 
 def seen_alone(audit: Audit) -> Accuracy | None:
     """How sure the figures are by what the log itself says of its positions: nothing that was typed has a say."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from coverage_audit.papers.application.laws import EU, US
 from coverage_audit.papers.words.safe import one_line
 
-from .figures import FORMS
+from .figures import FORMS, MAY_BE_UNKNOWN
 from .names import LIBRARIES, MISSING, PLACES, SCHEMA
 from .rests import ELSEWHERE, MADE, QUANTITY, RESTS, SAYS
 from .tolerances import LONGEST_NAME, LONGEST_TYPED, MAP_SIZE, MOST_MAP_POINTS, MOST_MAP_SHAPES, MOST_PRODUCTS
@@ -209,7 +209,9 @@ def _figure(name: str) -> Rule:
     # one form of each number: no sign, no exponent, no zero before another digit, digits of ASCII
     number = rf"(?:0|[1-9][0-9]{{0,15}})\.[0-9]{{{form.decimals}}}"
     unit, origin = "|".join(map(re.escape, units)), re.escape(form.origin)
-    return _members({"value": _like(number, empty=True), "unit": _like(unit), "origin": _like(origin)})
+    return _members(
+        {"value": _like(number, empty=name in MAY_BE_UNKNOWN), "unit": _like(unit), "origin": _like(origin)}
+    )
 
 
 _VERSION = _like("[0-9][0-9A-Za-z.+]{0,30}")  # it stands in a sentence, so it has no room for another

@@ -14,8 +14,8 @@ from coverage_audit.units import ACRE_M2, HECTARE_M2, RATE_L_HA
 
 from .code import code_path
 from .names import MISSING
-from .picture import MAP_WORDS, bar_of
-from .rests import LOG, MADE, RESTS, SAYS, TYPED, placed
+from .picture import MAP_WORDS, bar_of, whole_percents
+from .rests import LOG, MADE, RESTS, SAYS, TYPED, land_words, placed
 from .sign import fingerprint, key_number, number, record_text
 from .tolerances import LONGEST_ROW
 
@@ -123,10 +123,15 @@ def _shown(figure: Record, units: str) -> str:
 
 def sentence_of(record: Record) -> str:
     """The one sentence that stands first."""
-    day = dt.date.fromisoformat(record["what"]["date"])
-    date = f"{day.day} {MONTHS[day.month - 1]} {day.year}"
-    values = {**record["says"], "proven": record["figures"]["proven_share"]["value"], "date": date}
-    return placed(SAYS[record["says"]["is"]], values)
+    says, days = record["says"], dict.fromkeys([record["what"]["date"], *(job["date"] for job in record["later"])])
+    values = {name: str(value) for name, value in whole_percents(record).items()}
+    values |= {name: land_words(says[name]) for name in ("target", "passed")}
+    return placed(SAYS[says["is"]], {**values, "date": " and ".join(map(_day, days))})
+
+
+def _day(text: str) -> str:
+    day = dt.date.fromisoformat(text)
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
 def rests_rows(record: Record) -> list[tuple[str, str, str]]:

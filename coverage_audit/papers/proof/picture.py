@@ -27,23 +27,27 @@ _NO_MAP = (
     "There is no map: the seller keeps the field's shape and place back, and gives areas to a tenth of a hectare or an "
     "acre."
 )
+NO_BLUR = (
+    "A blurred map is not drawn: an outline that is smoothed and turned, and still looks like a field, can tell "
+    "which field it is. The bar stands in its place."
+)
 MAP_WORDS = {
     "exact": "The field; black: missed by the first job, as far as it can be seen at this size.",
-    "blurred": _NO_MAP,
+    "blurred": f"{_NO_MAP} {NO_BLUR}",
     "none": _NO_MAP,
 }
 
 
 BAR_WORDS = (
-    "The whole bar is the ground to be sprayed. Pale: {proven} % proven covered. Black: {rest} % not proven, "
-    "because it was missed, lies within GPS error, or rests on a gap in the log or on a tank that may have run dry. "
-    "The bar shows how much, not where."
+    "The whole bar is the ground to be sprayed. Pale: at least {proven} %, proven covered. Black: {rest} %, not "
+    "proven, because it was missed, lies within GPS error, or rests on a gap in the log or on a tank that may have run "
+    "dry. The bar shows how much, not where."
 )
 
 
 @dataclass(frozen=True)
 class Bar:
-    """The ground to be sprayed as a bar: ``proven`` and ``rest`` share of it [%], and what they are in words."""
+    """The ground to be sprayed as a bar: ``proven`` and ``rest`` share of it [%], and in words, of whole percents."""
 
     proven: Decimal
     rest: Decimal
@@ -53,12 +57,16 @@ class Bar:
 def bar_of(record: Record) -> Bar:
     """Bar of the share that *record* proves: it is the same for every field of which that share is proven."""
     proven = Decimal(record["figures"]["proven_share"]["value"])
-    rest = 100 - proven
-    return Bar(
-        proven,
-        rest,
-        BAR_WORDS.format(proven=proven, rest=rest),
+    whole = whole_percents(record)["proven"]
+    return Bar(proven, 100 - proven, BAR_WORDS.format(proven=whole, rest=100 - whole))
+
+
+def whole_percents(record: Record) -> dict[str, int]:
+    """The shares of the one sentence [%]: ``proven`` rounded down, ``logged`` to the nearest, but not up to 100."""
+    proven, logged = (
+        int(record["figures"][name]["value"].replace(".", "")) for name in ("proven_share", "logged_share")
     )
+    return {"proven": proven // 100, "logged": min((logged + 50) // 100, max(logged // 100, 99))}
 
 
 def drawn_map(audit: Audit, place: str) -> Record:

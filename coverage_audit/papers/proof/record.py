@@ -103,14 +103,14 @@ def grower_record(audits: Sequence[Audit], made: str) -> Record:
     settings = first.job.settings
     seen = [seen_alone(one) for one in audits]
     sure = seen[0]
-    told = sure is not None and sure.covered_m2.told
+    found = figures(audits, sure)
     return {
         "schema": SCHEMA,
         "copy": "grower",
         "made": made,
         "what": _what(first),
-        "says": {"is": "ranged" if told else "logged", "target": land(first.area_m2.target, settings.report.units)},
-        "figures": figures(audits, sure),
+        "says": _says(found, first.area_m2.target, settings.report.units),
+        "figures": found,
         "rests": [rests_of(audit, one) for audit, one in zip(audits, seen, strict=True)],
         "units": settings.report.units,
         "time": {"is": "own"},
@@ -131,6 +131,13 @@ def grower_record(audits: Sequence[Audit], made: str) -> Record:
         "settings": {"units": settings.report.units, "min_width_m": text(settings.report.min_width_m, 3)},
         "software": software(),
     }
+
+
+def _says(found: Record, target_m2: float, units: str) -> Record:
+    """Ground to be sprayed, and what of it was passed over as logged, touch-ups counted in."""
+    passed = target_m2 * float(found["logged_share"]["value"]) / 100
+    ranged = found["covered_low90_share"]["value"] is not None
+    return {"is": "ranged" if ranged else "logged", "target": land(target_m2, units), "passed": land(passed, units)}
 
 
 def _what(first: Audit) -> Record:

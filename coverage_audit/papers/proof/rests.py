@@ -185,23 +185,26 @@ MADE = Line(
 
 SAYS = {
     "ranged": (
-        "At least {proven} % of the {target} that were to be sprayed on this field had the boom pass over them, "
-        "switched on, on {date}. GPS error is counted in."
+        "Of the {target} of this field that were to be sprayed the boom passed over {passed} ({logged} %), switched "
+        "on, on {date}, as logged; at least {proven} % counting GPS error."
     ),
     "logged": (
-        "{proven} % of the {target} that were to be sprayed on this field had the boom pass over them, switched on, on "
-        "{date}, as the log has it. How much of that GPS error may take away cannot be told."
+        "Of the {target} of this field that were to be sprayed the boom passed over {passed} ({logged} %), switched "
+        "on, on {date}, as logged. How much of that GPS error may take away cannot be told."
     ),
 }
 """The one sentence of a proof, by whether the range of GPS error could be told."""
 
-ELSEWHERE = {"proven", "date", "made", "stamp"}
+ELSEWHERE = {"proven", "logged", "date", "made", "stamp"}
 """What these sentences take from elsewhere in the record."""
 
 QUANTITY = re.compile(r"-?[0-9][0-9.,]{0,14}(?:\u00a0[a-z]{1,3}|[a-z0-9 \u00a0]{0,12})|less than 0\.1\u00a0(?:ha|ac)")
 """The form of a quantity within a line."""
 
 SPACE = "\u00a0"
+
+LAND_WORDS = {"ac": "acres", "ha": "hectares"}
+"""Units of land as the one sentence has them."""
 
 
 def placed(sentence: str, values: Rest) -> str:
@@ -216,6 +219,12 @@ def land(m2: float, units: str) -> str:
     if float(text) == 0.0:
         return f"less than 0.1{SPACE}{name}" if m2 > 0 else f"0{SPACE}{name}"
     return f"{text}{SPACE}{name}"
+
+
+def land_words(quantity: str) -> str:
+    """*quantity* with its unit of land as a word."""
+    number, space, unit = quantity.rpartition(SPACE)
+    return number + space + LAND_WORDS.get(unit, unit)
 
 
 def finely(metres: float, units: str) -> str:

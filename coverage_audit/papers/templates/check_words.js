@@ -49,14 +49,23 @@ function shown(figure, units) {
   if (value === "0.0" && (unit === "ha" || unit === "ac")) return "less than 0.1 " + unit;
   return value + " " + (own(WORDS.units, unit) ?? unit);
 }
-const share = (record) => record.figures.proven_share.value;
-function barOf(record) {
-  const proven = share(record), rest = decimal(10000n - BigInt(proven.replace(".", "")), 2);
-  return {proven, rest, words: fill(WORDS.bar, {proven, rest})};
+const hundredths = (figure) => BigInt(figure.value.replace(".", ""));
+/* The share that is proven, down to a whole percent; the one as logged to the nearest, but not up to 100. */
+const atLeast = (record) => hundredths(record.figures.proven_share) / 100n;
+function nearest(figure) {
+  const exact = hundredths(figure), near = (exact + 50n) / 100n;
+  return exact < 10000n && near > 99n ? 99n : exact < 10000n ? near : exact / 100n;
 }
+function barOf(record) {
+  const figure = record.figures.proven_share, rest = decimal(10000n - hundredths(figure), 2), whole = atLeast(record);
+  return {proven: figure.value, rest, words: fill(WORDS.bar, {proven: whole, rest: 100n - whole})};
+}
+const landWords = (quantity) => { const place = quantity.lastIndexOf("\u00a0") + 1, unit = quantity.slice(place); return quantity.slice(0, place) + (own(WORDS.land, unit) ?? unit); };
+const dayWords = (text) => { const [year, month, day] = text.split("-").map(Number); return day + " " + WORDS.months[month - 1] + " " + year; };
 function sentenceOf(record) {
-  const [year, month, day] = record.what.date.split("-").map(Number);
-  return fill(WORDS.says[record.says.is], {...record.says, proven: share(record), date: day + " " + WORDS.months[month - 1] + " " + year});
+  const {is, target, passed} = record.says, days = new Set([record.what.date, ...record.later.map((job) => job.date)]);
+  return fill(WORDS.says[is], {target: landWords(target), passed: landWords(passed), logged: nearest(record.figures.logged_share),
+    proven: atLeast(record), date: Array.from(days, dayWords).join(" and ")});
 }
 function rowsOf(record) {
   const what = record.what, rows = [typedRow("Field", what.field), typedRow("Crop", what.crop), ["Sprayed on", what.date, record.rests[0].date.is === "typed" ? WORDS.typed : WORDS.log]];

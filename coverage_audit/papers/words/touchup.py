@@ -210,7 +210,8 @@ def excess_words(excess: Excess, units: str) -> str:
     """Which limit is broken, and by how much."""
     limit = excess.limit
     if excess.dose is None:
-        return f"{limit_name(limit)} is given, but the dose cannot be told; give rate.target and the product's rate"
+        wanted = "give the rate you wanted (rate.target) and the product's rate"
+        return f"{limit_name(limit)} is given, but the dose cannot be told; {wanted}"
     return (
         f"{limit_name(limit)}: {dose(excess.dose, limit, units)} where {dose(limit.most, limit, units)} is the most"
         + ("; the stricter reading, on the sum of both" if limit.scope == "mix" else "")
@@ -244,7 +245,7 @@ def product_amount(value: float, kind: str, units: str) -> str:
 def mix_words(plan: TouchupPlan, units: str) -> str:
     """Mix to prepare, with its product."""
     if plan.mix is None:
-        return "Mix: not known; give rate.target in the job file."
+        return "Mix: not known; give the rate you wanted (rate.target in a job file)."
     mix = plan.mix
     if not mix.needed_l:
         return "Mix: none."
