@@ -39,7 +39,7 @@ MAP_WORDS = {
 
 
 BAR_WORDS = (
-    "The whole bar is the ground to be sprayed. Pale: at least {proven} %, proven covered. Black: {rest} %, not "
+    "The whole bar is the ground to be sprayed. Pale: {proven} % proven covered. Black: {rest} % not "
     "proven, because it was missed, lies within GPS error, or rests on a gap in the log or on a tank that may have run "
     "dry. The bar shows how much, not where."
 )
