@@ -344,3 +344,12 @@ def test_nothing_is_sent_or_loaded(checker, proof):
     assert not re.search(r"(?:src|href|action)\s*=|https?://|fetch\(|XMLHttp|import\(", page)
     assert [one for one in checker.asked if not one.startswith(("file:", "data:"))] == []
     assert checker.faults == []
+
+
+def test_a_paper_fits_a_phone(checker, proof):
+    """On a page 390 px wide nothing stands beyond the edge, the long hashes neither."""
+    page = checker.page.context.new_page()
+    page.set_viewport_size({"width": 390, "height": 850})
+    page.goto((proof.out / "proof.html").as_uri())
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    page.close()
