@@ -108,11 +108,11 @@ KNOT_STEP_M = 10.0
 """Error is applied to boom lines at least this often; in between it goes straight. [m] In the
 four seconds that this takes, wandering error changes by a tenth of itself."""
 
-SCAN_LINES = 250
+SCAN_LINES = 500
 MOST_SCAN_STEP_M = 1.0
 """Replicates are counted along parallel lines: so many over a square target, at most so far apart. [1], [m]
-Against eight times as many lines the difference that a shift makes errs by 3e-5 of the target, where RTK draws differ
-by 45e-5."""
+Against the exact partition the difference that a shift makes then errs by 1e-5 of the target or less, where RTK draws
+differ by 45e-5; half as many lines err by 3e-5."""
 
 MOST_CROSSINGS = 2_000_000
 """Edges of swept steps cross the lines so often at most: the lines lie farther apart where the boom was very wide

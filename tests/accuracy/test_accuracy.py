@@ -397,9 +397,9 @@ def test_no_replicates_leave_everything_as_logged(check):
 
 
 def test_what_the_job_file_says_of_the_positions_is_not_asked_for_again(check, small_job):
-    assert "Of its positions the log says nothing" in (check()[2] / "report.html").read_text(encoding="utf-8")
+    assert "does not say how good its positions are" in (check()[2] / "report.html").read_text(encoding="utf-8")
     small_job.change("sigma", '"0.3 m"', "accuracy")
-    assert "Of its positions the log says" not in (check()[2] / "report.html").read_text(encoding="utf-8")
+    assert "how good its positions are" not in (check()[2] / "report.html").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(("key", "value", "told"), [("steering", '"cruise"', "guided-other"), ("sigma", '"-1 m"', "")])

@@ -109,7 +109,7 @@ def test_a_us_page_has_a_scale_bar_in_feet(open_sheet):
 def test_missed_and_double_ground_are_hatched_not_coloured(open_sheet):
     sheet = open_sheet(builder.worked_figure())
     fill = "element => getComputedStyle(element).fill"
-    assert "#hatch-missed" in sheet.page.locator("#map_live path.map-missed").evaluate(fill)
+    assert "#hatch-missed" in sheet.page.locator("#map_live path.map-perhaps").evaluate(fill)
     assert "#hatch-double" in sheet.page.locator("#map_live path.map-double").evaluate(fill)
 
 
