@@ -290,7 +290,7 @@ def test_sheet_and_first_line_name_the_same_strips_where_a_touch_up_is_planned(f
     told = {paper: sentences(lines) for paper, lines in lines_of(audit, plan).items()}
     _one_decision(one, audit, told)
     _one_set_of_figures(one, audit, told)
-    (headline,) = [line for line in told["sheet"] if re.match(r"Go back for|Leave everything|Nothing to go back", line)]
+    (headline,) = [line for line in told["sheet"] if re.match(r"Spray |Leave everything|Nothing to go back", line)]
     treated = {strip.id for strip in plan.treated}
     assert set(re.findall(r"M\d+", headline.split("; leave")[0])) == treated
     assert treated == {*audit.answer.decision.strips, *audit.answer.decision.taken_along}

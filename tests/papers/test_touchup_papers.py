@@ -119,7 +119,7 @@ def test_json_option_prints_the_file_and_nothing_else(tmp_path, capsys):
 def test_terminal_text_tells_plan_way_and_cautions(tmp_path, capsys):
     assert main(["touchup", str(FIXTURE / "job.toml"), "-o", str(tmp_path)]) == 0
     told = capsys.readouterr().out.replace("\u00a0", " ")
-    assert told.startswith("Go back for 3 strips with the boom")
+    assert told.startswith("Spray 3 strips with the boom")
     assert "1. M1: boom on" in told
     assert "inversion" in told
 

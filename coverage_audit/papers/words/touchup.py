@@ -99,7 +99,7 @@ def _headline(plan: TouchupPlan, units: str) -> str:
             parts.append(f"{display.count(len(chosen), 'strip')} with the {_tool(method)} ({ids(chosen)})")
     left = len(plan.strips) - len(treated)
     rest = f"; leave {display.count(left, 'strip')}" if left else ""
-    told = f"Go back for {' and '.join(parts)}{rest}.{_unsure(treated)}"
+    told = f"Spray {' and '.join(parts)}{rest}.{_unsure(treated)}"
     late = too_late(plan)
     worth = money(plan.net_value + plan.cost, units)
     saved = "" if prices_assumed(plan) else f" In your money it costs {money(plan.cost, units)} and is worth {worth}."
