@@ -18,12 +18,12 @@ LIKELY = 0.5
 """A strip at least this probable counts as likely real. [1]"""
 
 JUDGED = {
-    ("autonomous", "classical"): (6, 4, 5),
-    ("autonomous", "berkson"): (6, 4, 5),
-    ("differential", "classical"): (6, 6, 6),
-    ("differential", "berkson"): (6, 6, 5),
-    ("RTK fixed", "classical"): (5, 5, 5),
-    ("RTK fixed", "berkson"): (5, 4, 4),
+    ("autonomous", "classical"): (17, 16, 17),
+    ("autonomous", "berkson"): (16, 16, 16),
+    ("differential", "classical"): (16, 16, 16),
+    ("differential", "berkson"): (16, 14, 15),
+    ("RTK fixed", "classical"): (16, 16, 16),
+    ("RTK fixed", "berkson"): (15, 15, 15),
 }
 """Unseen simulated jobs of each class of fixes and regime (by hand, guided by the receiver that logged), and in how
 many the range held the missed and the double ground: the first table of reports/calibration.md. [1]"""
