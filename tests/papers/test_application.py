@@ -142,6 +142,14 @@ def test_what_is_missing_is_named(bare):
     assert "EPPO code of the crop" in named[EU.title]
 
 
+def test_where_it_was_is_the_field_and_not_the_name_of_the_job(bare):
+    named = replace(
+        bare, sprayed_fields=("West meadow",), job=replace(bare.job, settings=replace(bare.job.settings, name="Dock"))
+    )
+    (one,) = application_record(named, DAY)["applications"]
+    assert one[US.key]["location"]["value"] == "West meadow"
+
+
 def test_each_product_is_an_application_of_its_own(bare):
     settings = replace(bare.job.settings, products=(ProductSettings("Larkmoor"), ProductSettings("Fennel oil")))
     record = application_record(audit_job(replace(bare.job, settings=settings)), DAY)

@@ -62,7 +62,7 @@ def _us(audit: Audit, use: ProductUse | None) -> Fields:
         "product_name": _typed(use.settings.name if use else ""),
         "registration_number": _typed(use.settings.reg_no if use else ""),
         "total_amount": _total(use),
-        "location": _typed(stated.location or stated.field_name or settings.name),
+        "location": _typed(stated.location or stated.field_name or ", ".join(audit.sprayed_fields)),
         "size_of_area": _size(audit),
         "crop": _typed(settings.crop or stated.crop_name),
         "date": _date(audit),
