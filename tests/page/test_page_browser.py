@@ -10,10 +10,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 from page_jobs import LOG
-from page_visit import SMALL, Visit, corners, found_by_axe
+from page_visit import KEYS, SMALL, Visit, corners, found_by_axe
 from playwright.sync_api import expect
 
 from coverage_audit.page.desk import Desk
+
+SAY_AND_WATCH = """(tick) => {
+  const told = () => { document.body.dataset.anew = "yes"; };
+  new MutationObserver(told).observe(document.getElementById("part-answer"), { childList: true });
+  document.querySelector(tick).click();
+}"""
+"""Say something without leaving the field one types in; the body is marked once the parts it changed are shown."""
 
 
 def test_a_page_that_is_closed_in_the_middle_loses_nothing(served, dropped, chromium):
@@ -80,6 +87,34 @@ def test_what_is_being_typed_stays_while_the_sheet_is_drawn_anew(served, dropped
             break
         page.wait_for_timeout(100)
     assert desk.job(desk.jobs()[0]).draft.get("boom.antenna_ahead") == "55 in"
+
+
+def test_a_time_half_turned_is_not_said_when_the_sheet_is_drawn_anew(served, dropped, chromium):
+    address, root, _ = served
+    visit = Visit(chromium, 390, KEYS)
+    visit.enter(address)
+    visit.begin(root)
+    (root / "fields" / "long-meadow.geojson").write_text(LOG.geojson)
+    visit.drop(dropped)
+    visit.answered()
+    page = visit.page
+    visit.press(".passes summary")
+    visit.go_to("#to-6")
+    was = page.locator("#to-6").input_value()
+    for key in ("ArrowRight", "ArrowUp"):  # a minute on: past the end of the pass, were it said now
+        page.keyboard.press(key)
+    half = page.locator("#to-6").input_value()
+    page.evaluate(SAY_AND_WATCH, "#on-2")
+    expect(page.locator("body")).to_have_attribute("data-anew", "yes")
+    assert page.evaluate("document.activeElement.id") == "to-6"
+    assert page.locator("#to-6").input_value() == half
+    page.keyboard.press("ArrowDown")  # still the minutes
+    assert page.locator("#to-6").input_value() == was
+    page.keyboard.press("Enter")
+    expect(page.locator("#part-boom")).to_contain_text("1 stretch as you remember it")
+    desk = Desk(root)
+    assert len(desk.job(desk.jobs()[0]).draft.get("boom.remembered")) == 1
+    assert visit.own_faults == []
 
 
 def test_address_without_its_token_shows_nothing(served, chromium):

@@ -60,6 +60,7 @@ export class Passes {
     tick.addEventListener("change", () => this.sheet.change("said", { pass, on: tick.checked }));
     const say = () => {
       const [from, to] = times.map((one) => one.value);
+      this.sheet.settle(...times.map((one) => one.id));
       if (!from || !to || times.every((one) => one.value === one.defaultValue)) return;
       times.forEach((one) => { one.defaultValue = one.value; });
       this.sheet.change("said", { pass, from, to, on: tick.checked });

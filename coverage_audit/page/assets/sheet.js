@@ -46,6 +46,12 @@ const sheet = {
     return true;
   },
 
+  // what was typed into these is taken: they show again what comes back
+  settle(...ids) {
+    ids.forEach((id) => unsaved.delete(id));
+    showLate();
+  },
+
   async reload() {
     const found = await get(`/job/${this.job}/parts`);
     if (found.fault) { say(found.fault); return; }
@@ -89,12 +95,18 @@ async function loadPicture(job, corners) {
 }
 
 const shown = {};
+const later = {}; // parts that came back while somebody typed in them: shown when he leaves the field
 const unsaved = new Set(); // ids of what is being typed: what comes back from the server never takes its place
 
 function show(name, html) {
+  delete later[name];
   if (shown[name] === html) return;
-  shown[name] = html;
   const part = document.getElementById(`part-${name}`);
+  if (part.contains(document.activeElement) && unsaved.has(document.activeElement.id)) {
+    later[name] = html;
+    return;
+  }
+  shown[name] = html;
   const held = part.contains(document.activeElement) ? document.activeElement.id : "";
   const open = [...part.querySelectorAll("details")].map((one) => one.open);
   const typed = [...part.querySelectorAll("input, select")].filter((one) => unsaved.has(one.id)).map((one) => [one.id, one.value]);
@@ -104,6 +116,10 @@ function show(name, html) {
   if (held) document.getElementById(held)?.focus({ preventScroll: true });
   const [id, words] = sheet.keepWords || [];
   if (id && part.querySelector(`#${id}`)) part.querySelector(`#${id}`).textContent = words;
+}
+
+function showLate() {
+  Object.entries(later).forEach(([name, html]) => show(name, html));
 }
 
 function fault(place, words) {
@@ -162,13 +178,16 @@ function paintAnswer(ctx, map) {
 
 // --- typing -----------------------------------------------------------------------------------------
 
-const OWN = "[data-key]:not([type=radio]), [data-unit-of], [data-name], #machine-name";
+const OWN = "[data-key]:not([type=radio]), [data-unit-of], [data-name], [data-time], #machine-name";
 const sent = new Map();
 
 document.addEventListener("input", (event) => { if (event.target.matches(OWN)) unsaved.add(event.target.id); });
 document.addEventListener("change", (event) => save(event.target));
 // a browser tells no change of an input that was drawn anew while somebody typed in it
-document.addEventListener("focusout", (event) => { if (unsaved.has(event.target.id)) save(event.target); });
+document.addEventListener("focusout", (event) => {
+  if (unsaved.has(event.target.id)) save(event.target);
+  setTimeout(showLate); // the focus has moved on by then
+});
 
 async function save(input) {
   const key = input.dataset.key || input.dataset.unitOf;
@@ -182,10 +201,7 @@ async function save(input) {
   const taken = await sheet.change("set", { keys: { [key]: value } });
   sent.delete(key);
   const now = document.getElementById(key);
-  if (taken && now && told(now, document.getElementById(`unit-${key}`)) === value) {
-    unsaved.delete(key);
-    unsaved.delete(`unit-${key}`);
-  }
+  if (taken && now && told(now, document.getElementById(`unit-${key}`)) === value) sheet.settle(key, `unit-${key}`);
 }
 
 function told(field, unit) {
