@@ -30,7 +30,6 @@ class Measure:
     """
 
     key: str
-    words: str
     unit: str
     total: Callable[[JobRecord], float | None]
     series: Callable[[JobRecord], Series | None]
@@ -189,14 +188,14 @@ def other_field_m2(job: JobRecord) -> float | None:
 
 
 MEASURES = (
-    Measure("missed_share", "Missed, share of the target", "share", _share("missed"), _by_pass("missed_m2")),
-    Measure("double_share", "Sprayed twice or more, of the target", "share", _share("double"), _by_pass("double_m2")),
-    Measure("outside_share", "Sprayed beyond the field, of target", "share", _share("outside"), _by_pass("outside_m2")),
-    Measure("spacing_error_m", "Spacing error about the boom width", "m", _spacing_total, _spacing_error),
-    Measure("cross_track_rms_m", "Deviation from own lines", "m", _field("cross_track_rms_m"), _cross_track),
-    Measure("rate_spread", "Spread of the rate by speed, pass to pass", "share", _rate_spread, _rate_series),
-    Measure("hours_per_ha", "Time, first to last fix", "h_ha", _hours_per_ha, _cycle),
-    Measure("efficiency", "Share of the time spent spraying", "share", _efficiency, _working),
-    Measure("mix_l_ha", "Mix used over the target", "l_ha", _mix, _mix_series),
+    Measure("missed_share", "share", _share("missed"), _by_pass("missed_m2")),
+    Measure("double_share", "share", _share("double"), _by_pass("double_m2")),
+    Measure("outside_share", "share", _share("outside"), _by_pass("outside_m2")),
+    Measure("spacing_error_m", "m", _spacing_total, _spacing_error),
+    Measure("cross_track_rms_m", "m", _field("cross_track_rms_m"), _cross_track),
+    Measure("rate_spread", "share", _rate_spread, _rate_series),
+    Measure("hours_per_ha", "h_ha", _hours_per_ha, _cycle),
+    Measure("efficiency", "share", _efficiency, _working),
+    Measure("mix_l_ha", "l_ha", _mix, _mix_series),
 )
 """Every measure of a comparison, in the order of the table."""

@@ -14,6 +14,7 @@ from coverage_audit.units import ACRE_M2, HECTARE_M2
 
 from .templating import page_templates, page_text
 from .words import display
+from .words.comparison import MEASURE_WORDS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -115,7 +116,7 @@ def compare_html(found: Comparison) -> str:
             maps=[Markup(svg) for svg in compared_maps(found.jobs, units)],  # noqa: S704 - made by compare_map, which escapes
             table=_table(found, units) if len(found.jobs) <= MOST_SIDE_BY_SIDE else [],
             rows=_job_rows(found, units) if len(found.jobs) > MOST_SIDE_BY_SIDE else [],
-            measures=[measure.words for measure in _known(found)],
+            measures=[MEASURE_WORDS[measure.key] for measure in _known(found)],
             sentences=sentences(found),
             notes=notes(found),
             plots=[(name, note, Markup(svg)) for name, note, svg in _plots(found, units)],  # noqa: S704 - the same
@@ -200,7 +201,7 @@ def _table(found: Comparison, units: str) -> list[dict[str, Any]]:
         own = [(label, one) for label, one in found.differences if one.measure == measure.key]
         rows.append(
             {
-                "words": measure.words,
+                "words": MEASURE_WORDS[measure.key],
                 "values": [told_value(values[measure.key], measure.unit, units) for values in found.values],
                 "differences": [(label, told_difference(one, measure.unit, units), _judged(one)) for label, one in own],
             }
@@ -218,7 +219,7 @@ def _job_rows(found: Comparison, units: str) -> list[dict[str, Any]]:
         own = {one.measure: one for label, one in found.differences if label == job.label and label != first}
         cells = [
             {
-                "name": measure.words,
+                "name": MEASURE_WORDS[measure.key],
                 "value": told_value(values[measure.key], measure.unit, units),
                 "difference": told_difference(own[measure.key], measure.unit, units) if own else "",
                 "judged": _judged(own[measure.key]) if own else "",
@@ -242,7 +243,7 @@ def _judged(one: Difference) -> str:
 
 def sentences(found: Comparison) -> list[str]:
     """One plain sentence for each job against the first: what differs by more than chance."""
-    words = {measure.key: measure for measure in found.measures}
+    unit = {measure.key: measure.unit for measure in found.measures}
     units, first = _units(found), found.jobs[0].label
     told = []
     for job in found.jobs[1:]:
@@ -252,8 +253,8 @@ def sentences(found: Comparison) -> list[str]:
             told.append(f"{job.label} against {first}: no measure differs by more than chance between these two jobs.")
             continue
         parts = [
-            f"{words[one.measure].words.lower()} {_more(one)} ({told_value(one.b, words[one.measure].unit, units)} "
-            f"against {told_value(one.a, words[one.measure].unit, units)})"
+            f"{MEASURE_WORDS[one.measure].lower()} {_more(one)} ({told_value(one.b, unit[one.measure], units)} "
+            f"against {told_value(one.a, unit[one.measure], units)})"
             for one in sure
         ]
         told.append(f"{job.label} against {first}, larger than chance: {'; '.join(parts)}.")
