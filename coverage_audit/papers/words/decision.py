@@ -87,11 +87,11 @@ def _wander(found: Decision, units: str) -> str:
 def _rest(found: Decision, audit: Audit) -> str:
     units = audit.job.settings.report.units
     if found.state == ASSUMED:
-        return " When the boom was on is a guess: of the rest this log cannot say."
+        return " When the boom was on is a guess: of what else looks missed this log cannot say."
     told = []
     if found.cannot_tell_m2 > 0:
         error = "GPS error or a slip of memory" if found.state == REMEMBERED else "GPS error"
-        told.append(f" The rest this log cannot tell from {error}.")
+        told.append(f" What else looks missed this log cannot tell from {error}.")
     if found.unknown_m2 > 0:
         told.append(f" {display.area(found.unknown_m2, units)} more lie where the log was paused or cut.")
     return "".join(told)
