@@ -14,7 +14,7 @@ FLOAT_S = 1e-6  # a float near 1.8e9 s resolves 2.4e-7 s
 
 def sentence(body):
     """*body* between "$" and its checksum."""
-    return f"${body}*{functools.reduce(operator.xor, body.encode(), 0):02X}\r\n"
+    return f"${body}*{functools.reduce(operator.xor, body.encode('latin-1'), 0):02X}\r\n"
 
 
 def log_of(*bodies):

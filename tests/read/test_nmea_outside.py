@@ -53,7 +53,7 @@ def corpus_lines():
 
 def fields_of(line):
     """Fields as this package's scan gives them, or None when it rejects the checksum."""
-    return next((fields for _, fields in scan(line.encode("latin-1"), Tally())), None)
+    return next((fields for *_, fields in scan(line.encode("latin-1"), Tally())), None)
 
 
 def same(ours, theirs, tolerance):

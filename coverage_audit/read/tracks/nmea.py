@@ -10,8 +10,6 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-import math
-from array import array
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -25,23 +23,16 @@ from coverage_audit.units import DAY_S
 
 from .faults import find_faults, refuse_unusable
 from .form import FLOW, PRESSURE, QUALITY, SWITCH, TrackForm
-from .nmea_sentences import (
-    ASIDE_DECODERS,
-    POSITION_COLUMNS,
-    POSITION_DECODERS,
-    TIME_FIELD,
-    Tally,
-    decode_xdr,
-    has_sentence,
-    scan,
-    time_of_day,
-)
-from .nmea_transducers import TransducerLog, owner_epochs
+from .nmea_collect import collect
+from .nmea_sentences import POSITION_DECODERS, has_sentence
+from .nmea_transducers import owner_epochs
 
 if TYPE_CHECKING:
     from coverage_audit.arrays import BoolArray, FloatArray, IntArray
 
-_RANK = {kind: float(rank) for rank, kind in enumerate(POSITION_DECODERS)}
+    from .nmea_collect import Sentences
+    from .nmea_sentences import Tally
+
 _NOT_MEASURED = {6: "estimated", 7: "typed in", 8: "simulated"}
 
 
@@ -68,9 +59,8 @@ def read_nmea(data: bytes, name: str, job_date: dt.date | None = None) -> TrackL
     InputError
         No position sentence with a time, no epoch that can be used, or no date.
     """
-    sentences = _Sentences()
-    sentences.collect(data)
-    if not sentences.tod:
+    sentences = collect(data)
+    if not len(sentences.tod_s):
         raise InputError(_why_empty(sentences.tally), name)
     epochs = _merge(sentences)
     usable, dropped = find_faults(epochs.tod_s, epochs.lat_deg, epochs.lon_deg)
@@ -80,7 +70,7 @@ def read_nmea(data: bytes, name: str, job_date: dt.date | None = None) -> TrackL
     days, cautions = _days(epochs, kept, job_date, name)
     time_s = days * DAY_S + epochs.tod_s
     transducers = sentences.transducers
-    timed = np.array(sentences.timed, dtype=np.int64)
+    timed = sentences.timed
     switch = transducers.switch_changes(timed, time_s, kept)
     fixes = _fixes(epochs, time_s, kept)
     tally = sentences.tally
@@ -100,76 +90,6 @@ def read_nmea(data: bytes, name: str, job_date: dt.date | None = None) -> TrackL
         pressure=transducers.series("PRESSURE", timed, time_s),
         cautions=(*cautions, *_cautions(name, tally, notes), *transducers.cautions(name, timed, len(usable))),
     )
-
-
-# --- collecting sentences -------------------------------------------------------------------
-
-
-class _Sentences:
-    """The decoded sentences of one log, in rows that refer to epochs by number.
-
-    Only a sentence with a position begins an epoch: the time in ZDA or GST may run ahead of it.
-    ``tod`` has the UTC time of day of each epoch [s], ``timed`` the epoch of each position sentence,
-    ``positions`` rows of (epoch, rank, *POSITION_COLUMNS), ``aside`` rows of (number of position
-    sentences before, two decoded values) for the other kinds.
-    """
-
-    def __init__(self) -> None:
-        self.tally = Tally()
-        self.tod = array("d")
-        self.timed = array("q")
-        self.positions = array("d")
-        self.aside = {kind: array("d") for kind in ASIDE_DECODERS}
-        self.leads: dict[str, bool] = {}
-        self.transducers = TransducerLog()
-        self._started = False  # a position sentence, damaged or not, has been met
-        self._time_text = ""
-        self._epoch = -1
-
-    def collect(self, data: bytes) -> None:
-        """Decode every sentence of *data*."""
-        notes = self.tally.notes
-        for kind, fields in scan(data, self.tally):
-            decode = POSITION_DECODERS.get(kind)
-            if decode is None:
-                if fields is not None:
-                    self._aside(kind, fields)
-                continue
-            self._started = True
-            if fields is None:
-                continue
-            epoch = self._epoch_at(fields[TIME_FIELD[kind]])
-            if epoch < 0:
-                notes["sentence_without_time"] += 1
-                continue
-            self.timed.append(epoch)
-            self.positions.extend((epoch, _RANK[kind], *decode(fields, notes)))
-
-    def _aside(self, kind: str, fields: list[str]) -> None:
-        before, leads = len(self.timed), not self._started
-        if kind == "XDR":
-            for transducer in decode_xdr(fields, self.tally.notes):
-                self.transducers.add(transducer, before, len(self.tod), leads=leads)
-        else:
-            self.leads.setdefault(kind, leads)
-            self.aside[kind].extend((before, *ASIDE_DECODERS[kind](fields, self.tally.notes)))
-
-    def _epoch_at(self, text: str) -> int:
-        """Find the number of the epoch with this time, one of the last few or a new one; -1 without time."""
-        if text == self._time_text:
-            return self._epoch
-        tod = time_of_day(text)
-        if math.isnan(tod):
-            return -1
-        count = len(self.tod)
-        for epoch in range(count - 1, max(count - 1 - tol.EPOCH_LOOKBACK, -1), -1):
-            if self.tod[epoch] == tod:
-                break
-        else:
-            epoch = count
-            self.tod.append(tod)
-        self._time_text, self._epoch = text, epoch
-        return epoch
 
 
 def _why_empty(tally: Tally) -> str:
@@ -211,15 +131,11 @@ def _last_stated(count: int, *sources: tuple[IntArray, FloatArray]) -> FloatArra
     return column
 
 
-def _merge(sentences: _Sentences) -> _Epochs:
-    tod = np.array(sentences.tod)
+def _merge(sentences: Sentences) -> _Epochs:
+    tod, epoch, column = sentences.tod_s, sentences.epoch, sentences.column
     count = len(tod)
-    rows = np.array(sentences.positions).reshape(-1, 2 + len(POSITION_COLUMNS))
-    rows = rows[np.argsort(rows[:, 1], kind="stable")]  # the preferred kind last
-    epoch = rows[:, 0].astype(np.int64)
-    column = dict(zip(("rank", *POSITION_COLUMNS), rows[:, 1:].T, strict=True))
     valid = column["valid"] == 1.0
-    void = _void(count, epoch, column["rank"], valid)
+    void = _void(count, epoch, sentences.rank, valid)
 
     placed = np.flatnonzero(valid & np.isfinite(column["lat"]) & np.isfinite(column["lon"]))
     placed = placed[np.argsort(column["digits"][placed], kind="stable")]  # the most digits last
@@ -248,31 +164,26 @@ def _merge(sentences: _Sentences) -> _Epochs:
     )
 
 
-def _rows_aside(sentences: _Sentences, kind: str) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Position sentences before, and the two values, of each sentence of one kind."""
-    before, first, second = np.array(sentences.aside[kind]).reshape(-1, 3).T
-    return before.astype(np.int64), first, second
-
-
-def _beside(sentences: _Sentences, kind: str) -> tuple[IntArray, FloatArray, FloatArray]:
+def _beside(sentences: Sentences, kind: str) -> tuple[IntArray, FloatArray, FloatArray]:
     """Epoch and the two values of each sentence of a kind that has no time."""
-    before, first, second = _rows_aside(sentences, kind)
-    timed = np.array(sentences.timed, dtype=np.int64)
-    return owner_epochs(before, timed, leads=sentences.leads.get(kind, False)), first, second
+    aside = sentences.aside[kind]
+    return owner_epochs(aside.before, sentences.timed, leads=aside.leads), aside.first, aside.second
 
 
-def _zda_days(sentences: _Sentences, tod_s: FloatArray) -> tuple[IntArray, FloatArray]:
+def _zda_days(sentences: Sentences, tod_s: FloatArray) -> tuple[IntArray, FloatArray]:
     """Epochs next to ZDA sentences, and their dates by it."""
-    before, time, day = _rows_aside(sentences, "ZDA")
+    aside = sentences.aside["ZDA"]
+    time, day = aside.first, aside.second
     stated = np.isfinite(time) & np.isfinite(day)
-    epoch = np.array(sentences.timed, dtype=np.int64)[np.maximum(before[stated] - 1, 0)]
+    epoch = sentences.timed[np.maximum(aside.before[stated] - 1, 0)]
     return epoch, day[stated] + _midnights(tod_s[epoch] - time[stated])
 
 
-def _gst(sentences: _Sentences, tod_s: FloatArray) -> FloatArray:
+def _gst(sentences: Sentences, tod_s: FloatArray) -> FloatArray:
     """Give the epochs near each GST sentence that have its time its deviation [m]; NaN elsewhere."""
-    before, time, deviation = _rows_aside(sentences, "GST")
-    here = np.array(sentences.timed, dtype=np.int64)[np.maximum(before - 1, 0)]
+    aside = sentences.aside["GST"]
+    time, deviation = aside.first, aside.second
+    here = sentences.timed[np.maximum(aside.before - 1, 0)]
     column = np.full(len(tod_s), np.nan)
     for away in range(-tol.EPOCH_LOOKBACK, tol.EPOCH_LOOKBACK + 1):
         epoch = np.clip(here + away, 0, len(tod_s) - 1)
@@ -281,10 +192,10 @@ def _gst(sentences: _Sentences, tod_s: FloatArray) -> FloatArray:
     return column
 
 
-def _void(count: int, epoch: IntArray, rank: FloatArray, valid: BoolArray) -> BoolArray:
+def _void(count: int, epoch: IntArray, rank: IntArray, valid: BoolArray) -> BoolArray:
     """Whether some kind of sentence calls the epoch void and none of that kind calls it valid."""
     void = np.zeros(count, dtype=np.bool_)
-    for kind in _RANK.values():
+    for kind in range(len(POSITION_DECODERS)):
         of_kind = np.zeros(count, dtype=np.bool_)
         of_kind[epoch[(rank == kind) & ~valid]] = True
         of_kind[epoch[(rank == kind) & valid]] = False

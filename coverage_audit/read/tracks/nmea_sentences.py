@@ -39,11 +39,11 @@ TIME_FIELD = {"RMC": 0, "GGA": 0, "GNS": 0, "GLL": 4}
 
 WANTED = frozenset({*TIME_FIELD, "ZDA", "GST", "VTG", "GSA", "XDR"})
 _ANY_WANTED = re.compile(rf"{_TALKER}(?:{'|'.join(sorted(WANTED))}),".encode())
-_PADDING = [""] * 20  # so that a shorter variant of a sentence has its missing fields empty
+PADDING = [""] * 20  # so that a shorter variant of a sentence has its missing fields empty
 
 # FAA mode indicator -> GGA quality code, the best first. P (precise) is the PPS fix of GGA; N is void.
-_MODES = {"R": 4, "F": 5, "P": 3, "D": 2, "A": 1, "E": 6, "M": 7, "S": 8}
-_GGA_QUALITIES = {str(code): code for code in range(9)}
+MODES = {"R": 4, "F": 5, "P": 3, "D": 2, "A": 1, "E": 6, "M": 7, "S": 8}
+GGA_QUALITIES = {str(code): code for code in range(9)}
 _DAY_ZERO = dt.date(1970, 1, 1).toordinal()
 _FIRST_YEAR = 1980  # GPS time starts here
 
@@ -52,6 +52,7 @@ POSITION_COLUMNS = ("lat", "lon", "digits", "valid", "quality", "speed", "course
 GGA code, m/s, degrees, days since 1970, 1, 1. NaN where the sentence has none."""
 
 Notes = Counter[str]
+_NOTED = ("broken_begin", "unreadable_field", "sentence_without_time", "unreadable_transducer")
 _NAN = math.nan
 _LARGEST = sys.float_info.max  # so that "inf" is outside the limits
 
@@ -63,7 +64,7 @@ class Tally:
     bad_checksum: int = 0
     no_checksum: int = 0
     checksums_used: bool = True
-    notes: Notes = field(default_factory=Counter)
+    notes: Notes = field(default_factory=lambda: Notes(dict.fromkeys(_NOTED, 0)))  # in one order, whatever comes first
 
 
 def has_sentence(data: bytes) -> bool:
@@ -71,46 +72,50 @@ def has_sentence(data: bytes) -> bool:
     return _ANY_WANTED.search(data) is not None
 
 
-def scan(data: bytes, tally: Tally) -> Iterator[tuple[str, list[str] | None]]:
+def has_checksum(data: bytes) -> bool:
+    """Whether any sentence of *data* ends with a checksum."""
+    return _WITH_CHECKSUM.search(data) is not None
+
+
+def scan(block: bytes, tally: Tally) -> Iterator[tuple[int, str, list[str] | None]]:
     """Yield the sentences of `WANTED` in file order; damaged ones are counted in *tally*.
 
     Parameters
     ----------
-    data : bytes
-        The log.
+    block : bytes
+        Lines of the log.
     tally : Tally
         Its counts grow as the scan goes on; every sentence with a talker counts, wanted or not.
 
     Yields
     ------
+    at : int
+        Place of its "$" in *block*.
     kind : str
         "RMC", "GGA", ...
     fields : list of str or None
         Fields after the address, padded with empty ones. None for a damaged sentence.
     """
-    tally.checksums_used = _WITH_CHECKSUM.search(data) is not None
-    for start, stop in _blocks(data):
-        block = data[start:stop]
-        text = block.decode("latin-1")  # one character a byte
-        matches = list(_SENTENCE.finditer(text))
-        if strays := _strays(text, matches):
-            tally.notes["broken_begin"] += strays
-        # The checksum is the exclusive or of all between "$" and "*": a difference of running ones.
-        running = np.bitwise_xor.accumulate(np.frombuffer(block, dtype=np.uint8))
-        begins = np.array([match.start() for match in matches], dtype=np.int64)
-        ends = np.array([match.end(2) for match in matches], dtype=np.int64)
-        for match, checksum in zip(matches, (running[begins] ^ running[ends - 1]).tolist(), strict=True):
-            kind, body, stated = match.groups()
-            if stated is None and tally.checksums_used:
-                tally.no_checksum += 1
-            elif stated is not None and _CHECKSUMS.get(stated) != checksum:
-                tally.bad_checksum += 1
-            else:
-                if kind in WANTED:
-                    yield kind, body.split(",") + _PADDING
-                continue
+    text = block.decode("latin-1")  # one character a byte
+    matches = list(_SENTENCE.finditer(text))
+    if strays := _strays(text, matches):
+        tally.notes["broken_begin"] += strays
+    # The checksum is the exclusive or of all between "$" and "*": a difference of running ones.
+    running = np.bitwise_xor.accumulate(np.frombuffer(block, dtype=np.uint8))
+    begins = np.array([match.start() for match in matches], dtype=np.int64)
+    ends = np.array([match.end(2) for match in matches], dtype=np.int64)
+    for match, checksum in zip(matches, (running[begins] ^ running[ends - 1]).tolist(), strict=True):
+        kind, body, stated = match.groups()
+        if stated is None and tally.checksums_used:
+            tally.no_checksum += 1
+        elif stated is not None and _CHECKSUMS.get(stated) != checksum:
+            tally.bad_checksum += 1
+        else:
             if kind in WANTED:
-                yield kind, None
+                yield match.start(), kind, body.split(",") + PADDING
+            continue
+        if kind in WANTED:
+            yield match.start(), kind, None
 
 
 def _strays(text: str, matches: Sequence[re.Match[str]]) -> int:
@@ -120,7 +125,7 @@ def _strays(text: str, matches: Sequence[re.Match[str]]) -> int:
     return max(more - len(_OTHERS.findall(text)), 0) if more > 0 else 0
 
 
-def _blocks(data: bytes) -> Iterator[tuple[int, int]]:
+def blocks(data: bytes) -> Iterator[tuple[int, int]]:
     """Cut *data* behind line ends into pieces of about `SCAN_BLOCK_BYTES`."""
     start = 0
     while start < len(data):
@@ -197,7 +202,7 @@ def _position(fields: list[str], at: int, notes: Notes) -> tuple[float, float, i
 
 def _mode_quality(modes: str) -> float:
     """GGA code of the best of one or more mode letters; NaN when none is stated."""
-    return next((code for letter, code in _MODES.items() if letter in modes), _NAN)
+    return next((code for letter, code in MODES.items() if letter in modes), _NAN)
 
 
 def _void_modes(modes: str) -> bool:
@@ -220,7 +225,7 @@ def decode_rmc(fields: list[str], notes: Notes) -> tuple[float, ...]:
 def decode_gga(fields: list[str], notes: Notes) -> tuple[float, ...]:
     """Values of `POSITION_COLUMNS`; quality 0, or one that the standard does not know, is void."""
     stated = fields[5].strip()
-    quality = _GGA_QUALITIES.get(stated, 0) if stated else _NAN
+    quality = GGA_QUALITIES.get(stated, 0) if stated else _NAN
     hdop = number(fields[7], notes, 0.0)
     satellites = number(fields[6], notes, 0.0, 1000.0)
     return *_position(fields, 1, notes), quality != 0, quality, _NAN, _NAN, _NAN, hdop, satellites

@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
     from .nmea_sentences import Transducer
 
-_WIDTH = 3
 _UNSTATED = -1.0
 
 
@@ -51,15 +50,28 @@ class TransducerLog:
     """XDR measurements in file order, by name and section."""
 
     def __init__(self) -> None:
-        # Rows of (position sentences before, epochs begun before, value).
-        self._rows: dict[tuple[str, int], array[float]] = {}
+        self._rows: dict[tuple[str, int], array[float]] = {}  # of (place in the file, value)
         self._leads: dict[tuple[str, int], bool] = {}
+        self._timed_at = self._begun_at = np.empty(0)
 
-    def add(self, transducer: Transducer, before: int, begun: int, *, leads: bool) -> None:
-        """Append one measurement that stands behind *before* position sentences and *begun* epochs."""
-        key = transducer.name, transducer.section
-        self._leads.setdefault(key, leads)
-        self._rows.setdefault(key, array("d")).extend((before, begun, transducer.value))
+    def add(self, transducer: Transducer, at: int) -> None:
+        """Append one measurement that stands at this place in the file."""
+        self._rows.setdefault((transducer.name, transducer.section), array("d")).extend((at, transducer.value))
+
+    def place(self, timed_at: FloatArray, begun_at: FloatArray, started_at: float) -> None:
+        """Tell the measurements what they stand among.
+
+        Parameters
+        ----------
+        timed_at : ndarray of float, shape (m,)
+            Place in the file of each position sentence with a time.
+        begun_at : ndarray of float, shape (k,)
+            That of the first sentence of each epoch.
+        started_at : float
+            That of the first sentence with a position, damaged or not.
+        """
+        self._timed_at, self._begun_at = timed_at, begun_at
+        self._leads = {key: rows[0] < started_at for key, rows in self._rows.items()}
 
     @property
     def has_switch(self) -> bool:
@@ -68,9 +80,9 @@ class TransducerLog:
 
     def _table(self, key: tuple[str, int], epochs: int) -> tuple[IntArray, IntArray, FloatArray, bool]:
         """Sentences before, epochs begun and value of one transducer, and whether it is sent in bursts."""
-        before, begun, value = np.array(self._rows[key]).reshape(-1, _WIDTH).T
+        at, value = np.array(self._rows[key]).reshape(-1, 2).T
         in_bursts = len(value) >= tol.SWITCH_BURST_SHARE * epochs
-        return before.astype(np.int64), begun.astype(np.int64), value, in_bursts
+        return np.searchsorted(self._timed_at, at), np.searchsorted(self._begun_at, at), value, in_bursts
 
     def switch_changes(self, timed: IntArray, time_s: FloatArray, kept: IntArray) -> tuple[SwitchChange, ...]:
         """Place the changes of every boom switch half-way between the last old-state and first new-state fix.
