@@ -25,7 +25,7 @@ from shapely import affinity
 from simulator.files import to_boom_csv, to_geojson_text, to_gpx_text
 from simulator.jobs import BENCHMARK_M, GUIDED, HAND, Faults, GnssError, Scenario, gauss_markov, simulate
 
-from coverage_audit.accuracy.draws import cross_cuts, needed_m, real_strips
+from coverage_audit.accuracy.strips import cross_cuts, needed_m, real_strips
 from coverage_audit.accuracy.tolerances import CLASS_NOISE_M, CLASS_SIGMA_M, CLASS_TIME_S
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane

@@ -13,7 +13,7 @@ PACKAGE = Path(__file__).parents[1] / "coverage_audit"
 STOREYS = (
     {"errors", "facts"},
     {"units", "arrays", "threads", "later"},
-    {"edges"},
+    {"edges", "solid"},
     {"read"},
     {"jobs"},
     {"drive"},

@@ -15,7 +15,6 @@ from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 
 from coverage_audit.accuracy.gaps.choice import pick, usual
 from coverage_audit.accuracy.gaps.particles import Known, Particle, draw_particles
@@ -26,15 +25,16 @@ from coverage_audit.threads import side_by_side
 from .model import CLASSICAL, CONTRADICTED, REGIMES, WRONG_FIX, Accuracy, Figure, Learnt, RegimeResult
 from .scan import Cuts, Scan, steps_of
 from .standing import Spread
+from .strips import cross_cuts, needed_m, real_strips
 from .tolerances import (
     BLIND_PARTICLES,
     BY_EYE_CHANCE,
     BY_EYE_SPREAD_M,
     CLASSES,
-    CROSS_CUTS,
     CUT_REACH_SIGMAS,
     FENCE_DOUBT,
     FENCE_DOUBT_SIGMAS,
+    GUIDED_SHIFT,
     GUIDED_SPREAD,
     HAND_SPREAD,
     KNOT_STEP_M,
@@ -45,12 +45,12 @@ from .tolerances import (
     MOST_MOVED,
     PARTICLES,
     PROBE_REACH_WIDTHS,
-    REAL_SHARE,
     SKIP_LENGTH_M,
     SKIP_PARTICLES,
     SURE,
     TOO_WIDE_ESTIMATE,
     TOO_WIDE_TARGET,
+    WAY_DOUBT,
     WRONG_FIX_M,
 )
 
@@ -59,7 +59,7 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.arrays import BoolArray, FloatArray
+    from coverage_audit.arrays import FloatArray
     from coverage_audit.drive.model import BoomPath
     from coverage_audit.ground.model import BoomLines, Strip
     from coverage_audit.jobs.settings import AccuracySettings
@@ -154,9 +154,7 @@ def _drawn(
     # sparse fixes cost little in most jobs and much in a few
     luck = np.clip(rng.standard_t(METHOD_FREEDOM, (count, 2)), -MOST_METHOD, MOST_METHOD)
     areas = table[:, :2] + question.method_m2 * luck
-    off = areas - areas.mean(axis=0)
-    below, above = HAND_SPREAD if by_hand else GUIDED_SPREAD
-    areas = np.clip(areas.mean(axis=0) + np.where(off < 0, below, above) * off, 0.0, target)
+    areas = np.clip(_about_the_log(areas, np.array(question.observed_m2[:2]), by_hand=by_hand), 0.0, target)
     # draws prove nothing, however they agree
     chances = tuple(((table[:, 2:].sum(axis=0) + 0.5) / (count + 1)).tolist())
     wanted = (SKIP_LENGTH_M, question.min_width_m, NormalDist().inv_cdf(SURE))
@@ -172,6 +170,15 @@ def _drawn(
         told=missed.told,
     )
     return RegimeResult(missed, double, covered, chances, skip, _learnt(question, sources, moved))
+
+
+def _about_the_log(areas: FloatArray, observed: FloatArray, *, by_hand: bool) -> FloatArray:
+    """Drawn *areas* [m2], shape (draws, 2), moved and spread for what no model holds; *observed* shows the log."""
+    shift, (below, above) = (0.0, HAND_SPREAD) if by_hand else (GUIDED_SHIFT, GUIDED_SPREAD)
+    middle, sd = areas.mean(axis=0), areas.std(axis=0)
+    way, off = observed - middle, areas - middle
+    doubt = WAY_DOUBT * np.divide(way, sd, out=np.zeros(2), where=sd > 0)
+    return np.asarray(middle + shift * way + np.hypot(np.where(off < 0, below, above), doubt) * off)
 
 
 def _sources(
@@ -357,40 +364,3 @@ def with_knots(lines: BoomLines, step_m: float) -> BoomLines:
         bridged_after=np.append(lines.bridged_after[base], [False]),
         cut=np.append(lines.cut[base] & (share == 0), lines.cut[-1:]),
     )
-
-
-def cross_cuts(strips: Sequence[Strip], reach_m: float) -> np.ndarray:
-    """Lines across each strip, square to its middle line and *reach_m* [m] beyond, shape (strips, CROSS_CUTS)."""
-    if not strips:
-        return np.empty((0, CROSS_CUTS), dtype=object)
-    lines = np.array([max(shapely.get_parts(strip.line), key=lambda part: part.length) for strip in strips])
-    share = (np.arange(CROSS_CUTS) + 0.5) / CROSS_CUTS
-    at, before, after = (
-        shapely.get_coordinates(
-            shapely.line_interpolate_point(lines[:, None], np.clip(share + aside, 0, 1)[None, :], normalized=True)
-        ).reshape(len(strips), CROSS_CUTS, 2)
-        for aside in (0.0, -0.5 / CROSS_CUTS, 0.5 / CROSS_CUTS)
-    )
-    along = after - before
-    square = np.stack([along[..., 1], -along[..., 0]], axis=-1) / np.linalg.norm(along, axis=-1, keepdims=True)
-    half = np.array([strip.max_width_m / 2 + reach_m for strip in strips])[:, None, None] * square
-    return shapely.linestrings(np.stack([at - half, at + half], axis=2))
-
-
-def needed_m(strips: Sequence[Strip], cuts: np.ndarray) -> FloatArray:
-    """What has to be missed along each of *cuts* for a strip to be real there: half of what looks missed, their shape.
-
-    Cuts reach beyond the strip, since its true place is another: wherever ground is missed along them counts. [m]
-    """
-    ground = np.array([strip.polygon for strip in strips], dtype=object).reshape(-1, 1)
-    looks = shapely.length(shapely.intersection(cuts, ground))
-    mean = np.array([strip.mean_width_m for strip in strips]).reshape(-1, 1)
-    return np.asarray(REAL_SHARE * np.where(looks > 0, looks, mean))
-
-
-def real_strips(missed_m: FloatArray, needed: FloatArray) -> BoolArray:
-    """Whether each strip is real: missed as wide as *needed* along at least half its length, shape (strips,).
-
-    *missed_m*, *needed* [m]: of each cut across it, shape (strips, cuts).
-    """
-    return (missed_m >= needed).mean(axis=1) >= 0.5

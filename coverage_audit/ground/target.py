@@ -10,6 +10,7 @@ import shapely
 from coverage_audit.edges import edges_of
 from coverage_audit.errors import InputError
 from coverage_audit.read.outlines.tolerances import MAX_FIELD_SPAN_M, MAX_OUTLINE_M
+from coverage_audit.solid import solid
 
 from .model import Ground
 from .tolerances import BUFFER_QUAD_SEGS, NEAREST_TOLD_M, SPRAYED_WIDTHS
@@ -126,7 +127,7 @@ def sound(polygon: BaseGeometry) -> BaseGeometry:
     """
     if not np.isfinite(shapely.get_coordinates(polygon)).all():
         return shapely.Polygon()
-    return polygon if polygon.is_valid else shapely.make_valid(polygon, method="structure", keep_collapsed=False)
+    return solid(polygon)
 
 
 def _check_size(field: BaseGeometry) -> None:

@@ -10,6 +10,7 @@ import shapely.geometry
 
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
+from coverage_audit.solid import solid
 
 from .model import Mended, Treatment
 from .rows import shape_of
@@ -115,8 +116,7 @@ def _sprayed(record: JobRecord, plane: Plane) -> shapely.Geometry:
 
 
 def _metres(degrees: shapely.Geometry, plane: Plane) -> shapely.Geometry:
-    shape = plane.geometry_to_metres(degrees)
-    return shape if shape.is_valid else shapely.make_valid(shape, method="structure", keep_collapsed=False)
+    return solid(plane.geometry_to_metres(degrees))
 
 
 # --- machines together -----------------------------------------------------------------------------

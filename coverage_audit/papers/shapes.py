@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from coverage_audit.solid import solid
+
 from .tolerances import EXPORT_GRID_DEG
 
 if TYPE_CHECKING:
@@ -34,9 +36,7 @@ def degree_shapes(shapes: list[BaseGeometry], plane: Plane) -> list[BaseGeometry
 
 
 def _mended(shape: BaseGeometry) -> BaseGeometry:
-    if shapely.get_dimensions(shape) != 2:
-        return shape
-    return shapely.make_valid(shape, method="structure", keep_collapsed=False)
+    return solid(shape) if shapely.get_dimensions(shape) == 2 else shape
 
 
 def _on_grid(shape: BaseGeometry) -> BaseGeometry:

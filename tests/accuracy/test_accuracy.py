@@ -12,10 +12,11 @@ import shapely
 from jobs import job, log, parallel_passes, straight_lines, worked_job
 
 from coverage_audit.accuracy import draws as accuracy
-from coverage_audit.accuracy.draws import cross_cuts, narrow_enough, range_of, with_knots
+from coverage_audit.accuracy.draws import narrow_enough, range_of, with_knots
 from coverage_audit.accuracy.jumps import Jumps
 from coverage_audit.accuracy.model import WRONG_FIX, Learnt
 from coverage_audit.accuracy.standing import Spread
+from coverage_audit.accuracy.strips import cross_cuts
 from coverage_audit.jobs.accuracy import with_replicates
 from coverage_audit.jobs.settings import AccuracySettings
 from coverage_audit.papers.page import report_html

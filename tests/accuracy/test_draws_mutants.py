@@ -48,6 +48,8 @@ def test_errors_move_job_and_boundary_back_to_where_they_were(monkeypatch, fixes
 
     monkeypatch.setattr(draws, "simulate_errors", told)
     monkeypatch.setattr(draws, "by_eye_chance", lambda _: 0.0)
+    monkeypatch.setattr(draws, "GUIDED_SHIFT", 0.0)  # nobody at the wheel mends anything, and nothing is doubted
+    monkeypatch.setattr(draws, "WAY_DOUBT", 0.0)
     found = audit_job(one_pass()).accuracy.missed_m2
     assert found.observed == pytest.approx(200.0, abs=0.5)
     assert (found.low90, found.high90) == pytest.approx((missed_m2, missed_m2), abs=1.0)  # the audit's own scatter
@@ -87,15 +89,25 @@ def test_fence_kept_to_by_eye_shows_by_its_gaps(spread_m, low, high):
 # --- spread and regimes ---------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("steering", "below", "above"), [("hand", 1.8, 1.2), ("guided", 1.8, 1.1)])
-def test_draws_are_spread_wider_about_their_mean(monkeypatch, steering, below, above):
+@pytest.mark.parametrize(
+    ("steering", "middle", "below", "above"),
+    [
+        # the log shows 100 m2, the draws' mean is 1990 m2, their standard deviation 10 m2 * sqrt((199^2 - 1) / 12):
+        # a quarter of that way is 0.8225 standard deviations, joined with 1.4 below and 1.1 above by Pythagoras
+        ("hand", 1990.0, 1.6237, 1.3735),
+        # a fifth of the way back, and 1.2 and 1.0 likewise
+        ("guided", 1612.0, 1.4548, 1.2948),
+    ],
+)
+def test_draws_are_moved_and_spread_about_their_mean(monkeypatch, steering, middle, below, above):
     """199 draws at 1000, 1010 ... 2980 m2: by order statistics the tenth and the 190th are the quantiles."""
     table = np.column_stack([1000.0 + 10.0 * np.arange(199), np.full(199, 50.0), np.ones(199)])
     monkeypatch.setattr(draws, "_counted", lambda *_: table)
     monkeypatch.setattr(draws, "MOST_METHOD", 1.0)
     found = audit_job(worked_job(accuracy=settings(steering, replicates=199))).accuracy.missed_m2
-    # middle 1990 m2, nine tenths of 100 steps of 10 m2 to either side; the audit's own scatter is below 0.1 m2
-    assert (found.low90, found.high90) == pytest.approx((1990 - below * 900, 1990 + above * 900), abs=1.0)
+    assert found.observed == pytest.approx(100.0, abs=0.1)
+    # nine tenths of 100 steps of 10 m2 to either side; the audit's own scatter is below 0.1 m2
+    assert (found.low90, found.high90) == pytest.approx((middle - below * 900, middle + above * 900), abs=1.0)
 
 
 def test_where_steering_is_not_known_the_lesser_chance_and_the_wider_skip_are_told(monkeypatch):

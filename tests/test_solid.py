@@ -1,0 +1,42 @@
+"""Ground that crosses itself by rounding keeps its area."""
+
+import pytest
+import shapely
+
+from coverage_audit.drive.model import PlaneOrigin
+from coverage_audit.drive.plane import Plane
+from coverage_audit.papers.shapes import degree_shapes
+from coverage_audit.solid import solid
+
+CROSSED_BY_ROUNDING = shapely.Polygon(
+    [
+        (160.89159337382978, -13.431721843653305),
+        (160.8915933749507, -13.431721888143935),
+        (160.8915933749507, -13.431721888143898),
+        (160.89157122274364, -13.432401888477441),
+        (160.8915774300248, -13.432408414179381),
+    ]
+)
+"""A strip of 75 m by 0.6 m whose ring turns back on itself by 4e-14 degrees. [deg]"""
+
+
+def test_a_ring_that_crosses_itself_in_the_last_digit_loses_no_ground():
+    assert not CROSSED_BY_ROUNDING.is_valid
+    found = solid(CROSSED_BY_ROUNDING)
+    assert found.is_valid
+    assert found.area == pytest.approx(CROSSED_BY_ROUNDING.area, rel=1e-6)  # the shoelace formula of the ring
+
+
+def test_a_hole_stays_a_hole_and_a_bow_tie_keeps_both_its_wings():
+    square, hole = [(0, 0), (4, 0), (4, 4), (0, 4)], [(1, 1), (2, 1), (2, 2), (1, 2)]
+    spike = [*square[:2], (4, 2), (5, 2), (4, 2), *square[2:]]
+    assert solid(shapely.Polygon(spike, [hole])).area == pytest.approx(15.0)
+    assert solid(shapely.Polygon([(0, 0), (2, 2), (2, 0), (0, 2)])).area == pytest.approx(2.0)
+
+
+def test_a_strip_told_in_degrees_is_never_empty():
+    plane = Plane(PlaneOrigin(160.89, -13.43))
+    strip = plane.geometry_to_metres(CROSSED_BY_ROUNDING)
+    (shape,) = degree_shapes([strip], plane)
+    assert shape.is_valid
+    assert plane.geometry_to_metres(shape).area == pytest.approx(strip.area, rel=1e-3)  # corners on a grid of 1 mm
