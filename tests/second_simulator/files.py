@@ -41,14 +41,17 @@ class Kept:
     boom_m: NDArray[np.float64]
     error_m: NDArray[np.float64]
 
+    @functools.cached_property
+    def _to_plane(self) -> pyproj.Transformer:
+        return pyproj.Transformer.from_proj("EPSG:4326", _plane(*self.origin), always_xy=True)
+
     def share_missed(self, degrees: BaseGeometry) -> tuple[float, float]:
         """Share truly missed of a polygon in degrees: as told, and after taking the receiver's error off its place.
 
         The error is the mean over the moments when the boom sprayed beside the polygon: a strip that truly lies between
         two passes is found there, wherever the receiver put both.
         """
-        to_plane = pyproj.Transformer.from_proj("EPSG:4326", _plane(*self.origin), always_xy=True)
-        polygon = shapely.transform(degrees, lambda xy: np.column_stack(to_plane.transform(*xy.T)))
+        polygon = shapely.transform(degrees, lambda xy: np.column_stack(self._to_plane.transform(*xy.T)))
         near = shapely.distance(polygon, shapely.points(self.boom_m)) < self.width_m / 2 + 1.0
         told = self.truth.missed_share(polygon)
         if not near.any():
