@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.edges import edges_of
+from coverage_audit.edges import crossing_pairs, edges_of
 from coverage_audit.errors import InputError
 from coverage_audit.read.outlines.tolerances import MAX_FIELD_SPAN_M, MAX_OUTLINE_M
 from coverage_audit.solid import solid
 
 from .model import Ground
-from .tolerances import BUFFER_QUAD_SEGS, NEAREST_TOLD_M, SPRAYED_WIDTHS
+from .tolerances import BUFFER_QUAD_SEGS, MOST_GROWN_CROSSINGS, NEAREST_TOLD_M, SPRAYED_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -114,9 +114,35 @@ def lay_out(fields: Sequence[BaseGeometry], exclude: Sequence[BaseGeometry], set
 
 
 def grown(polygon: BaseGeometry, by_m: float) -> BaseGeometry:
-    """*polygon*, valid, with its outline moved outward by *by_m*, corners kept sharp. [m]"""
+    """*polygon*, valid, with its outline moved outward by *by_m*, corners kept sharp. [m]
+
+    Raises
+    ------
+    InputError
+        The outline is so jagged that moved outward it crosses itself more often than can be worked out.
+    """
     whole = sound(polygon)
-    return shapely.buffer(whole, by_m, join_style="mitre") if by_m > 0 else whole
+    if by_m <= 0 or whole.is_empty:
+        return whole
+    sides = _moved_sides(whole, by_m)
+    if crossing_pairs(sides, MOST_GROWN_CROSSINGS) > MOST_GROWN_CROSSINGS:
+        raise InputError(
+            f"the boundary has {len(shapely.get_coordinates(whole))} corners, so jagged that moved outward by"
+            f" {by_m:g} m it crosses itself over and over; give a smaller field.grow, or smooth it in a map program",
+            "field.grow",
+        )
+    return shapely.buffer(whole, by_m, join_style="mitre")
+
+
+def _moved_sides(polygon: BaseGeometry, by_m: float) -> list[BaseGeometry]:
+    """The sides of each ring of *polygon*, each moved outward by *by_m*, joined in their order. [m]"""
+    ways = []
+    for ring in shapely.get_rings(shapely.orient_polygons(polygon)):  # the ground lies to the left
+        ends = shapely.get_coordinates(shapely.remove_repeated_points(ring))
+        step = np.diff(ends, axis=0)
+        out = np.column_stack([step[:, 1], -step[:, 0]]) * by_m / np.hypot(*step.T)[:, None]
+        ways.append(shapely.LineString(np.stack([ends[:-1] + out, ends[1:] + out], axis=1).reshape(-1, 2)))
+    return ways
 
 
 def sound(polygon: BaseGeometry) -> BaseGeometry:

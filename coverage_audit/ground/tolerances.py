@@ -48,6 +48,11 @@ MAX_CROSSINGS = 500_000
 """Most of them that may cross. [1] A forage harvester's day of 5 000 fixes has 0.18 million; a boom that whirled
 over the same spot for half a minute had 0.45 million, which took 20 s, and 0.9 million took over 1 GB."""
 
+MOST_GROWN_CROSSINGS = 100_000
+"""Most crossings among the sides of an outline, each moved outward by ``field.grow``. [1] A field driven round at 10 Hz
+with 2 cm of jitter and moved by 3 m has 0.03 million, which takes half a second; 0.1 million take 6 s and 0.6 GB, and
+memory grows with them: 0.4 million took a minute and 5 GB."""
+
 VISIT_WIDTHS = 1.5707963267948966
 """Sweeps of one spot within this much travel of the boom's centre are one visit (design,
 section 1): pi/2, since a boom that pivots about its end comes round to no spot sooner. [boom widths]"""

@@ -136,6 +136,22 @@ def test_an_outline_that_runs_to_and_fro_is_refused():
         lay_out([comb], [], FieldSettings())
 
 
+def zigzag(corners, deep_m):
+    """A ground of 100 m by 100 m, its upper edge so many teeth."""
+    x = np.linspace(100.0, 0.0, corners)
+    return shapely.Polygon([(0, 0), (100, 0), *zip(x, 100 - deep_m * (np.arange(corners) % 2), strict=True)])
+
+
+def test_a_jagged_outline_is_not_moved_outward_beyond_what_can_be_worked_out(monkeypatch):
+    jagged = zigzag(2000, 1.0)
+    assert grown(jagged, 0.0).equals(jagged)
+    assert grown(jagged, 0.01).equals(shapely.buffer(jagged, 0.01, join_style="mitre"))
+    assert grown(zigzag(2000, 1e-5), 30.0).area == pytest.approx(160 * 160, rel=1e-3)
+    monkeypatch.setattr(shapely, "buffer", None)  # refused before it takes minutes and gigabytes
+    with pytest.raises(InputError, match=r"2003 corners, so jagged .* outward by 30 m"):
+        grown(jagged, 30.0)
+
+
 def test_ground_that_crosses_itself_by_rounding_is_made_valid_in_the_plane():
     bow = shapely.Polygon([(0, 0), (100, 0), (100, 100), (50, 100), (50 + 1e-7, 0 - 1e-7), (50 - 1e-7, 100), (0, 100)])
     assert not bow.is_valid
