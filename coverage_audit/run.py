@@ -33,7 +33,10 @@ if TYPE_CHECKING:
 
     Progress = Callable[[str, float], None]
 
-REPORT_PAPERS = ("report.html", "summary.json", "findings.geojson", "missed.gpx", "passes.geojson", "report.png")
+REPORT_PAPERS = (
+    *("report.html", "summary.json", "findings.geojson", "missed.gpx", "passes.geojson"),
+    *("report.png", "report.pdf"),
+)
 """What an audit gives in any case."""
 
 COMPARISON_PAPERS = ("compare.html", "compare.json")

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.spatial import cKDTree
-from scipy.special import ndtr
+import shapely
+
+from coverage_audit.later import scipy
 
 from .tolerances import (
     MOST_REPEATS,
@@ -55,7 +56,7 @@ class Repeats:
         """
         apart = -np.expm1(-self.apart_s / memory_s[:, None])
         spread = np.sqrt(2 * (sigma_m[:, None] ** 2 * apart + short_m[:, None] ** 2 + REPEAT_M**2))
-        inside = 2 * ndtr(self.reach_m / spread) - 1
+        inside = 2 * scipy("special").ndtr(self.reach_m / spread) - 1
         density = np.exp(-np.square(self.off_m / spread) / 2) / (math.sqrt(2 * math.pi) * spread * inside)
         mixed = (1 - REPEAT_OTHER_SHARE) * density + REPEAT_OTHER_SHARE / (2 * self.reach_m)
         return np.asarray(np.log(mixed).sum(axis=1))
@@ -71,8 +72,10 @@ def repeats_of(path: BoomPath, width_m: float) -> Repeats:
     if len(travel) < 2 * REPEAT_LEAST_PLACES:
         return Repeats(np.empty(0), np.empty(0), reach)
     place = np.column_stack([x, y])
-    pair = cKDTree(place).query_pairs(math.hypot(reach, REPEAT_STEP_M / 2), output_type="ndarray")
-    before, again = np.sort(pair, axis=1).T
+    points = shapely.points(place)
+    before, again = shapely.STRtree(points).query(points, "dwithin", math.hypot(reach, REPEAT_STEP_M / 2))
+    later = again > before
+    before, again = before[later], again[later]
     ahead = np.column_stack([np.sin(heading), np.cos(heading)])
     away = place[again] - place[before]
     aside = away[:, 0] * ahead[before, 1] - away[:, 1] * ahead[before, 0]

@@ -175,15 +175,14 @@ def _outer_lap(way: _Way, width_m: float) -> tuple[int, int]:
 
 def _closings(way: _Way, width_m: float) -> tuple[IntArray, IntArray]:
     """Pairs of points at which the drive came back near to where it had been."""
-    from scipy.spatial import KDTree  # noqa: PLC0415 - a tenth of a second, for fields without an outline
-
     near = max(EDGE_CLOSE_M, EDGE_CLOSE_WIDTHS * width_m)
     step = float(np.median(np.hypot(*np.diff(way.xy, axis=0).T)))
     stride = max(int(width_m / max(step, 1e-3)), 1)
     starts = np.arange(0, len(way.xy), stride)
-    found = KDTree(way.xy[starts]).sparse_distance_matrix(KDTree(way.xy[starts]), near, output_type="ndarray")
-    apart = found["j"] - found["i"] > EDGE_LEAST_WIDTHS * 3
-    return starts[found["i"][apart]], starts[found["j"][apart]]
+    points = shapely.points(way.xy[starts])
+    here, there = shapely.STRtree(points).query(points, "dwithin", near)
+    apart = there - here > EDGE_LEAST_WIDTHS * 3
+    return starts[here[apart]], starts[there[apart]]
 
 
 def _loop_areas(xy: FloatArray, first: IntArray, last: IntArray) -> FloatArray:

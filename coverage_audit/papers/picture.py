@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import io
 import unicodedata
-from importlib import import_module
-from importlib.util import find_spec
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
@@ -17,12 +14,11 @@ from coverage_audit.papers.maps.painted import INK, PAPER, SOFT, hatched, painte
 from coverage_audit.papers.maps.still import scale_length_m, scale_words
 
 from .page import sprayed_from_to
+from .picture_page import PageText, picture_page
 from .words.answer import answer_figures, figure_line, first_line, notices, told_datetime
 from .words.display import SPACE
 
 if TYPE_CHECKING:
-    from types import ModuleType
-
     from coverage_audit.papers.words.answer import Told
     from coverage_audit.recipe.result import Audit
 
@@ -32,8 +28,11 @@ WIDTH_PX, MARGIN_PX, MAP_HIGH_PX = 1200, 40, 760
 LABELS = 12
 """Strips named in the picture, of those worth a walk. [1]"""
 
-PAPER_MM = {"us": ("letter", 215.9, 279.4), "metric": ("A4", 210.0, 297.0)}
-"""Paper by the person's units: name, width and height (ANSI/ASME Y14.1, ISO 216). [mm]"""
+PAPER_MM = {"us": (215.9, 279.4), "metric": (210.0, 297.0)}
+"""Paper by the person's units: width and height of letter and A4 (ANSI/ASME Y14.1, ISO 216). [mm]"""
+
+PAPER_MARGIN_MM = 10.0
+"""What printers leave white is narrower (common practice, no source). [mm]"""
 
 
 def report_png(audit: Audit) -> bytes:
@@ -65,33 +64,11 @@ def report_png(audit: Audit) -> bytes:
     return out.getvalue()
 
 
-def pdf_library() -> ModuleType | None:
-    """The library that writes PDF; None where it is not installed."""
-    return None if find_spec("fpdf") is None else import_module("fpdf")
-
-
-def report_pdf(audit: Audit, picture: bytes) -> bytes | None:
-    """One page with the *picture* of the answer; None where the library that writes PDF is not installed.
-
-    The same audit gives the same bytes with the same version of the library.
-    """
-    library = pdf_library()
-    if library is None:
-        return None
-    name, wide, high = PAPER_MM[audit.job.settings.report.units]
-    paper: Any = library.FPDF(format=name)
-    paper.file_id = lambda: None
-    paper.set_creation_date(dt.datetime.fromtimestamp(round(audit.end_s), dt.UTC))
-    paper.set_title(plain(audit.job.settings.name or "Spray job"))
-    paper.set_lang("en")
-    paper.set_auto_page_break(auto=False)
-    paper.add_page()
-    with Image.open(io.BytesIO(picture)) as image:
-        scale = min((wide - 20) / image.width, (high - 20) / image.height)
-        size = (image.width * scale, image.height * scale)
-    place = {"x": (wide - size[0]) / 2, "y": 10, "w": size[0], "h": size[1]}
-    paper.image(io.BytesIO(picture), **place, alt_text=plain(alternative(audit)))
-    return bytes(paper.output())
+def report_pdf(audit: Audit, picture: bytes) -> bytes:
+    """One page with the *picture* of the answer, of the person's paper."""
+    settings = audit.job.settings
+    text = PageText(plain(settings.name or "Spray job"), plain(alternative(audit)), audit.end_s)
+    return picture_page(picture, PAPER_MM[settings.report.units], PAPER_MARGIN_MM, text)
 
 
 def alternative(audit: Audit) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from .geojson import findings_geojson, passes_geojson
 from .gpx import missed_gpx
 from .page import compile_pages, report_html
-from .picture import pdf_library, report_pdf, report_png
+from .picture import report_pdf, report_png
 from .summary import summary_json
 
 if TYPE_CHECKING:
@@ -16,13 +16,12 @@ if TYPE_CHECKING:
 
 
 def fetch() -> None:
-    """Have ready what the papers are made with: pages compiled, and the library that writes PDF."""
+    """Have ready what the papers are made with: pages compiled."""
     compile_pages()
-    pdf_library()
 
 
 def report_set(audit: Audit) -> dict[str, str | bytes]:
-    """File name to content; no ``report.pdf`` where the library that writes it is not installed."""
+    """File name to content."""
     with ThreadPoolExecutor(1) as other_core:
         drawn = other_core.submit(_pictures, audit)
         written = {
@@ -38,5 +37,4 @@ def report_set(audit: Audit) -> dict[str, str | bytes]:
 def _pictures(audit: Audit) -> dict[str, str | bytes]:
     """The answer as a picture, and as a page of paper."""
     picture = report_png(audit)
-    paper = report_pdf(audit, picture)
-    return {"report.png": picture, **({} if paper is None else {"report.pdf": paper})}
+    return {"report.png": picture, "report.pdf": report_pdf(audit, picture)}

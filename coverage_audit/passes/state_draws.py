@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -81,8 +82,6 @@ def drawn(units: Units, found: Sequence[Segment], usual_m_s: float, rng: np.rand
 
     What decides a segment is partly its own and partly shared by all of its kind, as a driver's habit is.
     """
-    from scipy.special import ndtri  # noqa: PLC0415 - a tenth of a second, for assumed boom states
-
     shared = {kind: float(rng.standard_normal()) for kind in SHARED}
     own = rng.standard_normal(len(found)).tolist()
     through = rng.random() < THROUGH_CHANCE
@@ -90,8 +89,13 @@ def drawn(units: Units, found: Sequence[Segment], usual_m_s: float, rng: np.rand
     for one, luck in zip(found, own, strict=True):
         part = SHARED[one.kind]
         chance = max(one.chance, THROUGH_ON) if through and one.kind in (TURN, TAIL) else one.chance
-        on[one.first : one.last] = part**0.5 * shared[one.kind] + (1 - part) ** 0.5 * luck < ndtri(chance)
+        on[one.first : one.last] = part**0.5 * shared[one.kind] + (1 - part) ** 0.5 * luck < _quantile(chance)
     return switched(units, on, usual_m_s, rng)
+
+
+def _quantile(chance: float) -> float:
+    """Normal number that is undercut with this chance. [1]"""
+    return NormalDist().inv_cdf(chance) if 0 < chance < 1 else math.copysign(math.inf, chance - 0.5)
 
 
 def switched(units: Units, on: BoolArray, usual_m_s: float, rng: np.random.Generator) -> BoolArray:

@@ -65,7 +65,6 @@ IMPORTS = """
 import coverage_audit.cli.command, coverage_audit.jobs.read, coverage_audit.recipe.audit
 import coverage_audit.papers.page, coverage_audit.papers.picture
 import coverage_audit.papers.gpx, coverage_audit.papers.geojson
-coverage_audit.papers.picture.pdf_library()
 """
 
 

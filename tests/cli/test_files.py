@@ -282,7 +282,7 @@ def test_check_removes_the_plan_and_grid_of_the_run_before(tmp_path):
     assert cli.main(["check", job, "-o", str(out), "--quiet", "--touchup", "--rate-grid", "--replicates", "0"]) == 0
     assert {"touchup.gpx", "rate.asc"} < {path.name for path in out.iterdir()}
     assert cli.main(["check", job, "-o", str(out), "--quiet", "--replicates", "0"]) == 0
-    assert {path.name for path in out.iterdir()} == {*run.REPORT_PAPERS, "report.pdf", MARK}
+    assert {path.name for path in out.iterdir()} == {*run.REPORT_PAPERS, MARK}
 
 
 def test_files_that_are_loose_belong_to_the_person(tmp_path):

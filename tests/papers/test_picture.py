@@ -9,9 +9,11 @@ import shapely
 from audit_builder import large_job, make_audit, worked_figure
 from PIL import Image
 from pypdf import PdfReader
+from pypdfium2 import PdfDocument
 
 from coverage_audit.papers.maps.painted import PAPER, WASH, painted_map
-from coverage_audit.papers.picture import plain, report_pdf, report_png
+from coverage_audit.papers.picture import alternative, plain, report_pdf, report_png
+from coverage_audit.papers.picture_page import PageText, picture_page
 
 
 def rgb(colour):
@@ -67,10 +69,44 @@ def test_names_keep_what_the_font_has():
 
 
 @pytest.mark.parametrize(("units", "size"), [("us", (612, 792)), ("metric", (595, 842))])
-def test_the_page_is_one_sheet_of_the_persons_paper(units, size):
+def test_the_page_is_one_sheet_of_the_persons_paper_and_says_what_it_shows(units, size):
+    """Read by pypdf, which takes no part in writing it; the picture is there dot for dot."""
     audit = large_job(units)
-    made = report_pdf(audit, report_png(audit))
-    (page,) = PdfReader(io.BytesIO(made)).pages
+    picture = report_png(audit)
+    made = report_pdf(audit, picture)
+    reader = PdfReader(io.BytesIO(made), strict=True)
+    (page,) = reader.pages
     assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx(size, abs=1)
-    assert len(page.images) == 1
-    assert made == report_pdf(audit, report_png(audit))
+    (image,) = page.images
+    with Image.open(io.BytesIO(picture)) as shown:
+        assert np.array_equal(np.asarray(image.image.convert("RGB")), np.asarray(shown.convert("RGB")))
+    about = reader.trailer["/Root"]
+    assert (about["/Lang"], about["/MarkInfo"]["/Marked"]) == ("en", True)
+    figure = about["/StructTreeRoot"]["/K"]["/K"][0].get_object()
+    assert (figure["/S"], figure["/Alt"]) == ("/Figure", plain(alternative(audit)))
+    assert reader.metadata.title == plain(audit.job.settings.name or "Spray job")
+    assert reader.metadata.creation_date.timestamp() == round(audit.end_s)
+    assert made == report_pdf(audit, picture)
+
+
+@pytest.mark.parametrize("colours", [2, 4, 16, 64, 256])
+def test_a_page_is_drawn_as_its_picture_is(colours):
+    """By pypdfium2, a dot of the picture four wide: every one has its colour, however few bits it takes."""
+    dots = np.arange(37 * 11) * 7 % colours
+    image = Image.fromarray(dots.astype(np.uint8).reshape(11, 37), "P")
+    image.putpalette(bytes(value for one in range(colours) for value in (one * 255 // colours, 255 - one, one // 2)))
+    png = io.BytesIO()
+    image.save(png, "PNG")
+    side = 72 / 25.4
+    text = PageText("\u0141\u0105ka (1)", "a \\ picture", 0.0)
+    page = PdfDocument(picture_page(png.getvalue(), ((37 + 10) / side, 30 / side), 5 / side, text))[0]
+    drawn = np.asarray(page.render(scale=4).to_pil().convert("RGB")).astype(int)
+    seen = drawn[5 * 4 + 2 : (5 + 11) * 4 : 4, 5 * 4 + 2 : (5 + 37) * 4 : 4]
+    assert np.abs(seen - np.asarray(image.convert("RGB")).astype(int)).max() <= 1  # a colour is rounded on its way
+
+
+def test_a_picture_of_full_colours_is_refused():
+    png = io.BytesIO()
+    Image.new("RGB", (3, 2)).save(png, "PNG")
+    with pytest.raises(ValueError, match="indexed"):
+        picture_page(png.getvalue(), (210.0, 297.0), 10.0, PageText("", "", 0.0))

@@ -34,6 +34,7 @@ from coverage_audit.accuracy.tolerances import (
     TUNING_STEP_M,
     WEIGHT_LEAST,
 )
+from coverage_audit.later import scipy
 from coverage_audit.threads import side_by_side
 
 from .choice import pick
@@ -119,14 +120,12 @@ class Known:
         if self.gaps is None or self.true is None:
             return 0.0, np.zeros(0)
         (scale,), (memory,), (short,) = errors_of(one[None], self.error)
-        from scipy.linalg import cholesky, solve_triangular  # noqa: PLC0415 - a fifth of a second, not for every job
-
         total = self.gaps.covariance(scale, memory, 0.0)
         total += short**2 * self.short_m2 + self.true.covariance(habits_of(one))
         total[np.diag_indices(len(total))] += self.white_m2
-        root = cholesky(total, lower=True, overwrite_a=True, check_finite=False)
+        root = scipy("linalg").cholesky(total, lower=True, overwrite_a=True, check_finite=False)
         seen = np.column_stack([self.gap_m, self.runs])
-        white = solve_triangular(root, seen, lower=True, overwrite_b=True, check_finite=False)
+        white = scipy("linalg").solve_triangular(root, seen, lower=True, overwrite_b=True, check_finite=False)
         plain = -float(np.log(np.diag(root)).sum()) - float(white[:, 0] @ white[:, 0]) / 2
         gained, odds = set_wrong(white[:, 1:].T @ white[:, 1:], white[:, 0] @ white[:, 1:])
         return plain + gained, odds
@@ -225,12 +224,10 @@ def _flattened(log_weight: FloatArray) -> FloatArray:
 
 def _log_mixture(drawn: FloatArray, laws: Sequence[tuple[FloatArray, FloatArray, int]]) -> FloatArray:
     """Log density of the mixture that the particles were drawn from, shape (k,), up to a constant."""
-    from scipy.linalg import solve_triangular  # noqa: PLC0415 - as above
-
     parts = []
     for mean, spread, count in laws:
         root = np.linalg.cholesky(spread)
-        white = solve_triangular(root, (drawn - mean).T, lower=True)
+        white = scipy("linalg").solve_triangular(root, (drawn - mean).T, lower=True)
         parts.append(math.log(count) - np.log(np.diag(root)).sum() - np.square(white).sum(axis=0) / 2)
     return np.asarray(np.logaddexp.reduce(parts, axis=0))
 

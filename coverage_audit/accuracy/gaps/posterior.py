@@ -15,6 +15,7 @@ import numpy as np
 
 from coverage_audit.accuracy.error import decayed_sums, gauss_markov, sigma_at
 from coverage_audit.accuracy.tolerances import BLUNDER_M, CLUSTER_SKIPS, OUTLIER_SPREADS, REAL_SHARE, SHORT_MEMORY_S
+from coverage_audit.later import scipy
 
 from .habits import ErrorGaps, TrueGaps, runs_of
 
@@ -107,8 +108,6 @@ def _missed_by(
 
     *ends*: at which of the times each gap begins and ends; *luck* (n, count): normal numbers for the true gaps.
     """
-    from scipy.linalg import solve  # noqa: PLC0415 - a fifth of a second, not for every job
-
     gaps, error, (wander, boundary), (own, met) = seen.gaps, one.error, drawn, ends
     met_field = gaps.kind == 1
     of_other = np.where(met_field[:, None, None], boundary[None], wander[met])
@@ -116,7 +115,7 @@ def _missed_by(
     true = seen.true_m2(one)
     true[np.diag_indices(len(gaps))] += seen.white_m2
     simulated += np.linalg.cholesky(true) @ luck
-    weight = solve(seen.errors_m2(one) + true, gaps.gap_m[:, None] - simulated, assume_a="pos")
+    weight = scipy("linalg").solve(seen.errors_m2(one) + true, gaps.gap_m[:, None] - simulated, assume_a="pos")
     pull = gaps.normal[:, :, None] * weight[:, None, :]
     strength = np.zeros_like(wander)
     np.add.at(strength, own, -pull)
@@ -180,12 +179,10 @@ def _plain(seen: Seen, one: Particle, windows: FloatArray, wanted: tuple[float, 
 
 def _kriged(seen: Seen, one: Particle, windows: FloatArray, wanted: tuple[float, float, float]) -> FloatArray:
     """Width at each place, by one particle, where gaps tell true gaps from errors, shape (places,). [m]"""
-    from scipy.linalg import solve  # noqa: PLC0415 - as above
-
     gaps, plain, true = seen.gaps, _plain(seen, one, windows, wanted), seen.true_m2(one)
     total = seen.errors_m2(one) + true + seen.white_m2 * np.eye(len(gaps))
     near = true @ windows
-    gain = solve(total, near, assume_a="pos")
+    gain = scipy("linalg").solve(total, near, assume_a="pos")
     believed = np.maximum(((windows > 0) * gain).sum(axis=0), 1e-9)
     spread = np.sqrt(np.maximum(np.einsum("nk,nk->k", windows, near) - np.einsum("nk,nk->k", near, gain), 0.0))
     between = gaps.kind == 0

@@ -12,10 +12,12 @@ import shapely
 
 from coverage_audit.later import later
 
-with later("pandas", "requests"):  # folium takes frames and addresses too; half a second, and none is given to it
-    import folium
-
+from .late_templates import templates_put_off
 from .layers import MapLayer, map_bounds, map_layers
+
+# folium takes frames and addresses too; half a second, and none is given to it
+with later("pandas", "requests"), templates_put_off():
+    import folium
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -61,7 +63,7 @@ def map_script(audit: Audit, plane: Plane) -> str:
     layers, top first) to the page's own script.
     """
     chart = folium.Map(
-        location=[audit.origin.lat_deg, audit.origin.lon_deg],
+        location=np.array([audit.origin.lat_deg, audit.origin.lon_deg]),  # type: ignore[arg-type] # of a list it reads pandas
         tiles=None,
         zoom_start=16,
         max_zoom=MAX_ZOOM,
