@@ -57,7 +57,10 @@ class Plane:
 
 @cache
 def _projection(origin: PlaneOrigin) -> Transformer:
-    return Transformer.from_crs(CRS.from_epsg(4326), _local(origin), always_xy=True)
+    """Degrees to plane metres: the pipeline that PROJ finds between the two systems, which looks nothing up."""
+    to_radians = "+step +proj=unitconvert +xy_in=deg +xy_out=rad"
+    place = f"+lat_0={origin.lat_deg:.15g} +lon_0={origin.lon_deg:.15g}"  # the digits that PROJ itself hands on
+    return Transformer.from_pipeline(f"+proj=pipeline {to_radians} +step +proj=laea {place} +ellps=WGS84")
 
 
 def _local(origin: PlaneOrigin) -> CRS:
