@@ -18,7 +18,9 @@ def add_day(commands: argparse._SubParsersAction[Any]) -> None:
     """Add ``day`` with its arguments."""
     day = commands.add_parser("day", help="cut whole days of logs into jobs", allow_abbrev=False)
     day.add_argument("folder", metavar="DIR", type=Path, help="the farm's folder")
-    day.add_argument("logs", metavar="LOG", nargs="*", help="logs in it; without one, all that were not cut yet")
+    day.add_argument(
+        "logs", metavar="LOG", nargs="*", default=[], help="logs in it; by default all that were not cut yet"
+    )
     day.add_argument("--machine", metavar="NAME", help="the machine that made the logs")
     day.add_argument("--dry-run", action="store_true", help="write nothing, only tell")
     day.add_argument("--json", action="store_true", help="print what was found as JSON and nothing else")

@@ -53,10 +53,11 @@ def new_farm(options: argparse.Namespace) -> None:
     options.written = True
     for name in FOLDERS:
         (folder / name).mkdir(exist_ok=True)
+    typed = f'"{folder}"' if " " in str(folder) else folder  # as it has to be typed
     terminal.say(
         options,
         f"The farm is in {folder}: say its machines and products in farm.toml, keep its fields with\n"
-        f"coverage-audit field add {folder} FILE, put whole days of logs into logs, then coverage-audit day {folder}.",
+        f"coverage-audit field add {typed} FILE, put whole days of logs into logs, then coverage-audit day {typed}.",
     )
 
 
@@ -66,7 +67,8 @@ def add_field(options: argparse.Namespace) -> None:
     contents = run.fields_added(options.folder, options.file, options.name, no_spray=options.no_spray)
     write_beneath(options.folder, contents, replace=options.no_spray)
     options.written = True
-    terminal.say(options, "\n".join(f"kept: {printable(name)}" for name in contents))
+    what = "no-spray ground kept in" if options.no_spray else "kept:"
+    terminal.say(options, "\n".join(f"{what} {printable(name)}" for name in contents))
 
 
 def write_beneath(folder: Path, contents: Mapping[str, str | bytes], *, replace: bool = False) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +13,8 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.arrays import BoolArray, FloatArray, IntArray
+
+    from .together import Sprayed
 
 
 @dataclass(frozen=True)
@@ -123,13 +126,30 @@ class Ground:
     """The field, in plane metres: ``target`` = field - no-spray areas - setbacks.
 
     ``outer`` is the field with its holes filled, ``no_spray`` the holes and no-spray areas
-    inside it, widened as asked.
+    inside it, widened as asked. ``others`` are machines that sprayed it too, in the same treatment: what they took and
+    this one did not is no target.
     """
 
     outer: BaseGeometry
     field: BaseGeometry
     target: BaseGeometry
     no_spray: BaseGeometry
+    others: tuple[Sprayed, ...] = ()
+
+    @cached_property
+    def by_others(self) -> BaseGeometry:
+        """What other machines sprayed; empty where there was none."""
+        return shapely.union_all([one.covered for one in self.others])
+
+    @cached_property
+    def whole(self) -> BaseGeometry:
+        """The target of all machines together."""
+        return shapely.union(self.target, self.by_others) if self.others else self.target
+
+    @cached_property
+    def alone(self) -> BaseGeometry:
+        """The target that no other machine sprayed: there an error of this one's place may leave a skip."""
+        return shapely.difference(self.target, self.by_others) if self.others else self.target
 
 
 @dataclass(frozen=True, eq=False)

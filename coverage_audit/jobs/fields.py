@@ -26,6 +26,8 @@ FIELDS = "fields"
 """Folder of the farm that holds its fields."""
 
 ENDING = ".geojson"
+NAMELESS = "field"
+"""What the readers call an outline that bears no name."""
 
 
 @dataclass(frozen=True)
@@ -96,7 +98,9 @@ def new_fields(
     if wanted is not None and len(read.areas) > 1:
         told = ", ".join(area.name for area in read.areas)
         raise InputError(f"there are {len(read.areas)} fields in it ({told}), so one name cannot be theirs", "--name")
-    given = [(area.name if wanted is None else wanted, area) for area in read.areas]
+    # one without a name goes by its file's
+    own = [PurePosixPath(file).stem if area.name == NAMELESS else area.name for area in read.areas]
+    given = [(called if wanted is None else wanted, area) for called, area in zip(own, read.areas, strict=True)]
     names = {one.name.casefold(): one.file for one in kept}
     for called, area in given:
         if not called.strip():
@@ -121,8 +125,8 @@ def _refuse_ground(called: str, area: NamedArea, kept: Sequence[KeptField], file
         share = common / min(own, area_m2(one.geometry))
         if share > FIELDS_OVERLAP:
             raise InputError(
-                f'"{called}" lies on the field "{one.name}" ({one.file}): they share {share:.0%} of the smaller one; '
-                "draw one of them again, or take the other out of the folder",
+                f'"{called}" lies on the field "{one.name}" ({one.file}): they share {100 * share:.0f} % of the '
+                "smaller one; draw one of them again, or take the other out of the folder",
                 file,
             )
 

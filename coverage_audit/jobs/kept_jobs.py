@@ -25,7 +25,7 @@ class KeptJob:
     """A job's folder ("jobs/2026-05-30-east-bench"), and what its file says of logs, outline and time.
 
     Files are named from the farm's folder. ``from_s``, ``to_s`` are None where the log is not cut there; ``fault``
-    says why the file cannot be read, and then nothing else is known.
+    says why the file cannot be read, and then nothing else is known. ``machine`` is the farm's, "" where none is named.
     """
 
     folder: str
@@ -34,6 +34,7 @@ class KeptJob:
     from_s: float | None = None
     to_s: float | None = None
     fault: str = ""
+    machine: str = ""
 
     def holds(self, logs: frozenset[str], boundary: str, start_s: float, end_s: float) -> bool:
         """Whether this may be the job of these *logs* on this field and of this time."""
@@ -59,7 +60,8 @@ def _kept(source: Source, name: str, timezone: str) -> KeptJob:
     except InputError as error:
         return KeptJob(folder, fault=error.what)
     logs = frozenset(_from_farm(folder, one) for one in own if isinstance(one, str))
-    return KeptJob(folder, logs, _from_farm(folder, str(field.get("boundary", ""))), from_s, to_s)
+    boundary = _from_farm(folder, str(field.get("boundary", "")))
+    return KeptJob(folder, logs, boundary, from_s, to_s, machine=str(job.get("machine", "")))
 
 
 def _table(data: dict[str, Any], name: str) -> dict[str, Any]:

@@ -73,6 +73,7 @@ JOB = keys(
     Key("planned_cut", date, "date of the planned cut, which a touch-up is held against"),
     Key("farm", path, "file of the farm: what is said there need not be said here"),
     Key("machine", text, "the machine of the farm that did the job"),
+    Key("together", one_or_list(path, empty=True), "job files of machines that did the rest of the field with it"),
 )
 
 FIELD = keys(

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read.boom_times import read_boom
 from coverage_audit.read.outlines.registry import FieldFile, field_of
 from coverage_audit.read.source import Folder
@@ -28,7 +30,6 @@ from .toml import toml_of
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from coverage_audit.facts import Caution
     from coverage_audit.read.records import Interval, NamedArea, TrackLog
     from coverage_audit.read.source import Source
 
@@ -102,9 +103,32 @@ def read_job_from(
     InputError
         Anything in the job file or in a file it names that cannot be used.
     """
+    job, others = _alone(source, name, progress, intervals)
+    return _with_others(job, source.folder_of(name), others, f"{source.base_name(name)}, job.together")
+
+
+def _alone(
+    source: Source, name: str, progress: Callable[[str, float], None] | None = None, intervals: str | None = None
+) -> tuple[Job, Sequence[str]]:
+    """A job without those of other machines, and the names of these."""
     values, sources, use = job_values(source, name, intervals)
     places = Places(f"{source.base_name(name)}, ", {} if use is None else use.places)
-    return _job(values, source.folder_of(name), places, sources, progress, use)
+    job = _job(values, source.folder_of(name), places, sources, progress, use)
+    return job, values.get("job", {}).get("together", ())
+
+
+def _with_others(job: Job, source: Source, names: Sequence[str], place: str) -> Job:
+    """*job* with those of other machines; one that cannot be read is told, and stops nobody but itself."""
+    others, cautions = [], []
+    for name in names:
+        if source.read(existing(source, name, place)).sha256 == job.sources[0][1]:
+            raise InputError("this is the job itself; name that of the other machine", place)
+        try:
+            others.append(_alone(source, name)[0])
+        except InputError as error:
+            cautions.append(Caution("other unread", job=name, why=str(error)))
+    sources = dict.fromkeys((*job.sources, *(one for other in others for one in other.sources)))
+    return replace(job, together=tuple(others), sources=tuple(sources), cautions=(*job.cautions, *cautions))
 
 
 def job_values(

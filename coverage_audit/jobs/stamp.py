@@ -6,6 +6,8 @@ import hashlib
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
+from coverage_audit.errors import InputError
+
 from .boom import INTERVAL_SOURCES
 from .read import existing, job_values
 
@@ -31,12 +33,30 @@ def job_stamp(source: Source, name: str) -> str:
     """
     values, sources, use = job_values(source, name)
     beside = source.folder_of(name)
+    told = _own_hash(source, name, (values, sources, use))
+    for other in values.get("job", {}).get("together", ()):
+        told.update(f"\n{other} {_others_stamp(beside, other)}".encode())
+    return told.hexdigest()
+
+
+def _others_stamp(source: Source, name: str) -> str:
+    """The same of another machine's job; the reason where it cannot be read, as the audit tells it too."""
+    try:
+        return _own_hash(source, name, job_values(source, name)).hexdigest()
+    except InputError as error:
+        return str(error)
+
+
+def _own_hash(source: Source, name: str, read: tuple[Any, Any, Any]) -> Any:  # noqa: ANN401 - the library's own type
+    """Hash of a job as :func:`job_stamp`, without other machines."""
+    values, sources, use = read
+    beside = source.folder_of(name)
     told = hashlib.sha256(repr((sources[0], _ordered(values), use)).encode())
     for key, file in _named(values):
         place = f"{source.base_name(name)}, {key}"
         for one, where in _with_siblings(beside, existing(beside, file, place, folder=key == "track.files")):
             told.update(f"\n{one} {where.read(one).sha256}".encode())
-    return told.hexdigest()
+    return told
 
 
 def _ordered(value: Any) -> Any:  # noqa: ANN401 - any value of a job file

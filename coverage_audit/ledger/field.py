@@ -38,7 +38,7 @@ def field_ledger(name: str, jobs: Sequence[JobRow], record_of: Callable[[str], J
             surfaces[job.job] = record.surface
         records[job.job] = replace(record, surface=None)
     products, above = products_of(jobs, surfaces)
-    mended, missed = mended_strips(jobs, records)
+    mended, missed, told = mended_strips(jobs, records)
     cut, without_phi = earliest(jobs, "phi_days")
     graze, without_grazing = earliest(jobs, "grazing_days")
     return FieldLedger(
@@ -53,7 +53,7 @@ def field_ledger(name: str, jobs: Sequence[JobRow], record_of: Callable[[str], J
         mended=mended,
         touchups=tuple(job.job for job in jobs if job.job in touchups_of(mended)),
         treatments=treatments_of(jobs, records),
-        strips=tuple(row for job in jobs for row in strip_rows(job.job, records[job.job], mended)),
+        strips=tuple(row for job in jobs for row in strip_rows(job.job, records[job.job], mended, told)),
         outlines=tuple(shapely.to_wkb(shape_of(records[job.job], "field")) for job in jobs),
         shapes=_drawn(shape_of(records[jobs[0].job], "field"), missed, above),
     )

@@ -10,9 +10,11 @@ import shapely.geometry
 
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
+from coverage_audit.ground.together import Sprayed, common_ground
+from coverage_audit.jobs.job import may_be_one_mix
 from coverage_audit.solid import solid
 
-from .model import Mended, Treatment
+from .model import Mended, Treatment, told_by_cause
 from .rows import shape_of
 from .tolerances import LEAST_LEFT_SHARE, LEAST_MENDED_SHARE, TOUCHUP_DAYS, TOUCHUP_SHARE
 
@@ -46,8 +48,8 @@ def one_treatment(one: JobRow, other: JobRow) -> bool:
 
 def _same_products(one: JobRow, other: JobRow) -> bool:
     """Whether they share a product, or one of them does not say."""
-    keys = [{product.key for product in job.products} for job in (one, other)]
-    return bool(keys[0] & keys[1]) or not all(keys)
+    names = [[product.name for product in job.products] for job in (one, other)]
+    return may_be_one_mix(*names)
 
 
 def _moment(utc: str) -> dt.datetime:
@@ -65,10 +67,11 @@ def plane_of(job: JobRow) -> Plane:
 
 def mended_strips(
     jobs: Sequence[JobRow], records: Mapping[str, JobRecord]
-) -> tuple[tuple[Mended, ...], list[shapely.Geometry]]:
+) -> tuple[tuple[Mended, ...], list[shapely.Geometry], dict[tuple[str, str], float]]:
     """Strips that other jobs sprayed, in the order of the jobs, and what is still missed, in degrees.
 
-    A touch-up's own missed ground is no one's loss: most of its field was not meant to be sprayed.
+    A touch-up's own missed ground is no one's loss: most of its field was not meant to be sprayed. Last, by job and
+    strip, what an earlier job of the same treatment tells as missed already. [m2]
     """
     plane = plane_of(jobs[0])
     pairs = {
@@ -79,8 +82,10 @@ def mended_strips(
     wanted = {other.job for others in pairs.values() for other, _ in others}
     sprayed = {job: _sprayed(records[job], plane) for job in sorted(wanted)}
     found: list[Mended] = []
-    left: list[tuple[str, shapely.Geometry]] = []
+    left: list[tuple[JobRow, shapely.Geometry, bool]] = []
+    told: dict[tuple[str, str], float] = {}
     for job in jobs:
+        before = shapely.union_all([rest for other, rest, is_told in left if is_told and one_treatment(other, job)])
         for name, strip in _strips(records[job.job], plane):
             whole, rest = strip.area, strip
             for other, together in pairs[job.job]:
@@ -89,9 +94,10 @@ def mended_strips(
                     found.append(Mended(job.job, name, other.job, whole, rest.area - after.area, together))
                     rest = after
             if rest.area >= LEAST_LEFT_SHARE * whole:
-                left.append((job.job, rest))
+                left.append((job, rest, told_by_cause(whole, whole - rest.area)))
+                told[job.job, name] = float(shapely.intersection(rest, before).area)
     touchups = touchups_of(found)
-    return tuple(found), [plane.geometry_to_degrees(rest) for job, rest in left if job not in touchups]
+    return tuple(found), [plane.geometry_to_degrees(rest) for job, rest, _ in left if job.job not in touchups], told
 
 
 def touchups_of(mended: Sequence[Mended]) -> set[str]:
@@ -123,11 +129,7 @@ def _metres(degrees: shapely.Geometry, plane: Plane) -> shapely.Geometry:
 
 
 def treatments_of(jobs: Sequence[JobRow], records: Mapping[str, JobRecord]) -> tuple[Treatment, ...]:
-    """Jobs of several machines that are one treatment, on their common ground.
-
-    Ground that two of the jobs sprayed counts as sprayed twice, as does what one of them did; ground is missed when
-    none sprayed it.
-    """
+    """Jobs of several machines that are one treatment, on their common ground."""
     groups: list[list[JobRow]] = []
     for job in jobs:
         near = next((group for group in groups if all(one_treatment(job, other) for other in group)), None)
@@ -140,13 +142,11 @@ def treatments_of(jobs: Sequence[JobRow], records: Mapping[str, JobRecord]) -> t
 
 def _treatment(group: Sequence[JobRow], records: Mapping[str, JobRecord]) -> Treatment:
     plane = plane_of(group[0])
-    own = [records[job.job] for job in group]
-    target = shapely.union_all([_metres(one.ground.target, plane) for one in own if one.ground is not None])
-    double = shapely.union_all([_metres(one.ground.double, plane) for one in own if one.ground is not None])
-    covered: shapely.Geometry = shapely.MultiPolygon()
-    for one in own:
-        sprayed = _sprayed(one, plane)
-        double = shapely.union(double, shapely.intersection(covered, sprayed))
-        covered = shapely.union(covered, sprayed)
-    areas = {"target": target.area, "covered": covered.area, "missed": shapely.difference(target, covered).area}
-    return Treatment(tuple(job.job for job in group), {**areas, "double": double.area})
+    parts = [_own_ground(records[job.job], plane) for job in group]
+    return Treatment(tuple(job.job for job in group), common_ground(parts))
+
+
+def _own_ground(record: JobRecord, plane: Plane) -> Sprayed:
+    none, ground = shapely.MultiPolygon(), record.ground
+    target, double = (none, none) if ground is None else (_metres(ground.target, plane), _metres(ground.double, plane))
+    return Sprayed(target, _sprayed(record, plane), double)

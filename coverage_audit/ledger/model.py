@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 from typing import TYPE_CHECKING
 
+from coverage_audit.jobs.job import product_key
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -30,7 +32,7 @@ class ProductRow:
     @property
     def key(self) -> str:
         """The same product by whichever letters it was typed in."""
-        return " ".join(self.name.casefold().split())
+        return product_key(self.name)
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,8 @@ class JobRow:
 
     ``job`` is its folder from the farm's ("jobs/..."). ``start``, ``end`` are UTC, ``first_day``, ``last_day`` local
     dates. ``area_m2`` holds the areas of ``summary.json`` by name. ``laid_l`` is what lies on the ground by the rate
-    surface [L]. ``box_deg`` is (west, south, east, north) of the field.
+    surface [L]. ``box_deg`` is (west, south, east, north) of the field. ``part``: other machines did the rest of the
+    field, and its target is what they left to it.
     """
 
     job: str
@@ -68,6 +71,7 @@ class JobRow:
     target_l_ha: float | None
     products: tuple[ProductRow, ...]
     box_deg: tuple[float, float, float, float]
+    part: bool = False
 
     @property
     def field(self) -> str:
@@ -146,7 +150,8 @@ class Treatment:
 class StripRow:
     """A missed strip of one job, as the audit told it; ``wkb`` is its ground in degrees. [m], [m2]
 
-    ``mended_m2`` of it a later job sprayed, ``shared_m2`` another machine in the same treatment.
+    ``mended_m2`` of it a later job sprayed, ``shared_m2`` another machine in the same treatment; ``told_m2`` an earlier
+    job of that treatment missed too, and tells.
     """
 
     job: str
@@ -154,12 +159,18 @@ class StripRow:
     area_m2: float
     mended_m2: float
     shared_m2: float
+    told_m2: float
     length_m: float
     mean_width_m: float
     max_width_m: float
     where: str
     cause: str
     wkb: bytes = dataclass_field(repr=False)
+
+
+def told_by_cause(area_m2: float, elsewhere_m2: float) -> bool:
+    """Whether a strip is one of its own job: no more than half of it other machines of the treatment took or tell."""
+    return area_m2 - elsewhere_m2 > area_m2 / 2
 
 
 @dataclass(frozen=True)
@@ -193,13 +204,13 @@ class FieldLedger:
         return sum(one.mended_m2 for one in self.mended if one.job == job and one.together == together)
 
     def causes(self, job: str) -> tuple[CauseRow, ...]:
-        """What *job* missed in listed strips, by cause, what another machine took over left out; none of a touch-up."""
+        """What *job* missed in listed strips, by cause, and no other machine took or tells; none of a touch-up."""
         found: dict[str, tuple[int, float]] = {}
         for strip in self.strips if job not in self.touchups else ():
-            left = strip.area_m2 - strip.shared_m2
-            if strip.job == job and left > strip.area_m2 / 2:
+            elsewhere = strip.shared_m2 + strip.told_m2
+            if strip.job == job and told_by_cause(strip.area_m2, elsewhere):
                 count, area = found.get(strip.cause, (0, 0.0))
-                found[strip.cause] = (count + 1, area + left)
+                found[strip.cause] = (count + 1, area + strip.area_m2 - elsewhere)
         return tuple(CauseRow(kind, count, area) for kind, (count, area) in sorted(found.items()))
 
 

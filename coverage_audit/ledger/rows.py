@@ -42,6 +42,7 @@ def job_row(job: str, record: JobRecord) -> JobRow:
         target_l_ha=rates.get("target"),
         products=tuple(_product(one) for one in told.get("products") or ()),
         box_deg=_box(record),
+        part=told.get("together") is not None,
     )
 
 
@@ -58,8 +59,13 @@ def shape_of(record: JobRecord, kind: str) -> shapely.Geometry:
     return shapely.union_all(found) if len(found) != 1 else found[0]
 
 
-def strip_rows(job: str, record: JobRecord, mended: Sequence[Mended]) -> Iterator[StripRow]:
-    """Each missed strip of a job, largest first, with its ground and how much of it was made good later."""
+def strip_rows(
+    job: str, record: JobRecord, mended: Sequence[Mended], told: Mapping[tuple[str, str], float]
+) -> Iterator[StripRow]:
+    """Each missed strip of a job, largest first, with its ground and how much of it was made good later.
+
+    *told*: by job and strip, what another job of the treatment tells. [m2]
+    """
     ground = {one["properties"].get("id"): shapely.geometry.shape(one["geometry"]) for one in record.findings}
 
     def good(name: str, *, together: bool) -> float:
@@ -74,6 +80,7 @@ def strip_rows(job: str, record: JobRecord, mended: Sequence[Mended]) -> Iterato
             area_m2=strip["area_m2"],
             mended_m2=good(name, together=False),
             shared_m2=good(name, together=True),
+            told_m2=told.get((job, name), 0.0),
             length_m=strip["length_m"],
             mean_width_m=strip["mean_width_m"],
             max_width_m=strip["max_width_m"],

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 from coverage_audit.days.model import BOOM_OFF, NO_PASSES
 
 from .farm_files import field_geojson, file_name, toml_text
-from .words.display import area, utc_text
+from .words.display import area, count, utc_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+    from collections.abc import Set as AbstractSet
 
     from shapely.geometry.base import BaseGeometry
 
@@ -104,7 +105,9 @@ def _jobs(cut: Cut, fields: Sequence[KeptField], kept: Sequence[KeptJob], zone: 
             }
         )
     for one, facts in zip(cut.jobs, jobs, strict=True):
-        facts["beside"] = [other["job"] for two, other in zip(cut.jobs, jobs, strict=True) if _beside(one, two, zone)]
+        found = [other["job"] for two, other in zip(cut.jobs, jobs, strict=True) if _beside(one, two, zone)]
+        earlier = [other.folder for other in kept if _beside_kept(one, fields[one.field].file, other, zone)]
+        facts["beside"] = list(dict.fromkeys([*found, *earlier]))
     return jobs
 
 
@@ -112,6 +115,14 @@ def _beside(one: FoundJob, other: FoundJob, zone: dt.tzinfo) -> bool:
     """Whether two machines sprayed one field on the same day: two jobs of one treatment."""
     days = {dt.datetime.fromtimestamp(job.start_s, zone).date() for job in (one, other)}
     return one.machine != other.machine and one.field == other.field and len(days) == 1
+
+
+def _beside_kept(one: FoundJob, field_file: str, other: KeptJob, zone: dt.tzinfo) -> bool:
+    """The same of a job that was cut before."""
+    if other.from_s is None or other.machine in ("", one.machine) or other.boundary != field_file:
+        return False
+    days = {dt.datetime.fromtimestamp(time_s, zone).date() for time_s in (one.start_s, other.from_s)}
+    return len(days) == 1
 
 
 def _unknown(cut: Cut, drafts: Mapping[str, BaseGeometry], plane: Plane, zone: dt.tzinfo) -> list[dict[str, Any]]:
@@ -189,6 +200,7 @@ def job_toml(job: FoundJob, told: dict[str, Any], field: KeptField, zone: dt.tzi
         f"name = {toml_text(f'{field.name}, {day}')}",
         'farm = "../../farm.toml"',
         f"machine = {toml_text(job.machine)}",
+        *([f"together = [{_others(told)}]"] if told["beside"] else []),
         *([f"notes = {toml_text(notes)}"] if (notes := _notes(told)) else []),
         "",
         "[field]",
@@ -205,14 +217,16 @@ def job_toml(job: FoundJob, told: dict[str, Any], field: KeptField, zone: dt.tzi
     return "\n".join(lines) + "\n"
 
 
+def _others(told: dict[str, Any]) -> str:
+    """Job files of the machines that did the rest of the field."""
+    return ", ".join(toml_text(f"../{job.removeprefix('jobs/')}/job.toml") for job in told["beside"])
+
+
 def _notes(told: dict[str, Any]) -> str:
     """What the job's own report could not know."""
     notes = [f"Sprayed on {one['field']} beyond the edge: {one['area_m2']:.0f} m2." for one in told["over_edge"]]
     if told["beside"]:
-        notes.append(
-            "Another machine sprayed this field on the same day. This report knows one machine: ground that the other "
-            "one took counts as missed here. The season's ledger puts them together."
-        )
+        notes.append("Another machine sprayed this field on the same day.")
     return " ".join(notes)
 
 
@@ -240,14 +254,16 @@ def _utc(time_s: float) -> str:
 
 def day_text(facts: dict[str, Any], units: str, zone: dt.tzinfo, *, dry: bool) -> str:
     """What was found, in words; times are local."""
-    lines = [f"{len(facts['jobs'])} job(s) found." if facts["jobs"] else "No job found."]
-    lines += [line for job in facts["jobs"] for line in _job_lines(job, units, _when(job, zone), dry=dry)]
+    lines = [f"{count(len(facts['jobs']), 'job')} found." if facts["jobs"] else "No new job found."]
+    new = {job["job"] for job in facts["jobs"] if job["made"]}
+    lines += [line for job in facts["jobs"] for line in _job_lines(job, units, _when(job, zone), new, dry=dry)]
     for one in facts["not_jobs"]:
         lines.append(f"{one['field']}, {_when(one, zone)}, {one['machine']}: no job, {one['why']}.")
     for one in facts["unknown"]:
+        drawn = "would be drawn" if dry and one["made"] else "is drawn"
         lines.append(
             f"Sprayed outside every kept field: {area(one['area_m2'], units)} about {one['lat']:.5f}, {one['lon']:.5f},"
-            f" {_when(one, zone)}, {one['machine']}. Its driven edge is drawn in {one['draft']}: correct"
+            f" {_when(one, zone)}, {one['machine']}. Its driven edge {drawn} in {one['draft']}: correct"
             " it, keep it with field add, and cut the day again."
         )
     seen = {name for one in (*facts["jobs"], *facts["unknown"]) for name in one["logs"]}
@@ -270,7 +286,7 @@ def _when(one: dict[str, Any], zone: dt.tzinfo) -> str:
     return f"{start:%Y-%m-%d %H:%M} to {end:{'%H:%M' if start.date() == end.date() else '%Y-%m-%d %H:%M'}}"
 
 
-def _job_lines(job: dict[str, Any], units: str, when: str, *, dry: bool) -> list[str]:
+def _job_lines(job: dict[str, Any], units: str, when: str, new: AbstractSet[str], *, dry: bool) -> list[str]:
     word = ("would be made" if dry else "made") if job["made"] else "there already, left as it is"
     state = STATES["csv" if job["intervals"] == "boom.csv" else job["intervals"]]
     lines = [f"{job['field']}, {when}, {job['machine']}: {job['job']} ({word}; boom {state})."]
@@ -279,5 +295,11 @@ def _job_lines(job: dict[str, Any], units: str, when: str, *, dry: bool) -> list
     ]
     if job["beside"]:
         others = ", ".join(job["beside"])
-        lines.append(f"  Another machine sprayed it that day ({others}): the season's ledger puts both together.")
+        lines.append(f"  Another machine sprayed it that day ({others}): what one left for the other is no skip.")
+        for one in job["beside"]:
+            if job["made"] and one not in new:
+                lines.append(
+                    f"  {one} was there before: if its job.toml does not say so yet, write "
+                    f'together = ["../{job["job"].removeprefix("jobs/")}/job.toml"] under [job] in it.'
+                )
     return lines

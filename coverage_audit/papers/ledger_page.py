@@ -47,6 +47,7 @@ def _field(one: FieldLedger, units: str, number: int) -> dict[str, Any]:
         "products": [_product(product, one, units) for product in one.products],
         "mended": _mended(one, units),
         "touchups": one.touchups,
+        "shared": any(one.mended_m2(job.job, together=True) for job in one.jobs),
         "treatments": [words.treatment(group, one, units) for group in one.treatments],
     }
 

@@ -60,7 +60,9 @@ JOB_TYPES = {
 }
 STRIP_TYPES = {
     **dict.fromkeys(("job", "field", "strip", "where", "cause"), TEXT),
-    **dict.fromkeys(("area_m2", "mended_m2", "shared_m2", "length_m", "mean_width_m", "max_width_m"), FIGURE),
+    **dict.fromkeys(
+        ("area_m2", "mended_m2", "shared_m2", "told_m2", "length_m", "mean_width_m", "max_width_m"), FIGURE
+    ),
 }
 """Columns of the two files and what they hold; SI units stand in the names."""
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 def season_text(ledger: Ledger, audited: int) -> str:
     """Short text: how many jobs were audited now, the season's verdict, and the jobs that failed."""
     whole = len(ledger.jobs) + len(ledger.failed)
-    fresh = "nothing had to be audited" if not audited else f"{display.count(audited, 'job')} audited now"
+    fresh = f"{audited} audited now" if audited else "nothing had to be audited"
     lines = [
         f"{one_line(ledger.farm)}, season {ledger.season}: {display.count(whole, 'job')}, {fresh}.",
         "",

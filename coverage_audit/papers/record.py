@@ -25,8 +25,11 @@ def job_record(audit: Audit, label: str) -> JobRecord:
 
 def _ground(audit: Audit) -> RecordGround:
     found, plane = audit.layers, Plane(audit.origin)
+    target, missed = found.target, found.by_visits[0]
+    if audit.together is not None:  # what others took stays a part of the field that this one did not spray
+        target, missed = (shapely.union(one, found.by_others) for one in (target, missed))
     double = shapely.union_all(found.by_visits[2:]) if len(found.by_visits) > 2 else shapely.MultiPolygon()
-    return RecordGround(*(plane.geometry_to_degrees(shape) for shape in (found.target, found.by_visits[0], double)))
+    return RecordGround(*(plane.geometry_to_degrees(shape) for shape in (target, missed, double)))
 
 
 def _surface(audit: Audit) -> RecordSurface | None:

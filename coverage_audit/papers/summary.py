@@ -77,7 +77,11 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
 
 
 def decision_keys(audit: Audit, answer: Answer) -> dict[str, Any]:
-    """Keys ``decision``, ``missed_ground`` (adds up to what is logged as missed), ``boom_state`` and ``answer``."""
+    """What is decided, and what it rests on.
+
+    ``missed_ground`` adds up to what is logged as missed. ``together`` is what other machines did in the same
+    treatment, null where this one was alone.
+    """
     found = answer.decision
     sentence = decision_sentence(found, audit).replace(display.SPACE, " ")
     return {
@@ -88,6 +92,7 @@ def decision_keys(audit: Audit, answer: Answer) -> dict[str, Any]:
             "unknown_m2": found.unknown_m2,
         },
         "boom_state": found.state,
+        "together": None if audit.together is None else dataclasses.asdict(audit.together),
         "answer": {
             "surely_m2": dataclasses.asdict(answer.surely),
             "perhaps_m2": dataclasses.asdict(answer.perhaps),

@@ -20,6 +20,7 @@ from coverage_audit.ground.boom_lines import boom_path, on_lines, thin
 from coverage_audit.jobs.settings import AccuracySettings
 from coverage_audit.threads import cores
 
+from .together import with_common_ground
 from .tolerances import (
     METHOD_REL,
     MOST_GAPS,
@@ -74,6 +75,8 @@ def with_accuracy(
 
     question = _question(audit, track, timeline, lines, ground, settings)
     accuracy = assess(question, run_all, np.random.default_rng(SEED))
+    if audit.together is not None:
+        accuracy = with_common_ground(accuracy, audit.together)
     strips = tuple(
         replace(strip, probability=chance)
         for strip, chance in zip(audit.missed_strips, accuracy.probability, strict=True)
@@ -98,7 +101,8 @@ def _question(
     settings: AccuracySettings,
 ) -> Question:
     """What is asked of the accuracy stage: the receiver's error, and the job without its jitter."""
-    boom, areas = audit.job.settings.boom, audit.area_m2
+    boom, areas, target = audit.job.settings.boom, audit.area_m2, ground.alone
+    both, twice = (audit.together.both_m2, audit.together.both_double_m2) if audit.together else (0.0, 0.0)
     width = boom.width_m
     error, jitter, jumps = _error_shown(track, settings)
     steady = without_jitter(track, jitter.half)
@@ -107,12 +111,12 @@ def _question(
     calm = thin(on_lines(path, timeline, boom.sections_m), within)
     # from here on times are those of the error alone
     path = replace(path, time_s=clock_s(path.time_s, track, error))
-    gaps = find_gaps(calm, path, ground.target, width, PROBE_STEP_M)
+    gaps = find_gaps(calm, path, ground.whole, width, PROBE_STEP_M)
     if len(gaps) > MOST_GAPS:
-        gaps = find_gaps(calm, path, ground.target, width, PROBE_STEP_M * len(gaps) / MOST_GAPS)
+        gaps = find_gaps(calm, path, ground.whole, width, PROBE_STEP_M * len(gaps) / MOST_GAPS)
     return Question(
-        observed_m2=(areas.missed, areas.double, areas.covered),
-        target=ground.target,
+        observed_m2=(areas.missed, areas.double - twice, areas.covered - both),
+        target=target,
         strips=audit.missed_strips,
         width_m=width,
         min_width_m=audit.job.settings.report.min_width_m,
@@ -122,7 +126,7 @@ def _question(
         gaps=gaps,
         error=error,
         settings=settings,
-        method_m2=METHOD_REL * areas.target * min(1.0, track.median_step_s),
+        method_m2=METHOD_REL * target.area * min(1.0, track.median_step_s),
         stands=tuple(stands_of(replace(track, time_s=error.time_s))),
         jump_fixed_m=jumps.fixed_m,
         repeats=repeats_of(path, width),

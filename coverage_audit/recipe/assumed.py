@@ -26,6 +26,7 @@ from coverage_audit.read.records import LOGGED, PROPOSED, REMEMBERED, Interval
 
 from .passes import antenna_fixes
 from .ranges import ranges_over, with_state
+from .together import with_others
 from .tolerances import ASSUMED_ERROR_ELSE_M, ASSUMED_ERROR_M
 
 if TYPE_CHECKING:
@@ -90,9 +91,9 @@ def _drive(job: Job, plane: Plane) -> tuple[Track, BoomPath, Units, Way]:
     way = shapely.LineString(np.column_stack([path.x_m, path.y_m]))
     chosen, _ = sprayed_fields(areas, way, settings.field.select, width)
     exclude = [plane.geometry_to_metres(area.geometry) for area in job.exclude]
-    ground = lay_out([polygon for _, polygon in chosen], exclude, settings.field)
+    ground, _ = with_others(job, plane, lay_out([polygon for _, polygon in chosen], exclude, settings.field))
     antenna = smooth_way(antenna_fixes(track, None))
-    return track, path, units_of(path, antenna, ground.target, ground.outer, width), antenna
+    return track, path, units_of(path, antenna, ground.alone, ground.outer, width), antenna
 
 
 def unseen_audit(job: Job, plane: Plane, count: Count) -> Audit:

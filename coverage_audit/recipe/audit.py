@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
-from coverage_audit.errors import InputError
 from coverage_audit.ground.boom_lines import backed_up_m
 from coverage_audit.ground.findings import find_strips
 from coverage_audit.ground.model import Areas
-from coverage_audit.ground.partition import check_sweeps, closed_partition
-from coverage_audit.ground.pieces import pieces_of, quad_area, travel_at
+from coverage_audit.ground.partition import check_sweeps
 from coverage_audit.ground.second_count import raster_count
 from coverage_audit.ground.tolerances import CLOSURE_REL
 from coverage_audit.jobs.job import ASSUMED, SEEN, boom_state
@@ -33,12 +31,14 @@ from .cautions import (
     midnight_cautions,
     width_cautions,
 )
+from .count import counted_ground
 from .drive import drive_of, ground_of, job_plane, log_gaps, on_totals, spacing, transport, ways
 from .drive_checks import with_drive_cautions
 from .driven_edge import with_driven_edge, with_edge, without_edge_strips
 from .passes import with_passes
 from .rate import laid_spray, with_rate
 from .result import Audit, Checks, InputCount, Layers, Memories
+from .together import left_to, together_of, with_others
 from .tolerances import CROSS_CHECK_REL
 from .unlogged import breaks_of, unlogged_ground
 
@@ -49,23 +49,14 @@ if TYPE_CHECKING:
 
     from coverage_audit.drive.plane import Plane
     from coverage_audit.facts import Caution
-    from coverage_audit.ground.model import Ground, Partition, Piece, RasterCount, Strip
+    from coverage_audit.ground.model import Ground, RasterCount, Strip
     from coverage_audit.jobs.job import Job
     from coverage_audit.rate.model import Volume
 
+    from .count import Count
     from .drive import Drive
 
     Progress = Callable[[str, float], None]
-
-
-@dataclass(frozen=True)
-class _Count:
-    """What was counted on the ground."""
-
-    ground: Ground
-    pieces: list[Piece]
-    parts: Partition
-    quads_m2: float
 
 
 def audit_job(job: Job, progress: Progress | None = None) -> Audit:
@@ -100,13 +91,13 @@ def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
     drive = drive_of(job, plane)
     check_sweeps(drive.thinned)
     tell("field", 0.2)
-    ground, names, cautions = ground_of(job, plane, drive)
+    ground, names, cautions = _ground(job, plane, drive)
     tell("swept ground", 0.3)
     volume = _volume(job, drive)
     with ThreadPoolExecutor(max_workers=2) as others:  # the two counts and the rate share nothing: side by side
         second = others.submit(raster_count, drive.lines, ground.target, job.settings.boom.width_m)
         spray = others.submit(laid_spray, job, drive, ground, volume)
-        counted = _counted(drive, ground, job.settings.boom.width_m)
+        counted = counted_ground(drive, ground, job.settings.boom.width_m)
         tell("findings", 0.5)
         missed_ground = counted.parts.union(counted.parts.in_target & (counted.parts.visits == 0))
         breaks = breaks_of(job, drive, ground, logged=logged)
@@ -120,7 +111,8 @@ def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
         laid = spray.result()
     figures = (areas, checks, with_rates(volume, areas))
     audit = _result(job, plane, drive, layers, names, cautions, (missed, double), figures)
-    audit = replace(audit, unknown_places=places, breaks=breaks, entered_m=_entered(drive, ground))
+    together = together_of(job, ground, layers)
+    audit = replace(audit, unknown_places=places, breaks=breaks, entered_m=_entered(drive, ground), together=together)
     audit = with_rate(audit, drive, ground, laid)
     tell("passes", 0.95)
     audit = with_passes(audit, drive.track, drive.path, drive.timeline, ground)
@@ -131,19 +123,15 @@ def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
     return audit
 
 
-def _counted(drive: Drive, ground: Ground, width_m: float) -> _Count:
-    pieces = [piece for one in drive.thinned for piece in pieces_of(one)]
-    if not pieces:
-        raise InputError(
-            "the boom covered no ground while it was on: the track stands still or has gaps there", "track.files"
-        )
-    quads_m2 = sum(quad_area(one) for one in drive.thinned)
-    parts = closed_partition(pieces, ground, width_m, travel_at, quads_m2)
-    return _Count(ground, pieces, parts, quads_m2)
+def _ground(job: Job, plane: Plane, drive: Drive) -> tuple[Ground, tuple[str, ...], tuple[Caution, ...]]:
+    """Ground of the job, less what other machines took of it; the sprayed fields, and cautions."""
+    ground, names, cautions = ground_of(job, plane, drive)
+    ground, told = with_others(job, plane, ground)
+    return left_to(drive, ground), names, (*cautions, *told)
 
 
 def _strips(
-    job: Job, counted: _Count, missed_ground: BaseGeometry, unknown: BaseGeometry
+    job: Job, counted: Count, missed_ground: BaseGeometry, unknown: BaseGeometry
 ) -> tuple[tuple[Strip, ...], tuple[Strip, ...], tuple[Strip, ...], tuple[float, float]]:
     """Missed strips, places that nobody can speak for, double patches, and what of missed and double is too narrow."""
     parts = counted.parts
@@ -157,7 +145,7 @@ def _strips(
     return missed, places, double, (max(float(missed_ground.area) - listed, 0.0), double_rest)
 
 
-def _areas(counted: _Count, slivers: tuple[float, float]) -> Areas:
+def _areas(counted: Count, slivers: tuple[float, float]) -> Areas:
     parts, target = counted.parts, counted.parts.in_target
     visits, sure = parts.visits, parts.sure_visits
     most = int(visits[target].max(initial=0))
@@ -182,7 +170,7 @@ def _areas(counted: _Count, slivers: tuple[float, float]) -> Areas:
     )
 
 
-def _checks(counted: _Count, areas: Areas, raster: RasterCount) -> Checks:
+def _checks(counted: Count, areas: Areas, raster: RasterCount) -> Checks:
     """The closing sums, each relative to the field, and the comparison with the raster count."""
     parts_sum = abs(sum(areas.by_visits) - areas.target)
     quads_sum = abs(counted.quads_m2 - areas.swept - areas.reswept)
@@ -205,7 +193,7 @@ def _volume(job: Job, drive: Drive) -> Volume:
     return job_volume(settings.rate, settings.boom, drive.timeline, gaps, job.logs, settings.track.clock_offset_s)
 
 
-def _layers(counted: _Count, drive: Drive, missed_ground: BaseGeometry, unknown: BaseGeometry) -> Layers:
+def _layers(counted: Count, drive: Drive, missed_ground: BaseGeometry, unknown: BaseGeometry) -> Layers:
     parts, ground = counted.parts, counted.ground
     target, visits = parts.in_target, parts.visits
     most = int(visits[target].max(initial=0))
@@ -221,6 +209,7 @@ def _layers(counted: _Count, drive: Drive, missed_ground: BaseGeometry, unknown:
         passes=tuple(passes),
         transport=tuple(transport(drive)),
         unknown=unknown,
+        by_others=shapely.difference(ground.whole, ground.target),
     )
 
 

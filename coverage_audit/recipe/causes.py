@@ -46,7 +46,7 @@ def with_causes(audit: Audit, drive: Drive, ground: Ground, *, logged: bool) -> 
     swaths = shapely.buffer(laps, boom.width_m / 2, cap_style="flat")
     nowhere = np.empty((0, 2, 2))
     ends = switching_lines(drive.lines, EDGE_BAND_M) if logged else (nowhere, nowhere)
-    around = surroundings(ground.target, ground.no_spray, swaths, ends, boom.width_m)
+    around = surroundings(ground.whole, ground.no_spray, swaths, ends, boom.width_m)
     kinds = (audit.missed_strips, audit.unknown_places, audit.double_patches)
     found = find_causes([one for kind in kinds for one in kind], passes, around, _record(audit, drive, logged))
     causes = found if logged else _as_remembered(found, audit.missed_strips, drive, boom.width_m)

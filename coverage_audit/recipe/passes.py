@@ -199,7 +199,7 @@ def _in_order(entries: Sequence[Pass], diary: Diary) -> tuple[Pass, ...]:
 
 def _add_switching(entries: list[Pass], fixed: Fixed, on_off: FloatArray, ground: Ground, width_m: float) -> None:
     laps = [one.line for one in entries if one.kind == HEADLAND]
-    inner = inside_headland(ground.target, laps, width_m)
+    inner = inside_headland(ground.alone, laps, width_m)
     shapely.prepare(inner)
     for k, one in enumerate(entries):
         if one.deviation is None:

@@ -33,7 +33,8 @@ class Layers:
 
     ``by_visits[k]`` is the target ground with exactly k visits (k = 0 missed).
     ``passes`` are the boom centre's lines while spraying, ``transport`` while not. ``unknown``: the part of the
-    missed ground that only a paused or cut log could have covered.
+    missed ground that only a paused or cut log could have covered. ``by_others``: what another machine sprayed and
+    this one did not; it is no target.
     """
 
     field: BaseGeometry
@@ -46,6 +47,7 @@ class Layers:
     passes: tuple[BaseGeometry, ...]
     transport: tuple[BaseGeometry, ...]
     unknown: BaseGeometry = field(default_factory=Polygon)
+    by_others: BaseGeometry = field(default_factory=Polygon)
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,6 +78,21 @@ class Checks:
     raster_covered_m2: float
     raster_missed_m2: float
     raster_double_m2: float
+
+
+@dataclass(frozen=True)
+class Together:
+    """Machines that sprayed the field together. [m2]
+
+    ``machines`` are the others. ``taken_m2``: what they sprayed and this one did not; ``both_m2``: what both did,
+    ``both_double_m2`` of it this one alone twice. ``area_m2``: target, covered, missed and double of all together.
+    """
+
+    machines: tuple[str, ...]
+    taken_m2: float
+    both_m2: float
+    both_double_m2: float
+    area_m2: Mapping[str, float]
 
 
 @dataclass(frozen=True)
@@ -127,6 +144,7 @@ class Audit:
     breaks: tuple[Break, ...] = ()
     entered_m: tuple[float, float] | None = None
     plan: TouchupPlan | None = None
+    together: Together | None = None
 
     @cached_property
     def answer(self) -> Answer:

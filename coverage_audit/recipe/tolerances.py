@@ -200,3 +200,7 @@ widths], [boom widths], [1]"""
 EDGE_HOLDS = 0.9
 """A lap told from what was probably on goes round at least this share of all ground worked. [1] Elsewhere it goes round
 one block of several."""
+
+NOTHING_LEFT_SHARE = 1e-6
+"""Where other machines left less of the field than this, none is left. [1] Edges that two computations put a hair
+apart: areas themselves are good to as much."""

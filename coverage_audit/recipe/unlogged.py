@@ -67,7 +67,7 @@ def _cuts(job: Job, drive: Drive, ground: Ground, *, logged: bool) -> list[Break
     ):
         place, time_s = _place(drive, index), float(path.time_s[index])
         going_on = (not logged or abs(on - time_s) <= slack) and _moving(drive, index)
-        if (logged and told_beyond) or (going_on and cut_amid(place, ground.target, width)):
+        if (logged and told_beyond) or (going_on and cut_amid(place, ground.alone, width)):
             found.append(Break(None if index == 0 else time_s, time_s if index == 0 else None, place, place))
     return found
 

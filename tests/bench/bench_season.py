@@ -1,7 +1,8 @@
 """A season of simulated jobs: speed on two cores, memory, disk, jobs that go wrong, and runs that are killed.
 
 Run: python tests/bench/bench_season.py FOLDER --jobs 1000
-Every part works in FOLDER, which may be kept: a farm that is there is taken as it is.
+Every part works in FOLDER, which may be kept: a farm that is there is taken as it is. --as-logged makes jobs without
+draws of the receiver's error, which take a fifth of the time.
 """
 
 import argparse
@@ -21,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parent))
 
 import numpy as np
-from season_farm import add_job, make_farm, poisoned
+from season_farm import poisoned
 from simulator.files import to_boom_csv, to_geojson_text, to_gpx_text
 from simulator.jobs import benchmark_scenario, simulate
 
@@ -34,10 +35,10 @@ from coverage_audit.season.tolerances import MEMORY_LIMIT_BYTES, TIME_LIMIT_S
 from coverage_audit.season.work import audit_order
 from coverage_audit.threads import ONE_THREAD
 
-JOBS_A_FIELD, SHORT_JOBS = 3, 5
-DAY_S = 86400.0
+JOBS_A_FIELD = 3
+DAY_S, SAMPLE_S = 86400.0, 1.0
 START_S = 1_777_000_000.0  # 24 April 2026
-PARTS = ("speed", "poison", "killed")
+PARTS = ("speed", "memory", "poison", "killed")
 POISON = ("hang", "kill", "eat", "bad") * 2 + ("kill", "bad")
 FARM = """\
 [farm]
@@ -69,10 +70,14 @@ target = "133 L/ha"
 from = "larkmoor"
 rate = "1.33 L/ha"
 """
+AS_LOGGED = """\
+[accuracy]
+replicates = 0
+"""
 
 
-def make(farm, jobs):
-    """Fields of 1 to 12 ha in a row, each sprayed three times, one fix a second."""
+def make(farm, jobs, rest):
+    """Fields of 1 to 12 ha in a row, each sprayed three times, one fix a second; *rest* ends each job file."""
     for path in (farm / "fields", farm / "jobs"):
         path.mkdir(parents=True, exist_ok=True)
     (farm / "farm.toml").write_text(FARM)
@@ -93,7 +98,7 @@ def make(farm, jobs):
         )
         (folder / "track.gpx").write_text(to_gpx_text(one, plane))
         (folder / "boom.csv").write_text(to_boom_csv(one))
-        (folder / "job.toml").write_text(JOB.format(name=folder.name, field=f"field-{field:04d}"))
+        (folder / "job.toml").write_text(JOB.format(name=folder.name, field=f"field-{field:04d}") + rest)
 
 
 def fresh(farm):
@@ -109,11 +114,16 @@ def copied(farm, to, jobs):
     shutil.rmtree(to, ignore_errors=True)
     shutil.copytree(farm / "fields", to / "fields")
     shutil.copy(farm / "farm.toml", to)
-    for job in sorted((farm / "jobs").iterdir(), key=lambda path: (path.name.partition("field")[2], path.name))[:jobs]:
-        (to / "jobs" / job.name).mkdir(parents=True)
+    for job in in_order(farm)[:jobs]:
+        (to / "jobs" / job).mkdir(parents=True)
         for name in ("job.toml", "track.gpx", "boom.csv"):
-            shutil.copy(job / name, to / "jobs" / job.name)
+            shutil.copy(farm / "jobs" / job / name, to / "jobs" / job)
     return to
+
+
+def in_order(farm):
+    """Names of a farm's jobs, field by field."""
+    return sorted((job.name for job in (farm / "jobs").iterdir()), key=lambda name: (name.partition("field")[2], name))
 
 
 def ledger_sum(farm):
@@ -125,8 +135,8 @@ def ledger_sum(farm):
     return told.hexdigest()[:16], len(files)
 
 
-def season(farm, workers):
-    """Run the command in a process of its own: wall and processor time of all [s], memory of the parent [MB]."""
+def command(farm, workers):
+    """The season's command, which ends by telling what it took."""
     code = (
         "import resource, sys, time; from coverage_audit.cli.command import main; began = time.perf_counter();"
         f"code = main(['season', {str(farm)!r}, '--quiet', '--workers', '{workers}']);"
@@ -134,14 +144,37 @@ def season(farm, workers):
         "sys.stdout.write(' '.join(map(str, (code, time.perf_counter() - began, own.ru_utime + own.ru_stime,"
         "others.ru_utime + others.ru_stime, own.ru_maxrss / 1024, others.ru_maxrss / 1024))))"
     )
-    done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
-    return dict(
-        zip(
-            ("code", "wall", "parent", "workers", "parent_mb", "worker_mb"),
-            map(float, done.stdout.split()),
-            strict=True,
-        )
-    )
+    return [sys.executable, "-c", code]
+
+
+def season(farm, workers):
+    """Run the command in a process of its own: wall and processor time of all [s], memory of the parent [MB].
+
+    ``seen`` are (jobs done, memory of the parent [MB]) on the way.
+    """
+    process = subprocess.Popen(command(farm, workers), stdout=subprocess.PIPE, text=True)
+    seen = []
+    while True:
+        try:
+            out, _ = process.communicate(timeout=SAMPLE_S)
+            break
+        except subprocess.TimeoutExpired:
+            seen.append((done_jobs(farm), resident_mb(process.pid)))
+    if process.returncode:
+        raise SystemExit(f"the season ended with {process.returncode}")
+    names = ("code", "wall", "parent", "workers", "parent_mb", "worker_mb")
+    return {"seen": seen, **dict(zip(names, map(float, out.split()), strict=True))}
+
+
+def done_jobs(farm):
+    """How many jobs have an end that is kept."""
+    return len(list(farm.glob("jobs/*/audit.zip")))
+
+
+def resident_mb(process):
+    """Memory that a process has in use now (Linux). [MB]"""
+    lines = Path(f"/proc/{process}/status").read_text().splitlines()
+    return next((int(line.split()[1]) / 1024 for line in lines if line.startswith("VmRSS")), 0.0)
 
 
 def size(paths):
@@ -171,6 +204,9 @@ def speed(farm, folder, jobs):
     print(f"processor time a job             {whole['workers'] / number:.2f} s in workers")
     print(f"parent                           {1000 * whole['parent'] / number:.1f} ms a job")
     print(f"memory of the parent             {small:.0f} MB with a quarter, {whole['parent_mb']:.0f} MB with all")
+    for quarter in (1, 2, 3, 4):
+        near = min(whole["seen"], key=lambda one: abs(one[0] - number * quarter / 4), default=(0, 0.0))
+        print(f"memory of the parent             {near[1]:.0f} MB with {near[0]} done")
     print(f"largest worker                   {whole['worker_mb']:.0f} MB")
     job_files = list((farm / "jobs").iterdir())
     reports = size(path for job in job_files for path in (job / "report").iterdir()) / len(job_files)
@@ -212,40 +248,50 @@ def poison(farm, folder, jobs):
     print(f"memory of the parent             {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
 
 
-def killed(folder, jobs, times):
-    """Runs killed at random moments and started again come to the ledger of an undisturbed run.
+def memory(farm, folder):
+    """Memory of a parent that finds all jobs done, and adds them up, at several counts of them."""
+    if not (farm / "seasons").exists():
+        season(farm, 2)
+    names = in_order(farm)
+    for part in (8, 4, 2, 1):
+        count = max(len(names) // part, 1)
+        place = copied(farm, folder / "counted", count)
+        for job in names[:count]:  # the finished audits as they are; the papers are only asked whether they are there
+            os.link(farm / "jobs" / job / "audit.zip", place / "jobs" / job / "audit.zip")
+            (place / "jobs" / job / "report").mkdir()
+            for paper in (farm / "jobs" / job / "report").iterdir():
+                os.link(paper, place / "jobs" / job / "report" / paper.name)
+        one = season(place, 2)
+        print(
+            f"memory of the parent             {one['parent_mb']:.0f} MB for a ledger of {count}, {one['wall']:.1f} s"
+        )
+    shutil.rmtree(folder / "counted")
 
-    The jobs are short, so that much is going on at any moment.
-    """
-    calm, rough = (make_farm(folder / name / "farm") for name in ("calm", "rough"))
-    for place in (calm, rough):
-        for day in range(jobs):
-            add_job(place, f"2026-06-{day + 1:02d}-lower-meadow", days=2 + day)
-    begun = time.perf_counter()
-    season(calm, 2)
-    whole_s = time.perf_counter() - begun
-    wanted = ledger_sum(calm)
+
+def killed(farm, folder, times):
+    """A season killed at random moments from its first to its last job, and resumed, against the undisturbed one."""
+    if not (farm / "seasons").exists():
+        season(farm, 2)
+    wanted = ledger_sum(farm)
+    place = copied(farm, folder / "rough", len(in_order(farm)))
+    jobs = len(in_order(place))
     rng = random.Random(3)
-    command = [sys.executable, "-m", "coverage_audit", "season", str(rough), "--quiet", "--workers", "2"]
-    done_at, same = [], 0
-    for number in range(times):
-        process = subprocess.Popen(command)
-        try:
-            process.wait(rng.uniform(0.05, 0.6) * whole_s)
-        except subprocess.TimeoutExpired:
-            process.send_signal(signal.SIGKILL)
-            process.wait()
-        done_at.append(len(list(rough.glob("jobs/*/audit.zip"))))
+    moments = sorted(rng.uniform(0, jobs) for _ in range(times))  # how far the season is when the end comes
+    done_at = []
+    for moment in moments:
+        process = subprocess.Popen(command(place, 2), stdout=subprocess.DEVNULL)
+        while process.poll() is None and done_jobs(place) < moment:
+            time.sleep(rng.uniform(0.01, 0.3))
+        time.sleep(rng.uniform(0, 1.0))  # anywhere between two jobs, and in a start that finds all done
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+        done_at.append(done_jobs(place))
         print(f"  killed when {done_at[-1]} were done", flush=True)
-        if done_at[-1] == jobs or number == times - 1:  # all are audited: compare, and begin anew
-            season(rough, 2)
-            same += ledger_sum(rough) == wanted
-            left = [path for path in rough.rglob("*") if path.name.endswith((".part", ".old", ".lock"))]
-            print(
-                f"  after {number + 1} kills the ledger is {ledger_sum(rough)}, wanted {wanted}; left over: {len(left)}"
-            )
-            fresh(rough)
-    print(f"{times} kills; jobs that were done at each: {done_at}; {same} ledgers the same")
+    season(place, 2)
+    found, left = ledger_sum(place), [one for one in place.rglob("*") if one.suffix in (".part", ".old", ".lock")]
+    print(f"{times} kills; jobs that were done at each: {done_at}")
+    print(f"the ledger is {found}, of the undisturbed run {wanted}: {'the same' if found == wanted else 'ANOTHER'}")
+    print(f"files left over: {len(left)}")
 
 
 def main():
@@ -254,17 +300,20 @@ def main():
     parser.add_argument("--jobs", type=int, default=1000)
     parser.add_argument("--part", choices=PARTS, action="append")
     parser.add_argument("--kills", type=int, default=20)
+    parser.add_argument("--as-logged", action="store_true")
     options = parser.parse_args()
     os.environ.update(ONE_THREAD)
     farm, parts = options.folder / "farm", options.part or PARTS
-    if not farm.exists() and {*parts} - {"killed"}:
-        make(farm, options.jobs)
+    if not farm.exists():
+        make(farm, options.jobs, AS_LOGGED if options.as_logged else "")
     if "speed" in parts:
         speed(farm, options.folder, options.jobs)
+    if "memory" in parts:
+        memory(farm, options.folder)
     if "poison" in parts:
         poison(farm, options.folder, max(options.jobs // 10, 10))
     if "killed" in parts:
-        killed(options.folder, SHORT_JOBS, options.kills)
+        killed(farm, options.folder, options.kills)
 
 
 if __name__ == "__main__":

@@ -139,9 +139,9 @@ def test_no_spray_areas_go_to_the_field_that_they_lie_in(farm, add):
     ("shapes", "options", "said"),
     [
         ([("east BENCH", square(5))], (), 'a field named "east BENCH" is there already (fields/east-bench.geojson)'),
-        ([("New", square(0.93))], (), 'lies on the field "East bench" (fields/east-bench.geojson): they share 7%'),
-        ([("Small", square(1, 1, 0.0002))], (), "they share 100% of the smaller one"),
-        ([("Large", square(-0.3, -0.3, 0.003))], (), "they share 100% of the smaller one"),
+        ([("New", square(0.93))], (), 'lies on the field "East bench" (fields/east-bench.geojson): they share 7 %'),
+        ([("Small", square(1, 1, 0.0002))], (), "they share 100 % of the smaller one"),
+        ([("Large", square(-0.3, -0.3, 0.003))], (), "they share 100 % of the smaller one"),
         ([("Twin", square(3)), ("twin", square(5))], (), 'a field named "twin" is there already'),
         ([("A", square(3)), ("B", square(5))], ("--name", "C"), "there are 2 fields in it (A, B)"),
         ([("A", square(3))], ("--name", " "), "the name is blank"),

@@ -162,6 +162,30 @@ def test_of_two_loggers_of_one_machine_the_one_that_knows_the_boom_is_taken(cut,
     assert "another log of tractor has their time" in run.day_cut(tmp_path).text()
 
 
+def test_a_machine_whose_log_comes_a_day_later_is_joined_to_the_one_before(tmp_path):
+    """Its job names the other; that one is never written again, so the person is told what to add there."""
+    x0, y0, x1, y1 = FIELDS["Long acre"].bounds
+    halves = (shapely.box(x0, y0, x1, (y0 + y1) / 2), shapely.box(x0, (y0 + y1) / 2, x1, y1))
+    days = [day_of(), day_of("hired", "marks")]
+    for day, half in zip(days, halves, strict=True):
+        day.spray("Long acre", half)
+    lay_out(tmp_path, {"logs/tractor/a.nmea": days[0], "logs/hired/a.gpx": days[1]})
+    later = (tmp_path / "logs/hired/a.gpx").rename(tmp_path / "kept.gpx")
+    assert cli.main(["day", str(tmp_path), "--quiet"]) == 0
+    later.rename(tmp_path / "logs/hired/a.gpx")
+    first = run.day_cut(tmp_path, [tmp_path / "logs/tractor/a.nmea"]).facts["jobs"][0]["job"]
+    before = (tmp_path / first / "job.toml").read_bytes()
+    found = run.day_cut(tmp_path)
+    (job,) = found.facts["jobs"]
+    assert job["beside"] == [first]
+    name = first.removeprefix("jobs/")
+    assert f'together = ["../{name}/job.toml"]' in found.files[f"{job['job']}/job.toml"]
+    own = job["job"].removeprefix("jobs/")
+    assert f'write together = ["../{own}/job.toml"] under [job] in it' in found.text()
+    assert cli.main(["day", str(tmp_path), "--quiet"]) == 0
+    assert (tmp_path / first / "job.toml").read_bytes() == before
+
+
 def test_a_log_in_two_parts_is_one_job_of_both(cut):
     day = day_of()
     day.spray("Long acre", FIELDS["Long acre"])
@@ -359,7 +383,7 @@ def test_a_log_that_cannot_be_read_stops_no_other(simple, capsys):
     (simple / "logs" / "tractor" / "b.gpx").write_text("<gpx")
     code, out, _ = told(simple, capsys)
     assert code == 0
-    assert "1 job(s) found" in out
+    assert "1 job found" in out
     assert "logs/tractor/b.gpx was not read" in out
     assert "b.gpx" not in (simple / "jobs" / "cut.json").read_text()
     code, _, err = told(simple, capsys, str(simple / "logs" / "tractor" / "b.gpx"))

@@ -1,5 +1,6 @@
 """A contractor's week: every job is found at its time, none is invented, and each is as if a hand had cut it."""
 
+import dataclasses
 import datetime as dt
 import json
 
@@ -99,7 +100,15 @@ def test_ground_of_no_field_is_offered_with_its_driven_edge(found, farm):
 def test_two_machines_in_one_field_are_told_of_each_other(found, farm):
     one, other = (job for job in found["jobs"] if job["field"] == "Two trees")
     assert (one["beside"], other["beside"]) == ([other["job"]], [one["job"]])
-    assert "Another machine sprayed this field" in (farm / one["job"] / "job.toml").read_text()
+    for job, beside in ((one, other), (other, one)):
+        name = beside["job"].removeprefix("jobs/")
+        assert f'together = ["../{name}/job.toml"]' in (farm / job["job"] / "job.toml").read_text()
+    areas = [
+        run.audited(run.read(farm / job["job"] / "job.toml", replicates=0)).together.area_m2 for job in (one, other)
+    ]
+    # each has the other's log in a plane about its own track, and thins its own drive: 0.01 % of the field, 1.3 ha
+    assert areas[0] == pytest.approx(areas[1], abs=1.3)
+    assert areas[0]["covered"] > 0.97 * areas[0]["target"]
 
 
 def test_what_fell_over_a_shared_edge_is_told_with_the_neighbour(found):
@@ -110,9 +119,10 @@ def test_what_fell_over_a_shared_edge_is_told_with_the_neighbour(found):
 
 @pytest.mark.parametrize("number", [0, 1, 4, 6, 7, 8, 9])
 def test_areas_of_a_job_are_as_if_a_hand_had_cut_its_log(number, found, farm, days, tmp_path):
-    """Jobs with a logged boom state, from their file alone."""
+    """Jobs with a logged boom state, from their file alone, each as if no other machine had been there."""
     told, truth = found["jobs"][number], truths(days)[number]
-    made = run.summary(run.audited(run.read(farm / told["job"] / "job.toml", replicates=0)))
+    alone = dataclasses.replace(run.read(farm / told["job"] / "job.toml", replicates=0), together=())
+    made = run.summary(run.audited(alone))
     day = next(day for name, day in days.items() if name == told["logs"][0])
     times, places, on = day.logged()
     part = (times >= truth.job.times_s[0] - 1e-6) & (times <= truth.job.times_s[-1] + 1e-6)

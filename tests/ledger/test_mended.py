@@ -20,7 +20,7 @@ def test_a_strip_is_mended_by_as_much_as_was_sprayed_later():
     left_out = shapely.difference(shapely.box(0, 0, 100, 60), shapely.box(5, 5, 25, 20))
     second = record({})
     second = second.__class__("", second.summary, (_missed(left_out),), second.lines)
-    found, still = mended_strips((WHOLE, SMALL), {"jobs/a": first, "jobs/b": second})
+    found, still, _ = mended_strips((WHOLE, SMALL), {"jobs/a": first, "jobs/b": second})
     assert [(one.job, one.strip, one.by) for one in found] == [("jobs/a", "M1", "jobs/b")]
     # a degree is written to its last digit here; the plane's own error is 0.01 mm
     assert found[0].area_m2 == pytest.approx(200.0, rel=1e-5)
@@ -89,10 +89,19 @@ def test_two_machines_are_one_treatment_on_their_common_ground():
     wanted = {"target": 6000.0, "covered": 5700.0, "missed": 300.0, "double": 1200.0}
     # the plane about the field's middle keeps areas to 1e-6
     assert found.area_m2 == pytest.approx(wanted, rel=1e-6)
-    taken, left = mended_strips((FIRST, SECOND), records)
+    taken, left, told = mended_strips((FIRST, SECOND), records)
     assert [(one.job, one.strip, one.together) for one in taken] == [("jobs/a", "M1", True), ("jobs/b", "M1", True)]
     assert [round(one.mended_m2) for one in taken] == [2100, 3000]
     assert len(left) == 2  # the same 5 m, as either missed it
+    # the first's strip was taken over for the most part, so the second alone tells what is left
+    assert told == {("jobs/a", "M1"): 0.0, ("jobs/b", "M2"): 0.0}
+
+
+def test_what_two_machines_missed_is_told_once():
+    """A strip of 5 m that each lists by itself: by the first; the second's whole strip is told already."""
+    both = record({"M1": (70, 0, 75, 60)}, ground=(shapely.box(70, 0, 75, 60), shapely.MultiPolygon()))
+    _, _, told = mended_strips((FIRST, SECOND), {"jobs/a": both, "jobs/b": both})
+    assert told == {("jobs/a", "M1"): 0.0, ("jobs/b", "M1"): pytest.approx(300.0, rel=1e-5)}
 
 
 @pytest.mark.parametrize(

@@ -190,6 +190,25 @@ TOLD = [
         ),
     ),
     (
+        Caution("other unread", job="tractor", why="boom.csv: it is empty"),
+        (
+            "tractor, which did the rest of the field, cannot be read; its ground counts as missed here. "
+            "boom.csv: it is empty"
+        ),
+    ),
+    (
+        Caution("other assumed", job="tractor"),
+        "Nobody logged when tractor was on, so what it took of this field is not known and counts as missed here.",
+    ),
+    (
+        Caution("other product", job="tractor"),
+        "tractor sprayed other products: that is another treatment, so what it took counts as missed here.",
+    ),
+    (
+        Caution("other elsewhere", job="tractor"),
+        "tractor sprayed nothing of this field; check job.together.",
+    ),
+    (
         Caution("no rate surface"),
         (
             "The sprayed ground is too large, or in too many parts, for a rate on every spot: rates are means of the "

@@ -64,7 +64,7 @@ ONE = FieldLedger(
     touchups=("jobs/b",),
     strips=(
         StripRow(
-            "jobs/a", "M1", 200.0, 150.0, 0.0, 20.0, 10.0, 10.0, "between passes", "spacing", shapely.to_wkb(STRIP)
+            "jobs/a", "M1", 200.0, 150.0, 0.0, 0.0, 20.0, 10.0, 10.0, "between passes", "spacing", shapely.to_wkb(STRIP)
         ),
     ),
     outlines=(shapely.to_wkb(FIELD),) * 2,
@@ -90,7 +90,7 @@ def test_the_papers_are_those_that_are_named(papers):
 def test_the_page_tells_what_matters(papers):
     page = shown(papers["ledger.html"])
     for said in (
-        "on 1 field ground got more than a label's most per season",
+        "on 1 field some ground got more than a label's most per season",
         "Larkmoor 200 SL on 12 m² went beyond the 2.40 L/ha",
         "the spot that got most had 3.10 L/ha",
         "none: 0.70 L/ha too much",

@@ -94,7 +94,8 @@ def test_nothing_in_the_page_has_an_address_to_load(large_page):
     assert loaded == []
     assert links == ["data:,"]
     assert set(re.findall(r"url\(([^)]*)\)", re.sub(r"(?s)<script.*?</script>", "", large_page))) == {
-        f"#hatch-{kind}" for kind in ("missed", "unknown", "double", "outside", "excludedsprayed", "bridged", "dry")
+        f"#hatch-{kind}"
+        for kind in ("missed", "unknown", "double", "outside", "excludedsprayed", "byothers", "bridged", "dry")
     }
     assert "@import" not in large_page
     assert "cdn" not in large_page

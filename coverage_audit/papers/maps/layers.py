@@ -73,6 +73,7 @@ def map_layers(audit: Audit) -> tuple[MapLayer, ...]:
         _layer("transport", "Driven with the boom off", found.transport, shown=False),
         _layer("field", "Field boundary", [found.field]),
         _layer("excluded", "No-spray areas and setbacks", [found.excluded]),
+        _layer("byothers", "Sprayed by another machine", [found.by_others]),
         _layer("once", "Sprayed once", found.by_visits[1:2]),
     )
     return tuple(layer for layer in layers if layer.pieces)

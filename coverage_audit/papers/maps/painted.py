@@ -34,6 +34,10 @@ def _crossed(x: np.ndarray, y: np.ndarray) -> np.ndarray:
     return ((x + y) % 18 < 3) | ((x - y) % 18 < 3)
 
 
+def _lined(_x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    return y % 20 < 3
+
+
 def _dotted(x: np.ndarray, y: np.ndarray) -> np.ndarray:
     return (x % 12 < 5) & (y % 12 < 5)
 
@@ -46,6 +50,7 @@ def _ringed(x: np.ndarray, y: np.ndarray) -> np.ndarray:
 HATCHES: dict[str, tuple[Pattern | None, str, str, str]] = {
     "once": (None, WASH, WASH, ""),
     "excluded": (None, PAPER, PAPER, INK),
+    "byothers": (_lined, SOFT, PAPER, SOFT),
     "bridged": (_dotted, SOFT, WASH, SOFT),
     "outside": (_dotted, SLATE, PAPER, SLATE),
     "excludedsprayed": (_slanted, SLATE, PAPER, SLATE),
@@ -61,7 +66,7 @@ LINES = {"passes": (SLATE, 2), "field": (INK, 5)}
 """Colour and width of lines. [px, before the picture is made smaller]"""
 
 
-PERIOD: dict[Pattern, int] = {_slanted: 14, _crossed: 18, _dotted: 12, _ringed: 24}
+PERIOD: dict[Pattern, int] = {_slanted: 14, _crossed: 18, _dotted: 12, _ringed: 24, _lined: 20}
 """How far apart a pattern repeats, along and across. [px, before the picture is made smaller]"""
 
 COLOURS = (PAPER, INK, WASH, PLUM, SLATE, SOFT, PALE)

@@ -70,6 +70,12 @@ def refuse(audits: Sequence[Audit], settings: ProofSettings, made: str) -> None:
         if state not in SEEN or audit.assumed is not None:
             kind = REMEMBERED if state == REMEMBERED else ASSUMED
             raise InputError(f"{name}: the boom state is {kind}, so coverage cannot be proven", "boom.intervals")
+        if audit.job.together:
+            raise InputError(
+                f"{name}: its target leaves out what another machine took, and a proof stands for one machine's log; "
+                "take job.together out, and prove each machine's part by itself",
+                "job.together",
+            )
         if audit.job.derived_outline:
             raise InputError(
                 f"{name}: the field's outline was made from a drive over it, so it proves nothing of its edge; "

@@ -13,6 +13,8 @@ from .accuracy import chance_told
 from .decision import decision_sentence
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from coverage_audit.ground.model import Strip
     from coverage_audit.ground.unlogged import Break
     from coverage_audit.jobs.settings import JobSettings
@@ -68,7 +70,7 @@ def figure_line(told: Told) -> str:
 
 def notices(audit: Audit) -> list[str]:
     """What has to stand beside the first line, one short sentence each."""
-    told = []
+    told = _together(audit)
     if audit.assumed is not None:
         gaps = audit.passes.gaps if audit.passes else ()
         left_out = "; ".join(place_between(beside) for beside, _ in gaps)
@@ -77,6 +79,30 @@ def notices(audit: Audit) -> list[str]:
     if audit.remembered:
         told.append("The boom's times are REMEMBERED, at least in part: a person said them afterwards.")
     return told
+
+
+def _together(audit: Audit) -> list[str]:
+    found, units = audit.together, audit.job.settings.report.units
+    if found is None:
+        return []
+    one = len(found.machines) == 1
+    names, done = ", ".join(found.machines), together_words(found.area_m2, len(found.machines) + 1, units)
+    left = (
+        f"{display.area(found.taken_m2, units)} that the other{'' if one else 's'} took by {'its' if one else 'their'}"
+    )
+    return [
+        f"{'Another machine' if one else 'Other machines'} sprayed this field too ({names}). Together: {done}.",
+        f"All other figures are of what was left to this machine, without {left} own log{'' if one else 's'}.",
+    ]
+
+
+def together_words(area_m2: Mapping[str, float], machines: int, units: str) -> str:
+    """What so many machines did on their common ground, from its target, covered, missed and double. [m2]"""
+    told = {name: display.area(value, units) if value else "nothing" for name, value in area_m2.items()}
+    return (
+        f"{display.share(area_m2['covered'], area_m2['target'])} of {told['target']} covered, {told['missed']} missed "
+        f"by {'both' if machines == 2 else 'all'}, {told['double']} sprayed twice or more"
+    )
 
 
 def told_datetime(time_s: float, settings: JobSettings) -> str:

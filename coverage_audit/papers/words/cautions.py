@@ -244,6 +244,22 @@ def _driven_round(units: str, *, islands: tuple[tuple[float, float, float], ...]
     )
 
 
+def _other_unread(_units: str, *, job: str, why: str) -> str:
+    return f"{job}, which did the rest of the field, cannot be read; its ground counts as missed here. {why}"
+
+
+def _other_assumed(_units: str, *, job: str) -> str:
+    return f"Nobody logged when {job} was on, so what it took of this field is not known and counts as missed here."
+
+
+def _other_product(_units: str, *, job: str) -> str:
+    return f"{job} sprayed other products: that is another treatment, so what it took counts as missed here."
+
+
+def _other_elsewhere(_units: str, *, job: str) -> str:
+    return f"{job} sprayed nothing of this field; check job.together."
+
+
 def _counts_differ(_units: str, *, cross_check_rel: float, closure_rel: float) -> str:
     return (
         f"The two independent counts of the ground do not agree (by {100 * cross_check_rel:.3f} % of the field; "
@@ -347,6 +363,10 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "driven round": _driven_round,
     "much double": much_double,
     "counts differ": _counts_differ,
+    "other unread": _other_unread,
+    "other assumed": _other_assumed,
+    "other product": _other_product,
+    "other elsewhere": _other_elsewhere,
     "no rate surface": _no_surface,
     "rate not closed": _not_closed,
     "large rate cells": _large_cells,

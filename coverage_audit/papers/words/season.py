@@ -9,6 +9,7 @@ from coverage_audit.ledger.tolerances import CLOSING_REL
 from coverage_audit.units import PRODUCT_PER_HA
 
 from . import display
+from .answer import together_words
 
 if TYPE_CHECKING:
     from coverage_audit.ledger.model import FieldLedger, JobRow, Ledger, ProductSeason, Treatment
@@ -58,9 +59,8 @@ def headline(ledger: Ledger) -> str:
     where = display.count(len(ledger.fields), "field")
     over = [one for one in ledger.fields if any(product.above_m2 for product in one.products)]
     if over:
-        return (
-            f"{jobs} on {where}; on {display.count(len(over), 'field')} ground got more than a label's most per season."
-        )
+        those = display.count(len(over), "field")
+        return f"{jobs} on {where}; on {those} some ground got more than a label's most per season."
     return f"{jobs} on {where}."
 
 
@@ -151,8 +151,10 @@ def days_sentence(one: FieldLedger) -> list[str]:
         elif without:
             told.append(f"Earliest {name}: cannot be told, as no interval was given; the label has it.")
     if one.without_product:
+        many = len(one.without_product)
         told.append(
-            f"{display.count(len(one.without_product), 'job')} here name no product, so nothing of it is counted."
+            f"{display.count(many, 'job')} here {'names' if many == 1 else 'name'} no product, so what was put on then "
+            "is in no sum."
         )
     return told
 
@@ -161,17 +163,14 @@ def treatment(group: Treatment, one: FieldLedger, units: str) -> str:
     """Two machines on one field on one day, in a sentence."""
     names = " and ".join(row.machine for row in one.jobs if row.job in group.jobs)
     day = next(row.first_day for row in one.jobs if row.job in group.jobs)
-    areas = {name: display.area(value, units) if value else "nothing" for name, value in group.area_m2.items()}
-    return (
-        f"{names} together on {day_words(day)}: {display.share(group.area_m2['covered'], group.area_m2['target'])} of "
-        f"{areas['target']} covered, {areas['missed']} missed by both, {areas['double']} sprayed twice or more."
-    )
+    return f"{names} together on {day_words(day)}: {together_words(group.area_m2, len(group.jobs), units)}."
 
 
 def job_marks(job: JobRow, one: FieldLedger) -> str:
     """What sets a job apart from others in the list."""
     mended = [strip.job for strip in one.mended if strip.by == job.job and not strip.together]
     marks = ["boom state ASSUMED"] if job.assumed else []
+    marks += ["what other machines left to this one"] if job.part else []
     if mended:
         names = " and ".join(dict.fromkeys(row.name or row.job for row in one.jobs if row.job in mended))
         marks.append(f"touch-up of {names}")
