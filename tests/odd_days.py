@@ -279,6 +279,47 @@ def _two_blocks(pen, rng, width):
     return shapely.MultiPolygon([a, b]) if a.disjoint(b) else a.union(b), through
 
 
+def _point_rows(pen, rng, width):
+    """A triangle cut off at its tip: every pass ends at the slanting side, a step shorter than the one before."""
+    base, high = rng.uniform(120, 260), rng.uniform(120, 220)
+    tip = rng.uniform(0.0, 0.25) * base
+    ground = shapely.Polygon([(0, 0), (base, 0), (tip, high), (0, high)])
+    ground = shapely.affinity.rotate(ground, rng.uniform(0, 360))
+    pitch = width * rng.uniform(0.93, 1.0)
+    corners = shapely.get_coordinates(ground.exterior)
+    through = bool(rng.random() < 0.12)
+    laps = int(rng.integers(0, 3))
+    for k in range(laps):
+        ring = _ring(ground, pitch * (k + 0.5))
+        if ring is not None:
+            _lap(pen, rng, ring, backing=bool(rng.random() < 0.3))
+    inner = shapely.buffer(ground, -pitch * laps, join_style="mitre")
+    _passes(pen, rng, inner, _heading(corners[3], corners[0]), pitch, through=through)
+    return ground, through
+
+
+def _ditch(pen, rng, width):
+    """Two halves with a ditch between, worked along it from either side and crossed at one end by a culvert."""
+    wide, length = rng.uniform(2.0, 6.0), rng.uniform(120, 260)
+    bend = shapely.LineString([(0, 0), (length / 2, rng.uniform(-8, 8)), (length, 0)])
+    below, above = rng.uniform(45, 90, 2)
+    low_side = [(length, -below), (0, -below)]
+    high_side = [(length, above), (0, above)]
+    ways = shapely.get_coordinates(bend)
+    south = shapely.Polygon([*(ways - [0, wide / 2]), *low_side])
+    north = shapely.Polygon([*(ways + [0, wide / 2]), *high_side])
+    angle = rng.uniform(0, 360)
+    halves = [shapely.affinity.rotate(one, angle, origin=(0, 0)) for one in (south, north)]
+    pitch = width * rng.uniform(0.93, 1.0)
+    through = bool(rng.random() < 0.1)
+    heading = _heading(*shapely.get_coordinates(shapely.affinity.rotate(bend, angle, origin=(0, 0)))[[0, 2]])
+    for half in halves:
+        ring = _ring(half, pitch / 2)
+        _lap(pen, rng, ring, backing=bool(rng.random() < 0.3))
+        _passes(pen, rng, shapely.buffer(half, -pitch, join_style="mitre"), heading, pitch, through=through)
+    return shapely.MultiPolygon(halves), through
+
+
 SHAPES = {
     "headland first": _to_and_fro,
     "headland last": lambda pen, rng, width: _to_and_fro(pen, rng, width, last=True),
@@ -289,16 +330,17 @@ SHAPES = {
     "contour": _contour,
     "two blocks": _two_blocks,
 }
+RARER = {"point rows": _point_rows, "ditch": _ditch}
 
 
-def odd_day(seed):
-    """The day of *seed*; the shapes take turns."""
+def odd_day(seed, shape=None):
+    """The day of *seed*; the shapes take turns, the rarer ones are asked for."""
     rng = np.random.default_rng([seed, 4711])
-    shape = list(SHAPES)[seed % len(SHAPES)]
+    shape = shape or list(SHAPES)[seed % len(SHAPES)]
     width = float(rng.choice([6.0, 9.0, 12.0]))
     work = float(rng.uniform(1.4, 3.0))
     pen = Pen(float(rng.uniform(3.5, 6.0)), work, float(work * rng.uniform(1.0, 1.8)))
-    ground, through = SHAPES[shape](pen, rng, width)
+    ground, through = (SHAPES | RARER)[shape](pen, rng, width)
     _away(pen, rng, ground)
     return _logged(pen, rng, ground, width, shape, through)
 
