@@ -12,6 +12,7 @@ import shapely
 from .model import BoomLines, Piece
 from .tolerances import (
     CHUNK_TURN_DEG,
+    ONE_PIVOT_M,
 )
 
 if TYPE_CHECKING:
@@ -27,16 +28,21 @@ def pieces_of(lines: BoomLines) -> list[Piece]:
         left, right = lines.tips(left_m), lines.tips(right_m)
         sense = _sense(lines.heading_rad, left, right)
         runs = [run for run in _runs(lines, sense) if not lines.gap_after[run[0]]]
-        result.extend(_outlined(lines, left, right, runs))
+        pivoting = [run for run in runs if abs(sense[run[0]]) == 1 and run[1] - run[0] > 1]
+        result.extend(_outlined(lines, left, right, [run for run in runs if run not in set(pivoting)]))
+        result.extend(_pivoted(lines, left, right, pivoting))
     return result
 
 
 def _sense(heading: FloatArray, left: FloatArray, right: FloatArray) -> IntArray:
-    """+1 where both tips go forwards in a step, -1 where both go backwards, 0 where they differ."""
+    """How the tips go in each step: 3 both forwards, -3 both backwards, 1 only the left forwards, -1 only the right.
+
+    0 where one of them stands.
+    """
     middle = (heading[1:] + heading[:-1]) / 2
     ahead = np.column_stack([np.sin(middle), np.cos(middle)])
-    forward = [np.einsum("ij,ij->i", np.diff(tips, axis=0), ahead) for tips in (left, right)]
-    return np.where((forward[0] > 0) & (forward[1] > 0), 1, np.where((forward[0] < 0) & (forward[1] < 0), -1, 0))
+    forward = [np.sign(np.einsum("ij,ij->i", np.diff(tips, axis=0), ahead)) for tips in (left, right)]
+    return np.where(forward[0] * forward[1] == 0, 0, 2 * forward[0] + forward[1]).astype(int)
 
 
 def _runs(lines: BoomLines, sense: IntArray) -> Iterator[tuple[int, int]]:
@@ -55,7 +61,7 @@ def _runs(lines: BoomLines, sense: IntArray) -> Iterator[tuple[int, int]]:
 
 
 def _outlined(lines: BoomLines, left: FloatArray, right: FloatArray, runs: list[tuple[int, int]]) -> list[Piece]:
-    """Pieces of *runs*; an outline that crosses itself is halved until it does not."""
+    """Pieces of *runs*, whose tips go the same way; an outline that crosses itself is halved until it does not."""
     result = []
     while runs:
         rings = [np.concatenate([left[a : b + 1], right[a : b + 1][::-1]]) for a, b in runs]
@@ -76,6 +82,46 @@ def _outlined(lines: BoomLines, left: FloatArray, right: FloatArray, runs: list[
                 result += [Piece(part, lines, first, last, bridged) for part in parts if part.geom_type == "Polygon"]
         runs = halves
     return [piece for piece in result if piece.polygon.area > 0]
+
+
+def _pivoted(lines: BoomLines, left: FloatArray, right: FloatArray, runs: list[tuple[int, int]]) -> list[Piece]:
+    """Pieces of *runs* in which one tip goes forwards and the other back: two wings on either side of the pivot.
+
+    Each boom line crosses the next one at the pivot of that step, and both pivots of a line lie on it: so the wings of
+    the steps join to one outline, the way of the tip and back along the pivots. Step by step they would be thousands
+    of slivers that all meet near the pivot. What does not cross, or crosses itself, is halved.
+    """
+    result: list[Piece] = []
+    while runs:
+        halves: list[tuple[int, int]] = []
+        for first, last in runs:
+            wings = _wings(left[first : last + 1], right[first : last + 1])
+            bridged = bool(lines.bridged_after[first])
+            if wings is not None and shapely.is_valid(wings).all():
+                result += [Piece(wing, lines, first, last, bridged) for wing in wings if wing.area > 0]
+            elif last - first > 2:
+                middle = (first + last) // 2
+                halves += [(first, middle), (middle, last)]
+            else:
+                result += _outlined(lines, left, right, [(step, step + 1) for step in range(first, last)])
+        runs = halves
+    return result
+
+
+def _wings(left: FloatArray, right: FloatArray) -> np.ndarray | None:
+    """Ground that the left and the right part of pivoting boom lines (n, 2) sweep; None where two lines do not cross."""
+    along = right - left
+    across = _cross(along[:-1], along[1:])
+    if not across.all():
+        return None
+    apart = np.diff(left, axis=0)
+    share, other = _cross(apart, along[1:]) / across, _cross(apart, along[:-1]) / across
+    if min(share.min(), other.min()) < 0 or max(share.max(), other.max()) > 1:
+        return None
+    pivots = (left[:-1] + share[:, None] * along[:-1])[::-1]
+    if np.ptp(pivots, axis=0).max() < ONE_PIVOT_M:
+        pivots = pivots[:1]
+    return np.array([shapely.Polygon(np.concatenate([tips, pivots])) for tips in (left, right)], dtype=object)
 
 
 def travel_at(piece: Piece, x_m: FloatArray, y_m: FloatArray) -> FloatArray:

@@ -35,6 +35,9 @@ CHUNK_TURN_DEG = 45.0
 """Ground is cut into pieces in which the heading stays within this of the first one, so that
 no spot of a piece can be swept twice. [deg]"""
 
+ONE_PIVOT_M = 1e-9
+"""Pivots closer together than this are one place, told apart by rounding alone. [m]"""
+
 NODE_GRID_M = 1e-6
 """Outlines are noded on a grid this fine when the faces do not add up without one: edges that run
 within rounding of each other can lose a crossing, and two faces become one. [m]"""

@@ -196,14 +196,25 @@ def test_only_edges_that_cross_within_both_are_counted():
     assert crossing_pairs(np.array([*level, *upright]), 5) > 5
 
 
-def test_whirling_on_the_spot_is_refused_before_it_is_noded():
-    """Three figures of eight in 4 by 2 m within 19 s, 9 m of boom on all along: 0.9 million crossings."""
-    times = np.arange(19.0)
+def whirling(seconds, drift_m_s=0.0):
+    """A figure of eight in 4 by 2 m every 6 s, 9 m of boom on all along, over a field of 4 m square."""
+    times = np.arange(float(seconds))
     turn = times / 19 * 6 * np.pi
-    fixes = np.column_stack([2 * np.sin(turn), 2 * np.sin(turn) * np.cos(turn)])
-    read = job(log(times, fixes), [(0, 18)], shapely.box(-2, -2, 2, 2), boom=boom(9.0))
+    fixes = np.column_stack([2 * np.sin(turn) + drift_m_s * times, 2 * np.sin(turn) * np.cos(turn)])
+    return job(log(times, fixes), [(0, seconds - 1)], shapely.box(-2, -2, 2, 2), boom=boom(9.0))
+
+
+def test_whirling_on_the_spot_is_refused_before_it_is_noded():
+    """Ten of them within a minute, a tenth of a metre on each second: a machine that stands is taken as standing."""
     with pytest.raises(InputError, match="swept the same ground over and over"):
-        audit_job(read)
+        audit_job(whirling(60, drift_m_s=0.1))
+
+
+def test_a_boom_that_turns_about_a_place_within_it_is_counted():
+    """Three figures of eight: ways of the tips and pivots, where each step's own triangles were 0.9 million crossings."""
+    checks = audit_job(whirling(19)).checks
+    assert checks.ok
+    assert checks.raster_covered_m2 == pytest.approx(16.0, abs=1e-3)  # all of it, however often
 
 
 def test_a_way_of_no_length_is_no_line_that_map_programs_refuse():

@@ -85,6 +85,21 @@ def test_pivot_about_a_tip_is_no_bow_tie():
     assert piece.polygon.area == pytest.approx(32 * math.sin(angle), rel=1e-9)
 
 
+def test_a_turn_tighter_than_half_the_boom_is_two_wings_not_a_fan_of_slivers():
+    """About a pivot 3 m from its middle a boom of 8 m sweeps two sectors, of 7 m and of 1 m, the inner one backwards."""
+    step = math.radians(2)
+    angle = np.arange(21) * step  # 40 degrees, within one piece
+    poses = np.column_stack([3.0 * (1 - np.cos(angle)), 3.0 * np.sin(angle), angle])
+    lines = lines_through(poses)
+    pieces = pieces_of(lines)
+    # each step is a triangle: r^2 sin(step) / 2
+    sectors = [20 * reach**2 * math.sin(step) / 2 for reach in (7.0, 1.0)]
+    assert [piece.polygon.area for piece in pieces] == pytest.approx(sectors, rel=1e-9)
+    assert sum(sectors) == pytest.approx(quad_area(lines), rel=1e-9)
+    # the sector beyond the pivot is swept from the last line to the first one's other side: both are told whole
+    assert {(piece.first, piece.last) for piece in pieces} == {(0, 20)}
+
+
 @settings(max_examples=60, deadline=None)
 @given(
     st.lists(
