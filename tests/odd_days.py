@@ -305,9 +305,9 @@ def _ditch(pen, rng, width):
     below, above = rng.uniform(45, 90, 2)
     low_side = [(length, -below), (0, -below)]
     high_side = [(length, above), (0, above)]
-    ways = shapely.get_coordinates(bend)
-    south = shapely.Polygon([*(ways - [0, wide / 2]), *low_side])
-    north = shapely.Polygon([*(ways + [0, wide / 2]), *high_side])
+    ways, aside = shapely.get_coordinates(bend), np.array([0.0, wide / 2])
+    south = shapely.Polygon([*(ways - aside), *low_side])
+    north = shapely.Polygon([*(ways + aside), *high_side])
     angle = rng.uniform(0, 360)
     halves = [shapely.affinity.rotate(one, angle, origin=(0, 0)) for one in (south, north)]
     pitch = width * rng.uniform(0.93, 1.0)

@@ -109,7 +109,7 @@ def _pivoted(lines: BoomLines, left: FloatArray, right: FloatArray, runs: list[t
 
 
 def _wings(left: FloatArray, right: FloatArray) -> np.ndarray | None:
-    """Ground that the left and the right part of pivoting boom lines (n, 2) sweep; None where two lines do not cross."""
+    """Ground that the left and right parts of pivoting boom lines (n, 2) sweep; None where two lines do not cross."""
     along = right - left
     across = _cross(along[:-1], along[1:])
     if not across.all():

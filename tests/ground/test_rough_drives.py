@@ -211,7 +211,7 @@ def test_whirling_on_the_spot_is_refused_before_it_is_noded():
 
 
 def test_a_boom_that_turns_about_a_place_within_it_is_counted():
-    """Three figures of eight: ways of the tips and pivots, where each step's own triangles were 0.9 million crossings."""
+    """Three figures of eight: each step's own triangles were 0.9 million crossings."""
     checks = audit_job(whirling(19)).checks
     assert checks.ok
     assert checks.raster_covered_m2 == pytest.approx(16.0, abs=1e-3)  # all of it, however often

@@ -86,7 +86,7 @@ def test_pivot_about_a_tip_is_no_bow_tie():
 
 
 def test_a_turn_tighter_than_half_the_boom_is_two_wings_not_a_fan_of_slivers():
-    """About a pivot 3 m from its middle a boom of 8 m sweeps two sectors, of 7 m and of 1 m, the inner one backwards."""
+    """About a pivot 3 m from its middle 8 m of boom sweep two sectors, of 7 m and of 1 m, one of them backwards."""
     step = math.radians(2)
     angle = np.arange(21) * step  # 40 degrees, within one piece
     poses = np.column_stack([3.0 * (1 - np.cos(angle)), 3.0 * np.sin(angle), angle])
