@@ -17,6 +17,7 @@ from shapely.ops import substring
 
 from coverage_audit.drive.model import BoomPath, Timeline
 
+from .frame import Frame
 from .tolerances import (
     CURVE_STEP_M,
     EQUAL_SHARE,
@@ -115,37 +116,6 @@ def halfway(part: FloatArray) -> FloatArray:
     return np.asarray(shapely.get_coordinates([low, high]))
 
 
-class Frame:
-    """Along and across a line that is drawn straight on beyond its ends. [m]"""
-
-    def __init__(self, line: FloatArray, beyond_m: float) -> None:
-        ends = [line[0] - line[1], line[-1] - line[-2]]
-        out = [end / np.hypot(*end) * beyond_m for end in ends]
-        self.points = np.concatenate([[line[0] + out[0]], line, [line[-1] + out[1]]])
-        self.line = shapely.LineString(self.points)
-        self.beyond_m = beyond_m
-        step = np.diff(self.points, axis=0)
-        self.length = np.concatenate([[0.0], np.cumsum(np.hypot(step[:, 0], step[:, 1]))])
-        self.heading = np.arctan2(step[:, 0], step[:, 1])
-
-    def along_across(self, xy: FloatArray) -> FloatArray:
-        """(along, across) of points (n, 2), by the perpendicular (textbook); along counts from the line's start. [m]"""
-        points = shapely.points(xy)
-        along = shapely.line_locate_point(self.line, points)
-        foot = shapely.get_coordinates(shapely.line_interpolate_point(self.line, along))
-        segment = np.clip(np.searchsorted(self.length, along, "right") - 1, 0, len(self.heading) - 1)
-        heading = self.heading[segment]
-        off = xy - foot
-        right = off[:, 0] * np.cos(heading) - off[:, 1] * np.sin(heading)
-        across = np.copysign(np.hypot(off[:, 0], off[:, 1]), right)
-        return np.column_stack([along - self.beyond_m, across])
-
-    def flat(self, ground: BaseGeometry) -> BaseGeometry:
-        """*ground* with along and across in place of x and y."""
-        near = ground if len(self.points) == 4 else shapely.segmentize(ground, CURVE_STEP_M / 2)
-        return shapely.make_valid(shapely.transform(near, self.along_across))
-
-
 def lay_boom(
     part: FloatArray,
     strip: BaseGeometry,
@@ -170,7 +140,8 @@ def lay_boom(
     most_corners : int
         Corners of the strip and of the target near it, times the ways that are tried: fewer ways where both are jagged.
     """
-    width = sum(sections_m)
+    width, inside = sum(sections_m), shapely.buffer(inside, 1e-6)  # a way along its very edge is inside
+    shapely.prepare(inside)
     if (distinct := _distinct(part)) is None:
         return []
     frame = Frame(part := distinct, width)
@@ -266,7 +237,8 @@ def _lay(
         return None
     own = Frame(beside, frame.beyond_m)
     reach = shapely.buffer(own.line, sum(right - left for _, left, right in bands) + frame.beyond_m)
-    flat_strip, flat_target = own.flat(strip & reach), own.flat(target & reach)
+    widest = max(max(abs(left), abs(right)) for _, left, right in bands)
+    flat_strip, flat_target = own.flat(strip & reach), own.flat(target & reach, widest)
     open_m = {}
     for section, left, right in bands:
         ranges = _open_ranges(flat_strip, flat_target, left, right)
@@ -279,7 +251,7 @@ def _lay(
     )
     low, high = laid.span
     driven = substring(own.line, low, high)
-    if not shapely.covers(shapely.buffer(inside, 1e-6), driven):
+    if not shapely.covers(inside, driven):
         return None
     return laid
 

@@ -59,6 +59,10 @@ STRAIGHT_M = 0.1
 CURVE_STEP_M = 4.0
 """Curvature of a part is told from three points so far apart. [m] Nearer ones show noise."""
 
+ROUND_SLACK = 1.01
+"""Ground within a distance of a way is sought so much farther: the circle round its ends is drawn with 32 corners, and
+its sides fall short by half a hundredth. [1]"""
+
 JOIN_ON_M = 4.0
 """A section stays open over a gap shorter than this along the pass: at 2 m/s a valve has two seconds. [m]"""
 

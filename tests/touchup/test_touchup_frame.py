@@ -1,0 +1,40 @@
+"""Ground seen along a way: a straight way turns it, a bend folds what lies beyond its middle."""
+
+import numpy as np
+import pytest
+import shapely
+
+from coverage_audit.touchup.frame import Frame
+from coverage_audit.touchup.tolerances import CURVE_STEP_M, ROUND_SLACK
+
+BEYOND_M = 10.0
+
+
+def test_a_fence_along_a_straight_way_stays_beside_it_past_both_ends():
+    """A way of 20 m due east, and a fence 3 m to its left that runs on for a kilometre: no skew, nothing folded."""
+    frame = Frame(np.array([(0.0, 0.0), (20.0, 0.0)]), BEYOND_M)
+    seen = frame.flat(shapely.box(-500, -8, 500, 3))
+    assert seen.equals_exact(shapely.box(-BEYOND_M, -3, 20 + BEYOND_M, 8).normalize(), 1e-9, normalize=True)
+    assert frame.flat(shapely.Polygon()).is_empty
+    assert frame.flat(shapely.box(40, -8, 50, 3)).is_empty
+
+
+def test_along_and_across_agree_with_the_turned_ground():
+    frame = Frame(np.array([(1.0, 2.0), (9.0, 8.0)]), BEYOND_M)
+    ground = shapely.Polygon([(2, 1), (5, 9), (8, 4)])
+    assert shapely.get_coordinates(frame.flat(ground)) == pytest.approx(
+        frame.along_across(shapely.get_coordinates(ground)), abs=1e-9
+    )
+
+
+def test_round_a_bend_ground_far_aside_is_left_out_and_what_is_near_stays():
+    """A fence of 400 teeth beside a bend of 24 degrees, on its inner side: 4 m to either side nothing changes."""
+    frame = Frame(np.array([(0.0, -20.0), (0.0, 0.0), (8.0, 18.0)]), BEYOND_M)
+    teeth = [(40.0 if k % 2 else 3.0 + k % 3, 40.0 - k / 10) for k in range(800)]
+    ground = shapely.Polygon([(-20, -40), (-20, 40), *teeth])
+    whole, near = frame.flat(ground), frame.flat(ground, 4.0)
+    lane = shapely.box(0, -4, 20, 4)
+    assert (lane & near).area < lane.area - 0.05
+    assert shapely.symmetric_difference(lane & whole, lane & near).area < 1e-9
+    assert shapely.get_num_coordinates(near) < shapely.get_num_coordinates(whole) / 4
+    assert np.abs(shapely.get_coordinates(near)[:, 1]).max() <= 4 * ROUND_SLACK + CURVE_STEP_M / 2
