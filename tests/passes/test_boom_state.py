@@ -183,10 +183,12 @@ def test_a_strip_is_no_surer_than_that_the_boom_was_off_there(with_receiver):
 # --- whole days -----------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("seed", [1005, 1006, 1014])
-def test_a_day_of_odd_shape(seed):
-    """A spiral and two days along contours; 90 % of the seconds right, as asked of work and no work."""
-    areas, right, told = judged(odd_day(seed))
+@pytest.mark.parametrize(
+    ("seed", "shape"), [(1005, None), (1006, None), (1014, None), (3001, "point rows"), (3000, "ditch")]
+)
+def test_a_day_of_odd_shape(seed, shape):
+    """A spiral, two days along contours, point rows, two sides of a ditch; the share of the seconds told right."""
+    areas, right, told = judged(odd_day(seed, shape))
     assert right >= 0.85
     for low, truth, high in areas.values():
         assert low <= truth <= high
