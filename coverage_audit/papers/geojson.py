@@ -39,6 +39,7 @@ def collection_text(found: Sequence[Found], plane: Plane, *, drop_empty: bool = 
         Leave out what is nothing any more on the grid of 1e-8 degrees.
     """
     degrees = degree_shapes([shape for shape, _ in found], plane)
+    nothing = shapely.is_empty(shapely.set_precision(degrees, EXPORT_GRID_DEG)) if drop_empty else [False] * len(found)
     features = [
         {
             "type": "Feature",
@@ -46,8 +47,8 @@ def collection_text(found: Sequence[Found], plane: Plane, *, drop_empty: bool = 
             "properties": plain(properties),
             "geometry": shapely.geometry.mapping(shape),
         }
-        for shape, (_, properties) in zip(degrees, found, strict=True)
-        if not (drop_empty and shapely.set_precision(shape, EXPORT_GRID_DEG).is_empty)
+        for shape, (_, properties), left_out in zip(degrees, found, nothing, strict=True)
+        if not left_out
     ]
     return json_text({"type": "FeatureCollection", "features": features})
 

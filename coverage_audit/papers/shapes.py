@@ -12,9 +12,15 @@ from coverage_audit.solid import solid
 from .tolerances import EXPORT_GRID_DEG
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
+    from coverage_audit.arrays import BoolArray
     from coverage_audit.drive.plane import Plane
+
+    GeometryArray = NDArray[np.object_]
 
 TURN_DEG = 360.0
 
@@ -32,29 +38,49 @@ def degree_shapes(shapes: list[BaseGeometry], plane: Plane) -> list[BaseGeometry
         middle = plane.origin.lon_deg
         return np.column_stack([middle + np.remainder(lon - middle + TURN_DEG / 2, TURN_DEG) - TURN_DEG / 2, lat])
 
-    return [_on_grid(_within_turn(_mended(shapely.transform(shape, turned)))) for shape in shapes]
+    return list(_on_grid(_within_turn(_mended(shapely.transform(_array(shapes), turned)))))
 
 
-def _mended(shape: BaseGeometry) -> BaseGeometry:
-    return solid(shape) if shapely.get_dimensions(shape) == 2 else shape
+def _array(shapes: Sequence[BaseGeometry]) -> GeometryArray:
+    """*shapes* in an array, whatever they are."""
+    held = np.empty(len(shapes), dtype=object)
+    held[:] = shapes
+    return held
 
 
-def _on_grid(shape: BaseGeometry) -> BaseGeometry:
-    rounded = _mended(shapely.set_precision(shape, EXPORT_GRID_DEG))
-    if rounded.is_empty and shapely.get_dimensions(shape) == 1 and not shape.is_empty:
-        # a way within the grid is the place it lies at
-        return shapely.set_precision(shapely.Point(shapely.get_coordinates(shape)[0]), EXPORT_GRID_DEG)
+def _mended(shapes: GeometryArray) -> GeometryArray:
+    bad = (shapely.get_dimensions(shapes) == 2) & ~shapely.is_valid(shapes)
+    return _with(shapes, bad, [solid(shape) for shape in shapes[bad]])
+
+
+def _with(shapes: GeometryArray, where: BoolArray, others: Sequence[BaseGeometry]) -> GeometryArray:
+    """*shapes* with *others* in the places *where* is true."""
+    changed = shapes.copy()
+    changed[where] = _array(others)
+    return changed
+
+
+def _on_grid(shapes: GeometryArray) -> GeometryArray:
+    rounded = _mended(shapely.set_precision(shapes, EXPORT_GRID_DEG))
+    lost = shapely.is_empty(rounded)
+    # a way within the grid is the place it lies at
+    ways = lost & (shapely.get_dimensions(shapes) == 1) & ~shapely.is_empty(shapes)
+    first = [shapely.Point(shapely.get_coordinates(way)[0]) for way in shapes[ways]]
     # a hair that the grid would swallow keeps its own corners: ground that is told has a place
-    return shapely.orient_polygons(shape if rounded.is_empty and shape.is_valid else rounded)
+    kept = np.where(lost & shapely.is_valid(shapes), shapes, rounded)
+    return _with(shapely.orient_polygons(kept), ways, shapely.set_precision(_array(first), EXPORT_GRID_DEG))
 
 
-def _within_turn(shape: BaseGeometry) -> BaseGeometry:
-    """*shape* with the parts beyond 180 degrees east or west set on the other side."""
-    west, _, east, _ = shape.bounds
-    half = TURN_DEG / 2
-    if np.isnan(west) or (west >= -half and east <= half):
-        return shape
-    parts = []
+def _within_turn(shapes: GeometryArray) -> GeometryArray:
+    """*shapes*, the parts beyond 180 degrees east or west set on the other side."""
+    west, _, east, _ = shapely.bounds(shapes).T
+    beyond = (west < -TURN_DEG / 2) | (east > TURN_DEG / 2)
+    return _with(shapes, beyond, [_cut(shape) for shape in shapes[beyond]])
+
+
+def _cut(shape: BaseGeometry) -> BaseGeometry:
+    """*shape* cut at 180 degrees east and west, what lies beyond set on the other side."""
+    half, parts = TURN_DEG / 2, []
     for turns in (-1, 0, 1):
         low = turns * TURN_DEG - half
         part = shapely.clip_by_rect(shape, low, -90.0, low + TURN_DEG, 90.0)

@@ -41,6 +41,7 @@ def _harmless(value: object) -> object:
     return value
 
 
+@cache
 def page_text(*names: str) -> str:
     """Style sheets and scripts of these names, one after the other."""
     folder = resources.files("coverage_audit.papers") / "templates"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
@@ -39,12 +40,14 @@ MAP_ID = "map_live"
 _STATIC_DIR = "static/js_lib_leaflet"
 
 
+@cache
 def library_script() -> str:
     """Leaflet's script as text that can stand inside a script element."""
     text = (resources.files("js_lib_leaflet") / _STATIC_DIR / "leaflet.js").read_text(encoding="utf-8")
     return inline_script(re.sub(r"(?m)^//# sourceMappingURL=.*$", "", text))
 
 
+@cache
 def library_style() -> str:
     """Leaflet's style sheet without the declarations that would load a picture."""
     text = (resources.files("js_lib_leaflet") / _STATIC_DIR / "leaflet.css").read_text(encoding="utf-8")
