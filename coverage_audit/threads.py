@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections import deque
 from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
@@ -28,8 +29,16 @@ def cores() -> int:
 
 
 def side_by_side(work: Callable[[Item], Made], items: Iterable[Item]) -> list[Made]:
-    """*work* on each of *items*, in their order, on every core; what they make must not depend on one another."""
+    """*work* on each of *items*, in their order, on every core; what they make must not depend on one another.
+
+    Items are taken as they are needed, so that few of them are held at a time.
+    """
     from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415 - help and mistakes answer at once
 
+    made, begun = [], deque()
     with ThreadPoolExecutor(cores()) as workers:
-        return list(workers.map(work, items))
+        for item in items:
+            begun.append(workers.submit(work, item))
+            if len(begun) > 2 * cores():
+                made.append(begun.popleft().result())
+        return made + [one.result() for one in begun]

@@ -55,7 +55,7 @@ from .tolerances import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from shapely.geometry.base import BaseGeometry
 
@@ -253,13 +253,12 @@ def _counted(
     rows: list[FloatArray] = []
     for first in range(0, count, MOST_AT_ONCE):
         size = min(MOST_AT_ONCE, count - first)
-        drawn, boundary = _errors(sources, times, size, rng)
-        shift = (boundary - drawn)[back]
-        farthest = np.hypot(*np.moveaxis(shift, 1, 0)).max(axis=1)
+        shift = _shifts(sources, times, size, rng)
+        farthest = np.hypot(*np.moveaxis(shift, 1, 0)).max(axis=1)[back]
         cuts = Cuts.of(across.ravel(), question.target, steps, farthest[steps.line].max(axis=1), question.width_m)
 
         def one(number: int, shift: FloatArray = shift, cuts: Cuts = cuts) -> FloatArray:
-            moved = steps.moved(shift[:, :, number])
+            moved = steps.moved(shift[back, :, number])
             real = real_strips(cuts.missed_m(moved).reshape(across.shape), needed)
             return np.concatenate([scan.areas(moved) - off, real])
 
@@ -267,20 +266,30 @@ def _counted(
     return np.array(rows)
 
 
-def _errors(
-    sources: Sequence[Source], times: FloatArray, count: int, rng: np.random.Generator
-) -> tuple[FloatArray, FloatArray]:
-    """Errors given the gaps, or knowing nothing of them, each group of draws by another particle."""
+def _shifts(sources: Sequence[Source], times: FloatArray, count: int, rng: np.random.Generator) -> FloatArray:
+    """By how much the truth lies beside the log in each draw, shape (times, 2, count). [m]
+
+    Errors given the gaps, or knowing nothing of them, each group of draws by another particle.
+    """
+    shift = np.empty((len(times), 2, count))
     ends = np.round(count * np.cumsum([share for _, _, share in sources])).astype(int)
-    luck = [
-        _told(simulate_errors(times, one.error, size, rng))
-        if seen is None
-        else drawn_to_condition(times, seen, one, size, rng)
-        for (one, seen, _), size in zip(sources, np.diff(ends, prepend=0).tolist(), strict=True)
-        if size
-    ]
-    drawn = side_by_side(lambda one: one(), luck)  # what is drawn by chance stays in order
-    return np.concatenate([one for one, _ in drawn], axis=2), np.concatenate([one for _, one in drawn], axis=1)
+    sizes = np.diff(ends, prepend=0)
+
+    def by_chance() -> Iterator[tuple[int, Callable[[], tuple[FloatArray, FloatArray]]]]:
+        for (one, seen, _), size, end in zip(sources, sizes.tolist(), ends.tolist(), strict=True):
+            if not size:
+                continue
+            if seen is None:
+                yield end - size, _told(simulate_errors(times, one.error, size, rng))
+            else:
+                yield end - size, drawn_to_condition(times, seen, one, size, rng)
+
+    def told(drawn: tuple[int, Callable[[], tuple[FloatArray, FloatArray]]]) -> None:
+        wander, boundary = drawn[1]()
+        shift[:, :, drawn[0] : drawn[0] + boundary.shape[1]] = boundary - wander
+
+    side_by_side(told, by_chance())  # what is drawn by chance stays in order
+    return shift
 
 
 def _told(errors: tuple[FloatArray, FloatArray]) -> Callable[[], tuple[FloatArray, FloatArray]]:
