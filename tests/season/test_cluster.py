@@ -82,7 +82,7 @@ def test_tasks_that_go_wrong_cost_themselves_alone(cluster, tmp_path):
     """A task that takes its process down is tried three times in all; the workers live on."""
     tally = tmp_path / "tally"
     tasks = ["a", f"kill {tally}", "hang", "raise", "b"]
-    found = dict(on_cluster(poisoned, tasks, cluster.known, Limits(6.0, 2**31)))
+    found = dict(on_cluster(poisoned, tasks, cluster.known, Limits(20.0, 2**31)))
     assert (found["a"], found["b"]) == ("a", "b")
     kinds = {task: end.kind for task, end in found.items() if isinstance(end, Ended)}
     assert kinds == {tasks[1]: "killed", "hang": "time", "raise": "killed"}
