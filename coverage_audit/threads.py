@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
+    from concurrent.futures import Future
 
 ONE_THREAD = dict.fromkeys(
     ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS", "OMP_NUM_THREADS"), "1"
@@ -35,7 +36,8 @@ def side_by_side(work: Callable[[Item], Made], items: Iterable[Item]) -> list[Ma
     """
     from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415 - help and mistakes answer at once
 
-    made, begun = [], deque()
+    made: list[Made] = []
+    begun: deque[Future[Made]] = deque()
     with ThreadPoolExecutor(cores()) as workers:
         for item in items:
             begun.append(workers.submit(work, item))
