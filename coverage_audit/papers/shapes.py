@@ -9,7 +9,7 @@ import shapely
 
 from coverage_audit.solid import solid
 
-from .tolerances import EXPORT_GRID_DEG
+from .tolerances import EXPORT_GRID_DEG, HAIR_DEG
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -50,7 +50,15 @@ def _array(shapes: Sequence[BaseGeometry]) -> GeometryArray:
 
 def _mended(shapes: GeometryArray) -> GeometryArray:
     bad = (shapely.get_dimensions(shapes) == 2) & ~shapely.is_valid(shapes)
-    return _with(shapes, bad, [solid(shape) for shape in shapes[bad]])
+    return _with(shapes, bad, [_solid(shape) for shape in shapes[bad]])
+
+
+def _solid(shape: BaseGeometry) -> BaseGeometry:
+    mended = solid(shape)
+    if mended.is_empty:
+        # its corners lie on one line of degrees: told a hair wide, as ground without corners has no place
+        return shapely.buffer(shapely.convex_hull(shape), HAIR_DEG, cap_style="square", join_style="mitre")
+    return mended
 
 
 def _with(shapes: GeometryArray, where: BoolArray, others: Sequence[BaseGeometry]) -> GeometryArray:

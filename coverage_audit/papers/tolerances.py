@@ -5,6 +5,9 @@ from __future__ import annotations
 EXPORT_GRID_DEG = 1e-8
 """Shapes are put on this grid to be written: a millimetre, finer than any receiver. [deg]"""
 
+HAIR_DEG = 1e-11
+"""Half the width of ground that is none in degrees: a micrometre, a thousand steps of a number of that size. [deg]"""
+
 WALKED_LINE_M = 0.1
 """How closely a strip's middle line is kept in the GPX file: a phone cannot tell less. [m]"""
 

@@ -129,3 +129,14 @@ def test_a_line_within_the_grid_is_the_place_it_lies_at(length_m):
     (shape,) = degree_shapes([shapely.LineString([(5.0, 5.0), (5.0, 5.0 + length_m)])], HERE)
     assert (shape.geom_type, shape.is_empty) == ("Point", False)
     assert HERE.geometry_to_metres(shape).distance(shapely.Point(5.0, 5.0)) < 0.002
+
+
+def test_ground_whose_corners_lie_on_one_line_in_degrees_still_has_a_place():
+    """Triangles along one parallel, 17 m long and some micrometres high: no polygon without corners."""
+    lon = np.array([-70.5, -70.4999, -70.5001])
+    hairs = [shapely.Polygon(np.column_stack(HERE.to_metres(lon, np.full(3, -41.2 + k * 1e-5)))) for k in range(40)]
+    assert all(hair.is_valid and hair.area > 1e-5 for hair in hairs)
+    for hair, told in zip(hairs, valid_features(collection_text([(hair, {}) for hair in hairs], HERE)), strict=True):
+        shown = HERE.geometry_to_metres(shapely.geometry.shape(told["geometry"]))
+        assert shapely.hausdorff_distance(hair, shown) < 0.003  # a step of the grid either way: 1.1 mm, 0.8 mm
+        assert shown.area < hair.length * 0.003
