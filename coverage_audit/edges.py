@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from .arrays import BoolArray, FloatArray, IntArray
 
 _STEPS_A_PART = 50
+_SQUARES_ACROSS = 200  # of a grid over edges, at most
+_SQUARES_AN_EDGE = 20  # that edges may lie in, on average
 _PAIRS_AT_ONCE = 5_000_000  # edges of one look times all edges: bounds the memory of the look
 
 
@@ -52,6 +54,32 @@ def near_pairs(outlines: Any, limit: int) -> int:  # noqa: ANN401 - a geometry o
         if pairs > limit:
             break
     return pairs
+
+
+def most_pairs(outlines: Any) -> float:  # noqa: ANN401 - a geometry or an array of them
+    """No fewer than the pairs of edges whose boxes meet, in a quarter of the time that counting them takes.
+
+    They are those that share a square of a grid. Infinite where edges lie in too many squares.
+    """
+    edges = edges_of(outlines)
+    if not len(edges):
+        return 0.0
+    if not np.isfinite(edges).all():
+        return np.inf
+    low, high = np.minimum(edges[:, 0], edges[:, 1]), np.maximum(edges[:, 0], edges[:, 1])
+    origin = low.min(axis=0)
+    extent = float((high.max(axis=0) - origin).max())
+    side = max(float((high - low).mean()), extent / _SQUARES_ACROSS) or 1.0
+    first, last = ((corner - origin) // side for corner in (low, high))
+    wide, tall = (last - first + 1.0).T.astype(np.int64)
+    held = wide * tall
+    if held.sum() > _SQUARES_AN_EDGE * len(edges):
+        return np.inf
+    within = np.arange(held.sum()) - np.repeat(np.cumsum(held) - held, held)
+    row, column = np.divmod(within, np.repeat(wide, held))
+    south_west = (first[:, 1] * (_SQUARES_ACROSS + 1) + first[:, 0]).astype(np.int64)
+    number = np.bincount(np.repeat(south_west, held) + row * (_SQUARES_ACROSS + 1) + column)
+    return float((number * (number - 1) / 2).sum())
 
 
 def crossing_pairs(outlines: Any, limit: int) -> int:  # noqa: ANN401 - a geometry or an array of them

@@ -33,8 +33,10 @@ def refuse_two_machines(
     """
     given, kept = fixes
     kept = kept[np.isfinite(x_m[kept])]
-    left = np.setdiff1d(given, kept)
-    left = left[np.isfinite(x_m[left])]
+    other = np.zeros(len(time_s), bool)
+    other[given] = True
+    other[kept] = False
+    left = np.flatnonzero(other & np.isfinite(x_m))
     if len(kept) < 2:
         return
     apart = _beside_way(time_s, x_m, y_m, kept, left)

@@ -33,6 +33,9 @@ if TYPE_CHECKING:
     from .model import Track
 
 
+_ROUNDING = 1e-9  # a box may come out smaller than its ends lie apart, by rounding
+
+
 def held_places(track: Track) -> tuple[FloatArray, FloatArray, BoolArray]:
     """Positions with the scatter of a standing vehicle taken out, and where they say nothing of its heading.
 
@@ -125,12 +128,24 @@ def _scattered(time: FloatArray, x: FloatArray, y: FloatArray) -> BoolArray:
     for window_s in SCATTER_WINDOWS_S:
         before, after = _window(time, window_s)
         span = time[after] - time[before]
-        across = np.hypot(_extent(x, before, after), _extent(y, before, after))
-        close = across <= STAND_SPEED_M_S * np.minimum(span, window_s)
+        close = places_close(x, y, before, after, STAND_SPEED_M_S * np.minimum(span, window_s))
         along, way = agreeing[after] - agreeing[before], moved[after] - moved[before]
         driven = (along > math.cos(math.radians(SAME_WAY_DEG)) * way) & (way > least * (after - before))
         found |= close & ~driven & (span <= 2 * window_s)
     return found
+
+
+def places_close(x: FloatArray, y: FloatArray, first: IntArray, last: IntArray, across_m: FloatArray) -> BoolArray:
+    """Where the places from *first* to *last* (included) lie within *across_m* of one another, by their box.
+
+    Only those whose ends do are looked at: a vehicle that drives is soon farther.
+    """
+    close = np.hypot(x[last] - x[first], y[last] - y[first]) <= across_m * (1 + _ROUNDING)
+    rows = np.flatnonzero(close)
+    if len(rows):
+        span = first[rows], last[rows]
+        close[rows] = np.hypot(_extent(x, *span), _extent(y, *span)) <= across_m[rows]
+    return np.asarray(close)
 
 
 def _extent(values: FloatArray, first: IntArray, last: IntArray) -> FloatArray:

@@ -204,9 +204,15 @@ def on_lines(path: BoomPath, timeline: Timeline, sections_m: tuple[float, ...]) 
         )
         gap, bridged = path.gap_after[step], path.bridged_after[step]
         gap[-1] = bridged[-1] = False
-        cut, parts = np.isin(moments, cut_s), _spraying_parts(edges, on)
+        cut, parts = among(moments, cut_s), _spraying_parts(edges, on)
         result.append(BoomLines(x, y, heading, travel, gap, bridged, cut, parts, int(stretch)))
     return result
+
+
+def among(moments: FloatArray, chosen: FloatArray) -> BoolArray:
+    """Which of *moments* are among *chosen*, which are in order."""
+    place = np.minimum(np.searchsorted(chosen, moments), len(chosen) - 1)
+    return np.asarray(chosen[place] == moments) if len(chosen) else np.zeros(len(moments), bool)
 
 
 def _spraying_parts(edges: FloatArray, on: BoolArray) -> tuple[tuple[float, float], ...]:

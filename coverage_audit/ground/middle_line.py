@@ -26,7 +26,7 @@ from .tolerances import (
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.arrays import FloatArray
+    from coverage_audit.arrays import FloatArray, IntArray
 
 
 @dataclass(frozen=True)
@@ -152,10 +152,10 @@ def _medial(polygon: BaseGeometry) -> BaseGeometry:
 
 def _chordal_edges(corner: FloatArray) -> FloatArray:
     """Edges (n, 2, 2) of the chordal axis of triangles with corners (m, 3, 2)."""
-    _, index = np.unique(corner.reshape(-1, 2), axis=0, return_inverse=True)
-    index = index.reshape(-1, 3)
-    ends = np.sort(np.stack([index, np.roll(index, -1, axis=1)], axis=2), axis=2)
-    _, name, uses = np.unique(ends.reshape(-1, 2), axis=0, return_inverse=True, return_counts=True)
+    index = numbered(corner.reshape(-1, 2))[1].reshape(-1, 3)
+    ends = index, np.roll(index, -1, axis=1)
+    edge = np.minimum(*ends) * (index.max(initial=0) + 1) + np.maximum(*ends)
+    _, name, uses = np.unique(edge.ravel(), return_inverse=True, return_counts=True)
     inner = (uses[name] == 2).reshape(-1, 3)
     middle = (corner + np.roll(corner, -1, axis=1)) / 2
     count = inner.sum(axis=1)
@@ -176,9 +176,18 @@ def _diagonal(polygon: BaseGeometry) -> BaseGeometry:
     return shapely.LineString(max(pairs, key=lambda pair: float(np.hypot(*(pair[1] - pair[0])))))
 
 
+def numbered(points: FloatArray) -> tuple[FloatArray, IntArray]:
+    """The different ones of *points*, shape (n, 2), in order, and the number of each.
+
+    Told apart as complex numbers, which are ordered alike and sorted ten times as fast as rows.
+    """
+    different, number = np.unique(np.ascontiguousarray(points).view(np.complex128).ravel(), return_inverse=True)
+    return different.view(np.float64).reshape(-1, 2), number
+
+
 def _longest_path(edges: FloatArray) -> FloatArray | None:
     """Longest shortest path in the graph of *edges* (n, 2, 2): from any node to the farthest, twice."""
-    nodes, index = np.unique(np.round(edges.reshape(-1, 2), 9), axis=0, return_inverse=True)
+    nodes, index = numbered(np.round(edges.reshape(-1, 2), 9))
     ends = index.reshape(-1, 2)
     length = np.hypot(*(edges[:, 1] - edges[:, 0]).T)
     near: dict[int, list[tuple[int, float]]] = defaultdict(list)

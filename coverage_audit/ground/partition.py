@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.edges import crossing_pairs, near_pairs
+from coverage_audit.edges import crossing_pairs, most_pairs, near_pairs
 from coverage_audit.errors import InputError
 
 from .model import Partition
@@ -90,6 +90,8 @@ def check_sweeps(all_lines: Sequence[BoomLines]) -> None:
 
 def _check_crossings(outlines: np.ndarray) -> None:
     """Raise when more edges lie near each other, or cross, than can be noded."""
+    if most_pairs(outlines) <= MAX_NEAR_PAIRS:  # usual, and quickly told
+        return
     near = near_pairs(outlines, MAX_NEAR_PAIRS)
     if near > MAX_NEAR_PAIRS or (near > MAX_CROSSINGS and crossing_pairs(outlines, MAX_CROSSINGS) > MAX_CROSSINGS):
         west, south, east, north = shapely.total_bounds(outlines)
@@ -140,10 +142,7 @@ def _count(
     again = (np.diff(face) == 0) & (np.diff(stretch) == 0)  # swept twice by one stretch: one visit or two?
     shared = (np.append(again, [False]) | np.append([False], again))[: len(face)]  # no face may be swept at all
     travel = np.zeros(len(face))
-    x, y = shapely.get_x(inside), shapely.get_y(inside)
-    for number in np.unique(piece[shared]):
-        rows = np.flatnonzero(shared & (piece == number))
-        travel[rows] = travel_at(pieces[number], x[face[rows]], y[face[rows]])
+    travel[shared] = travel_of(piece[shared], pieces, inside[face[shared]], travel_at)
     order = np.lexsort((travel, stretch, face))
     face, stretch, travel, bridged = face[order], stretch[order], travel[order], bridged[order]
     same = (np.diff(face) == 0) & (np.diff(stretch) == 0) & (np.diff(travel) <= visit_m)
@@ -153,6 +152,16 @@ def _count(
     sure = np.zeros(int(fresh.sum()), bool)
     sure[visit[~bridged]] = True
     return visits, np.bincount(face[fresh], weights=sure, minlength=count).astype(int), sweeps
+
+
+def travel_of(piece: IntArray, pieces: Sequence[Piece], points: np.ndarray, travel_at: TravelAt) -> FloatArray:
+    """Travel when each piece of *piece* swept its point, shape (n,). [m]"""
+    travel = np.zeros(len(piece))
+    x, y = shapely.get_x(points), shapely.get_y(points)
+    order = np.argsort(piece, kind="stable")
+    for rows in np.split(order, np.flatnonzero(np.diff(piece[order])) + 1) if len(piece) else []:
+        travel[rows] = travel_at(pieces[piece[rows[0]]], x[rows], y[rows])
+    return travel
 
 
 if TYPE_CHECKING:

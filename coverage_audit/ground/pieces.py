@@ -128,14 +128,19 @@ def travel_at(piece: Piece, x_m: FloatArray, y_m: FloatArray) -> FloatArray:
     """Travel of the boom's centre when *piece* swept the points x, y; shape (n,). [m]"""
     lines = piece.lines
     span = slice(piece.first, piece.last + 1)
-    sin, cos = np.sin(lines.heading_rad[span]), np.cos(lines.heading_rad[span])
-    ahead = (x_m[:, None] - lines.x_m[span]) * sin + (y_m[:, None] - lines.y_m[span]) * cos
-    travel = lines.travel_m[span]
-    passed = np.abs(np.diff(np.sign(ahead), axis=1)) > 0
-    step = np.where(passed.any(axis=1), passed.argmax(axis=1), np.abs(ahead).argmin(axis=1).clip(0, len(travel) - 2))
-    row = np.arange(len(x_m))
-    before, after = ahead[row, step], ahead[row, step + 1]
-    share = np.clip(before / np.where(before == after, 1.0, before - after), 0, 1)
+    heading, travel = lines.heading_rad[span], lines.travel_m[span]
+    ahead = (x_m[:, None] - lines.x_m[span]) * np.sin(heading) + (y_m[:, None] - lines.y_m[span]) * np.cos(heading)
+    if len(travel) == 2:  # most pieces where the boom comes back at once
+        before, after = ahead.T
+        step = 0
+    else:
+        sign = np.sign(ahead)
+        passed = sign[:, 1:] != sign[:, :-1]
+        nearest = np.minimum(np.abs(ahead).argmin(axis=1), len(travel) - 2)
+        step = np.where(passed.any(axis=1), passed.argmax(axis=1), nearest)
+        row = np.arange(len(x_m))
+        before, after = ahead[row, step], ahead[row, step + 1]
+    share = np.minimum(np.maximum(before / np.where(before == after, 1.0, before - after), 0), 1)
     return travel[step] + share * (travel[step + 1] - travel[step])
 
 

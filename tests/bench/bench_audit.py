@@ -146,7 +146,7 @@ def exact_part(spray_job):
     def work():
         drive = drives.drive_of(spray_job, plane)
         ground, _, _ = drives.ground_of(spray_job, plane, drive)
-        counted = recipe._counted(drive, ground, 9.0)
+        counted = recipe.counted_ground(drive, ground, 9.0)
         parts = counted.parts
         recipe._strips(spray_job, counted, parts.union(parts.in_target & (parts.visits == 0)), shapely.Polygon())
         return drive, ground, parts

@@ -107,7 +107,7 @@ def test_what_cannot_be_counted_is_refused_before_it_is_cut_up(shape, monkeypatc
     def never(_lines):
         raise AssertionError
 
-    monkeypatch.setattr("coverage_audit.recipe.audit.pieces_of", never)
+    monkeypatch.setattr("coverage_audit.recipe.count.pieces_of", never)
     with pytest.raises(InputError, match="over and over"):
         audit_job(odd_job(shape, 3_000))
 
