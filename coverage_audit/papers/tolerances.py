@@ -21,12 +21,12 @@ LIKELY = 0.5
 """A strip at least this probable counts as likely real. [1]"""
 
 JUDGED = {
-    ("autonomous", "classical"): (17, 16, 17),
-    ("autonomous", "berkson"): (16, 16, 16),
-    ("differential", "classical"): (16, 16, 16),
-    ("differential", "berkson"): (16, 14, 15),
-    ("RTK fixed", "classical"): (16, 16, 16),
-    ("RTK fixed", "berkson"): (15, 15, 15),
+    ("autonomous", "classical"): (80, 69, 67),
+    ("autonomous", "berkson"): (80, 68, 75),
+    ("differential", "classical"): (80, 72, 75),
+    ("differential", "berkson"): (80, 74, 78),
+    ("RTK fixed", "classical"): (80, 72, 77),
+    ("RTK fixed", "berkson"): (80, 73, 76),
 }
 """Unseen simulated jobs of each class of fixes and regime (by hand, guided by the receiver that logged), and in how
 many the range held the missed and the double ground: the first table of reports/calibration.md. [1]"""
