@@ -84,11 +84,12 @@ def _add_check(check: argparse.ArgumentParser) -> None:
 
 
 def _renamed(command: Callable[[Any], Any], name: str, new: str) -> Callable[[argparse.Namespace], Any]:
-    """*command*; under its old *name* it says the new one."""
+    """*command*; under its old *name* it says the new one, unless it refuses: a refusal is one line."""
 
     def told(options: argparse.Namespace) -> Any:  # noqa: ANN401 - an exit code or nothing
+        code = command(options)
         print(f'coverage-audit: "{name}" is now "{new}"; the old name goes with the next version', file=sys.stderr)  # noqa: T201
-        return command(options)
+        return code
 
     return told if new else command
 

@@ -238,6 +238,10 @@ def test_old_names_work_and_say_the_new_ones(made, tmp_path, capsys):
     told = capsys.readouterr()
     assert '"verify" is now "proof check"' in told.err
     assert told.out.startswith("HOLDS: proof.pdf\nSigned by the key you gave.")
+    assert cli.main(["verify", str(tmp_path / "nothing.json")]) == 2
+    refused = capsys.readouterr().err  # a refusal is one line, under an old name too
+    assert refused.count("\n") == 1
+    assert "nothing.json" in refused
 
 
 def test_a_log_that_ends_after_the_proof_was_made_proves_nothing(made, tmp_path, capsys):
