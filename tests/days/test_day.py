@@ -383,7 +383,7 @@ def test_a_log_that_cannot_be_read_stops_no_other(simple, capsys):
     (simple / "logs" / "tractor" / "b.gpx").write_text("<gpx")
     code, out, _ = told(simple, capsys)
     assert code == 0
-    assert "1 job found" in out
+    assert "1\xa0job found." in out
     assert "logs/tractor/b.gpx was not read" in out
     assert "b.gpx" not in (simple / "jobs" / "cut.json").read_text()
     code, _, err = told(simple, capsys, str(simple / "logs" / "tractor" / "b.gpx"))
