@@ -255,7 +255,7 @@ def page(table):
 def season(table):
     """Jobs of 1 to 12 ha at 1 Hz, read and audited as logged by two processes."""
     with tempfile.TemporaryDirectory() as name:
-        bench_season.make(Path(name), SEASON_JOBS)
+        bench_season.make(Path(name), SEASON_JOBS, "")
         jobs = sorted(Path(name).glob("jobs/*/job.toml"))
         with ProcessPoolExecutor(2) as workers:
             list(workers.map(as_logged, jobs[:2]))  # imports are paid once a season
