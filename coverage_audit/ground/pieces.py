@@ -28,8 +28,11 @@ def pieces_of(lines: BoomLines) -> list[Piece]:
         left, right = lines.tips(left_m), lines.tips(right_m)
         sense = _sense(lines.heading_rad, left, right)
         runs = [run for run in _runs(lines, sense) if not lines.gap_after[run[0]]]
-        pivoting = [run for run in runs if abs(sense[run[0]]) == 1 and run[1] - run[0] > 1]
-        result.extend(_outlined(lines, left, right, [run for run in runs if run not in set(pivoting)]))
+        kinds: tuple[list[tuple[int, int]], list[tuple[int, int]]] = ([], [])
+        for first, last in runs:
+            kinds[bool(abs(sense[first]) == 1 and last - first > 1)].append((first, last))
+        plain, pivoting = kinds
+        result.extend(_outlined(lines, left, right, plain))
         result.extend(_pivoted(lines, left, right, pivoting))
     return result
 
