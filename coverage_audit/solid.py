@@ -1,9 +1,10 @@
-"""Ground whose edges cross by rounding, made valid without losing any of it."""
+"""Ground whose edges cross by rounding, made valid without losing any of it; and jagged ground made smaller."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
 import shapely
 
 if TYPE_CHECKING:
@@ -11,6 +12,12 @@ if TYPE_CHECKING:
 
 LEAST_KEPT = 0.5
 """Structural mending that leaves less of the area than this has lost ground. [1]"""
+
+JAGGED_CORNERS, JAGGED_FOLDS = 500, 8.0
+"""An outline of more corners than this, along which the ground to be taken off would cover the area this often. [1]"""
+
+RUN_CORNERS = 32
+"""Sides of a jagged outline that are moved inward at a time. [1]"""
 
 
 def solid(shape: BaseGeometry) -> BaseGeometry:
@@ -26,3 +33,29 @@ def solid(shape: BaseGeometry) -> BaseGeometry:
         return mended
     parts = shapely.get_parts(shapely.make_valid(shape))
     return shapely.union_all(parts[shapely.get_dimensions(parts) == 2])
+
+
+def shrunk(ground: BaseGeometry, by_m: float, **style: float | str) -> BaseGeometry:
+    """*ground* with its outline moved inward by *by_m* [m]; *style* as in ``shapely.buffer``.
+
+    GEOS moves a ring as one curve, which on a jagged outline crosses itself by the million (half a minute and 2 GB for
+    2 000 spikes). There a run of sides at a time is moved, and what they pass over is taken off.
+    """
+    parts = shapely.get_parts(ground)
+    jagged = shapely.get_num_coordinates(parts) > JAGGED_CORNERS
+    jagged &= shapely.length(parts) * by_m > JAGGED_FOLDS * shapely.area(parts)
+    if not jagged.any():
+        return shapely.buffer(ground, -by_m, **style)
+    parts[~jagged] = shapely.buffer(parts[~jagged], -by_m, **style)
+    parts[jagged] = [_shrunk_by_runs(part, by_m, style) for part in parts[jagged]]
+    return shapely.union_all(parts)
+
+
+def _shrunk_by_runs(part: BaseGeometry, by_m: float, style: dict[str, float | str]) -> BaseGeometry:
+    runs = []
+    for ring in shapely.get_rings(part):
+        corners = shapely.get_coordinates(ring)
+        corners = np.concatenate([corners, corners[1:2]])  # runs share a side, so that every corner lies amid one
+        runs += [shapely.LineString(corners[k : k + RUN_CORNERS + 2]) for k in range(0, len(corners) - 2, RUN_CORNERS)]
+    passed = shapely.buffer(np.array(runs, dtype=object), by_m, **({"cap_style": "flat"} | style))
+    return shapely.difference(part, shapely.union_all(passed))

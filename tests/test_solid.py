@@ -1,12 +1,13 @@
 """Ground that crosses itself by rounding keeps its area."""
 
+import numpy as np
 import pytest
 import shapely
 
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.shapes import degree_shapes
-from coverage_audit.solid import solid
+from coverage_audit.solid import JAGGED_FOLDS, shrunk, solid
 
 CROSSED_BY_ROUNDING = shapely.Polygon(
     [
@@ -40,3 +41,24 @@ def test_a_strip_told_in_degrees_is_never_empty():
     (shape,) = degree_shapes([strip], plane)
     assert shape.is_valid
     assert plane.geometry_to_metres(shape).area == pytest.approx(strip.area, rel=1e-3)  # corners on a grid of 1 mm
+
+
+def test_jagged_ground_made_smaller_is_what_one_curve_leaves():
+    """GEOS's own erosion of the whole outline, on spikes few enough for it, is the reference."""
+    angle, reach = np.linspace(0, 2 * np.pi, 1200, endpoint=False), 50 + 20 * np.random.default_rng(3).random(1200)
+    spikes = shapely.Polygon(
+        np.column_stack([reach * np.cos(angle), reach * np.sin(angle)]), [[(-9, 0), (9, 0), (0, 9)]]
+    )
+    beside = shapely.box(70.5, -40, 110, 40)  # nearer to it than either is made smaller by
+    both = shapely.union(spikes, beside)
+    by_m = 12.0
+    assert shapely.length(spikes) * by_m > JAGGED_FOLDS * spikes.area
+    for style in ({"join_style": "mitre"}, {"quad_segs": 16}):
+        once = shapely.buffer(both, -by_m, **style)
+        found = shapely.symmetric_difference(shrunk(both, by_m, **style), once)
+        assert found.area < 2e-3 * once.area  # GEOS first smooths the curve that it moves by a hundredth of by_m
+
+
+def test_ground_that_is_not_jagged_is_made_smaller_as_ever():
+    ground = shapely.Point(0, 0).buffer(50, quad_segs=300)
+    assert shrunk(ground, 5.0).equals(shapely.buffer(ground, -5.0))

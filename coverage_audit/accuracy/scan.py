@@ -14,7 +14,16 @@ import shapely
 
 from coverage_audit.ground.tolerances import VISIT_WIDTHS
 
-from .tolerances import MOST_CROSSINGS, MOST_PAIRS, MOST_SCAN_STEP_M, MOST_SWEEPS, SCAN_DIRECTIONS, SCAN_LINES
+from .tolerances import (
+    CROSSINGS,
+    CROSSINGS_A_STEP,
+    MOST_CROSSINGS,
+    MOST_PAIRS,
+    MOST_SCAN_STEP_M,
+    MOST_SWEEPS,
+    SCAN_DIRECTIONS,
+    SCAN_LINES,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -145,7 +154,7 @@ class Scan:
         placed = _turned(sides, along).reshape(-1, 2)
         low, high = placed.min(axis=0), placed.max(axis=0)
         across = np.clip(_turned(steps.corner_m, along)[..., 1], low[1], high[1])
-        step = max(step, float(np.abs(across - np.roll(across, 1, axis=1)).sum()) / MOST_CROSSINGS)
+        step = max(step, float(np.abs(across - np.roll(across, 1, axis=1)).sum()) / most_crossings(len(steps.line)))
         origin, span = np.array([low[0], low[1] + step / 2]), float(high[0] - low[0])
         count = int((high[1] - low[1]) / step) + 1
         empty = cls(along, origin, step, count, Lines(span, np.empty((0, 2)), VISIT_WIDTHS * width_m))
@@ -207,6 +216,11 @@ class Cuts:
         placed = _turned(steps.corner_m[step] - self.begin_m[line, None], self.along[line, None])
         swept = _chords(placed, steps.travel_m[step], 1)
         return swept, line[swept.step], steps.stretch[step[swept.step]]
+
+
+def most_crossings(steps: int) -> int:
+    """How often the edges of so many *steps* may cross the lines. [1]"""
+    return min(CROSSINGS + CROSSINGS_A_STEP * steps, MOST_CROSSINGS)
 
 
 def _joined(parts: Sequence[Steps] | Sequence[Chords]) -> list[np.ndarray]:

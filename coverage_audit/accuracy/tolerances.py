@@ -114,9 +114,11 @@ MOST_SCAN_STEP_M = 1.0
 Against the exact partition the difference that a shift makes then errs by 1e-5 of the target or less, where RTK draws
 differ by 45e-5; half as many lines err by 3e-5."""
 
-MOST_CROSSINGS = 2_000_000
-"""Edges of swept steps cross the lines so often at most: the lines lie farther apart where the boom was very wide
-or its steps very long, which bounds the memory of a draw by some 200 MB. [1]"""
+CROSSINGS, CROSSINGS_A_STEP, MOST_CROSSINGS = 100_000, 20, 2_000_000
+"""Edges of swept steps cross the lines so often at most, and so often more for each step; the last, for all, bounds the
+memory of a draw by some 200 MB. [1] The lines lie farther apart where the boom was very wide or its steps very long:
+300 fixes with a boom of 100 m cross as often as the 20 000 of a field of 124 ha, 1.1 million times, and tell no more.
+4 to 12 ha sprayed with 9 m have 90 000 to 150 000."""
 
 MOST_SWEEPS = 1_000_000
 """Sweeps over parts of lines that are looked at in one go, where ground was swept hundreds of times. [1]"""

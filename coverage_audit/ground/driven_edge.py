@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from coverage_audit.errors import InputError
+from coverage_audit.solid import shrunk
 
 from .tolerances import (
     CORNER_ARC_WIDTHS,
@@ -267,7 +268,7 @@ def _without_bare_rim(polygon: BaseGeometry, swath: BaseGeometry) -> BaseGeometr
 
 
 def _opened(ground: BaseGeometry, radius_m: float) -> BaseGeometry:
-    core = shapely.buffer(ground, -radius_m, join_style="mitre")
+    core = shrunk(ground, radius_m, join_style="mitre")
     return shapely.intersection(ground, shapely.buffer(core, radius_m * 1.01, join_style="mitre"))
 
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from coverage_audit.solid import shrunk
+
 from .middle_line import middles
 from .model import Strip
 from .tolerances import HOLE_SHARE, HOLE_TIMES, INSCRIBED_M, MITRE_LIMIT, NECK_AREA_M2, NODE_GRID_M, TAIL_WIDTHS
@@ -111,7 +113,7 @@ def holes_apart(polygons: np.ndarray, boom_m: float, min_width_m: float) -> np.n
 
 def _hole_and_tails(polygon: BaseGeometry, boom_m: float, min_width_m: float) -> np.ndarray:
     whole, half = np.array([polygon], object), HOLE_SHARE * boom_m / 2
-    core = shapely.buffer(polygon, -half, join_style="mitre", mitre_limit=MITRE_LIMIT)
+    core = shrunk(polygon, half, join_style="mitre", mitre_limit=MITRE_LIMIT)
     if core.is_empty:
         return whole
     hole = shapely.buffer(core, half, join_style="mitre", mitre_limit=MITRE_LIMIT)

@@ -15,7 +15,7 @@ from coverage_audit.edges import crossing_pairs, most_pairs, near_pairs
 from coverage_audit.errors import InputError
 
 from .model import Partition
-from .tolerances import CLOSURE_REL, MAX_CROSSINGS, MAX_NEAR_PAIRS, NODE_GRID_M, VISIT_WIDTHS
+from .tolerances import CLOSURE_REL, MAX_CROSSINGS, MAX_NEAR_PAIRS, NODE_GRID_M, PIECES_AT_ONCE, VISIT_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -56,8 +56,7 @@ def partition(
     area = shapely.area(faces)
     faces, area = faces[area > 0], area[area > 0]
     inside = shapely.point_on_surface(faces)
-    # the library prepares what it asks with: pieces are few and have many corners
-    piece, face = shapely.STRtree(inside).query(polygons, predicate="intersects")
+    piece, face = _points_in(polygons, inside)
     visits, sure, sweeps = _count(face, piece, pieces, inside, VISIT_WIDTHS * width_m, travel_at)
     for geometry in (ground.outer, ground.target):
         shapely.prepare(geometry)
@@ -127,6 +126,20 @@ def closure_rel(parts: Partition, ground: Ground, swept_m2: float) -> float:
     target = abs(parts.area(parts.in_target) - ground.target.area)
     swept = abs(float(parts.sweeps @ parts.area_m2) - swept_m2)
     return max(target, swept) / ground.field.area
+
+
+def _points_in(polygons: np.ndarray, points: np.ndarray) -> tuple[IntArray, IntArray]:
+    """Numbers of the polygon and of the point of each pair in which the point lies in the polygon, by polygons."""
+    shapely.prepare(polygons)  # they are few and have many corners
+    tree, x, y = shapely.STRtree(points), shapely.get_x(points), shapely.get_y(points)
+    found = [np.empty((2, 0), np.intp)]
+    for first in range(0, len(polygons), PIECES_AT_ONCE):
+        polygon, point = tree.query(polygons[first : first + PIECES_AT_ONCE])
+        polygon += first
+        # asked for with places, not points, which takes a third of the time of the tree's own predicate
+        found.append(np.stack([polygon, point])[:, shapely.intersects_xy(polygons[polygon], x[point], y[point])])
+    polygon, point = np.concatenate(found, axis=1)
+    return polygon, point
 
 
 def _count(

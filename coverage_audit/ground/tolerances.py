@@ -47,6 +47,9 @@ MAX_NEAR_PAIRS = 3_000_000
 turning on the spot again and again with everything on reaches 1.2 million, which takes 3 s and 0.2 GB; at 6
 million it is minutes and over 2 GB."""
 
+PIECES_AT_ONCE = 32
+"""Pieces whose faces are looked for in one go: a wide boom's box holds most faces of a job, 100 000 at most. [1]"""
+
 MAX_CROSSINGS = 500_000
 """Most of them that may cross. [1] A forage harvester's day of 5 000 fixes has 0.18 million; a boom that whirled
 over the same spot for half a minute had 0.45 million, which took 20 s, and 0.9 million took over 1 GB."""

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from coverage_audit.solid import shrunk
+
 from .tolerances import CUT_INSIDE_WIDTHS, CUT_WIDE_SHARE, REACH_QUAD_SEGS, STOOD_WIDTHS, STRAIGHT_ON
 
 if TYPE_CHECKING:
@@ -75,7 +77,7 @@ def cut_amid(place: Place, target: BaseGeometry, width_m: float) -> bool:
 def beyond_cut(place: Place, missed: BaseGeometry, width_m: float) -> BaseGeometry:
     """Missed ground as wide as passes are that lies about *place*, where a log was cut: the work may have gone on."""
     half = CUT_WIDE_SHARE * width_m / 2
-    wide = shapely.buffer(shapely.buffer(missed, -half, join_style="mitre"), half, join_style="mitre")
+    wide = shapely.buffer(shrunk(missed, half, join_style="mitre"), half, join_style="mitre")
     parts = shapely.get_parts(shapely.intersection(wide, missed))
     near = shapely.distance(parts, shapely.Point(place)) <= width_m
     return shapely.union_all(parts[near])

@@ -9,6 +9,7 @@ import shapely
 import shapely.ops
 
 from coverage_audit.edges import parted
+from coverage_audit.solid import shrunk
 
 from .model import HEADLAND, STRAIGHT
 from .tolerances import LEFT_OUT_LENGTH_WIDTHS, LEFT_OUT_NEAR_WIDTHS, LEFT_OUT_WIDTHS, PARALLEL_DEG
@@ -55,13 +56,13 @@ def _bare(missed: BaseGeometry, passes: Sequence[Pass], width_m: float) -> list[
     driven = [one.line for one in passes if one.line.length > 0]
     half = LEFT_OUT_WIDTHS / 2 * width_m
     # where it is too narrow there is no need to look for what was driven
-    wide = shapely.buffer(shapely.buffer(missed, -half, quad_segs=2), half, quad_segs=2)
+    wide = shapely.buffer(shrunk(missed, half, quad_segs=2), half, quad_segs=2)
     near = [line for line in driven if shapely.dwithin(line, wide, width_m / 2)]
     swath = (
         shapely.union_all(shapely.buffer(parted(near), width_m / 2, cap_style="flat")) if near else shapely.Polygon()
     )
     bare = shapely.difference(shapely.intersection(missed, wide), swath)
-    cores = shapely.get_parts(shapely.buffer(bare, -half, quad_segs=2))
+    cores = shapely.get_parts(shrunk(bare, half, quad_segs=2))
     return [core for core in cores if _reach(core) + 2 * half >= LEFT_OUT_LENGTH_WIDTHS * width_m]
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from coverage_audit.ground.tolerances import INSCRIBED_M
+from coverage_audit.solid import shrunk
 
 from .tolerances import EDGE_BAND_M, EDGE_SHARE, END_AREA_SHARE, END_TOUCH_SHARE, HEADLAND_WIDTHS
 
@@ -66,8 +67,8 @@ def surroundings(
 ) -> Surroundings:
     """Prepare what :func:`lie` places strips by; *headland* and *ends* as in :class:`Surroundings`. [m]"""
     rings = [shapely.Polygon(part.exterior) for part in shapely.get_parts(target)]
-    # round at corners: all that lies farther in; mitred it takes 2 GB on an outline of 2 000 spikes
-    inner = shapely.make_valid(shapely.buffer(shapely.union_all(rings), -HEADLAND_WIDTHS * width_m))
+    # round at corners: all that lies farther in
+    inner = shapely.make_valid(shrunk(shapely.union_all(rings), HEADLAND_WIDTHS * width_m))
     outer = shapely.boundary(shapely.union_all(rings))
     beside = shapely.buffer(no_spray, EDGE_BAND_M)
     return Surroundings(shapely.buffer(outer, EDGE_BAND_M), beside, inner, headland, *ends, width_m)

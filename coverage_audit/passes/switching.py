@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from coverage_audit.solid import shrunk
+
 from .cross_track import beside
 from .tolerances import EDGE_CUT_SHARE, EDGE_OPEN_WIDTHS, EDGE_PART_M, SWITCH_LEAD_S
 
@@ -29,7 +31,7 @@ def inside_headland(target: BaseGeometry, laps: Sequence[BaseGeometry], width_m:
         swath = shapely.union_all(shapely.buffer(np.array(laps, dtype=object), width_m / 2, cap_style="flat"))
         target = shapely.difference(target, swath)
     rim = EDGE_OPEN_WIDTHS * width_m
-    core = shapely.make_valid(shapely.buffer(target, -rim, join_style="mitre"))
+    core = shapely.make_valid(shrunk(target, rim, join_style="mitre"))
     # sharp corners of a buffer can cross one another
     return shapely.intersection(shapely.make_valid(shapely.buffer(core, rim, join_style="mitre")), target)
 

@@ -50,9 +50,11 @@ def with_drive_cautions(audit: Audit, drive: Drive, ground: Ground, *, logged: b
 def _elsewhere(audit: Audit, drive: Drive) -> list[Caution]:
     """Caution where passes lie beside each other outside the field: the log holds another one."""
     path, width = drive.path, audit.job.settings.boom.width_m
-    near = shapely.buffer(audit.layers.field, ELSEWHERE_WIDTHS * width, quad_segs=2)
-    shapely.prepare(near)
-    outside = ~shapely.contains_xy(near, path.x_m, path.y_m)
+    field = audit.layers.field
+    shapely.prepare(field)
+    outside = ~shapely.contains_xy(field, path.x_m, path.y_m)
+    beyond = shapely.points(path.x_m[outside], path.y_m[outside])
+    outside[outside] = ~shapely.dwithin(field, beyond, ELSEWHERE_WIDTHS * width)
     cut = np.flatnonzero(path.gap_after[:-1] | (outside[1:] != outside[:-1])) + 1
     points = np.split(np.column_stack([path.x_m, path.y_m]), cut)
     parts = zip(points, np.split(outside, cut), strict=True)
