@@ -21,7 +21,8 @@ GROUPS = {
     "rate": (
         ["rate/*"],
         ["rate/test_nozzles.py", "rate/test_product.py", "rate/test_rate.py", "rate/test_rate_rules.py",
-         "rate/test_tank.py", "rate/test_rate_mutants.py"],
+         "rate/test_tank.py", "rate/test_rate_mutants.py", "rate/test_steps_mutants.py", "rate/test_cells_mutants.py",
+         "rate/test_places_mutants.py"],
     ),
     "passes": (["passes/*"], ["passes"]),
     "touchup": (["touchup/rules.py"], ["touchup/test_touchup_rules.py", "touchup/test_touchup_bounds.py",

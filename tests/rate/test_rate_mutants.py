@@ -8,7 +8,7 @@ from jobs import log
 
 from coverage_audit.drive.model import Timeline
 from coverage_audit.jobs.settings import BoomSettings, NozzleSettings, RateSettings
-from coverage_audit.rate.flow import boom_flow
+from coverage_audit.rate.flow import Flow, boom_flow
 from coverage_audit.rate.model import RateCells
 from coverage_audit.rate.steps import scale_of
 from coverage_audit.rate.surface import bands, rate_classes
@@ -93,6 +93,28 @@ def test_flow_typed_in_and_flow_from_what_was_applied():
     assert found.flow_l_min == pytest.approx([30.0, 30.0])
     nozzles = RateSettings(nozzles=NozzleSettings(1.0, 4.0, 1.0, count=10))
     assert flow("nozzles", nozzles).flow_l_min == pytest.approx([5.0, 5.0])  # a quarter of the pressure, half the flow
+
+
+def test_a_logged_flow_is_summed_straight_between_its_knots():
+    """As fine trapezoids give it, on uneven knots and beyond both ends."""
+    times, values = np.array([10.0, 12.0, 20.0, 21.0, 40.0]), np.array([6.0, 12.0, 0.0, 30.0, 3.0])
+    summed = Flow(times, values, whole_boom=False)
+    fine = np.linspace(10, 50, 40_001)  # a knot on every hundredth line
+    there = np.interp(fine, times, values)
+    running = np.concatenate([[0], np.cumsum(there[1:] + there[:-1])])
+    asked = np.array([10.0, 11.0, 12.0, 19.5, 20.0, 20.5, 21.0, 33.3, 40.0, 47.0])
+    assert summed.litres_until(asked) == pytest.approx(np.interp(asked, fine, running / 2 * 0.001 / 60), abs=1e-9)
+    assert summed.litres_until(np.array([0.0])) == pytest.approx([-1.0])  # 6 L/min for the ten seconds before
+
+
+def test_each_source_of_flow_is_used_for_itself_whatever_else_is_given():
+    every = RateSettings(flow_l_min=16.8, applied_l=13.0, nozzles=NozzleSettings(1.0, 4.0, 1.0, count=10))
+    assert [flow(one, every).flow_l_min[0] for one in ("nozzles", "flow", "applied")] == pytest.approx([5, 16.8, 30])
+
+
+def test_a_volume_over_no_time_at_all_is_no_flow():
+    none = boom_flow("applied", RateSettings(applied_l=13.0), BOOM, TIMES, np.zeros(2), (), 0.0)
+    assert none.flow_l_min.tolist() == [0.0, 0.0]
 
 
 # --- steps ----------------------------------------------------------------------------------------
