@@ -15,7 +15,7 @@ def units(swept, cells, *, length_m=1.0, inside=1.0, beyond=0.0, reverse=(), apa
     length = np.zeros(count) + length_m
     back = np.zeros(count, bool)
     back[list(reverse)] = True
-    return Units(
-        np.column_stack([start, start + pace_s]), length, back, 10 * length, np.zeros(count) + inside,
-        np.zeros(count) + beyond, unit, cell, np.full(len(pairs), 4), fresh, Grid(0.0, 0.0, 2.0, np.zeros((1, 1), int), cells),
-    )  # fmt: skip
+    grid = Grid(0.0, 0.0, 2.0, np.zeros((1, 1), int), cells)
+    times, even = np.column_stack([start, start + pace_s]), np.zeros(count)
+    hits = np.full(len(pairs), 4)
+    return Units(times, length, back, 10 * length, even + inside, even + beyond, unit, cell, hits, fresh, grid)

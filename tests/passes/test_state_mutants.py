@@ -91,10 +91,16 @@ def moments(on, count):
 
 @pytest.mark.parametrize(
     ("late_s", "wanted"),
-    [(1.0, [(22, 28), (42, 58)]), (-1.0, [(18, 32), (38, 62)]), (2.5, [(45, 55)]), (-2.5, [(15, 65)]), (0.0, [(20, 30), (40, 60)])],
-)  # fmt: skip
+    [
+        (1.0, [(22, 28), (42, 58)]),
+        (-1.0, [(18, 32), (38, 62)]),
+        (2.5, [(45, 55)]),  # what would end before it began is not
+        (-2.5, [(15, 65)]),  # what overlaps is one
+        (0.0, [(20, 30), (40, 60)]),
+    ],
+)
 def test_every_switch_comes_as_late_as_the_driver_s_habit(monkeypatch, late_s, wanted):
-    """2 m/s over units of 1 m: a second late is two units less at either end; what overlaps is one, what ends before it begins none."""
+    """2 m/s over units of 1 m: a second late is two units less at either end."""
     monkeypatch.setattr(state_draws, "HABIT_MEAN_S", late_s)
     monkeypatch.setattr(state_draws, "HABIT_SD_S", 0.0)
     monkeypatch.setattr(state_draws, "SCATTER_SD_S", 0.0)
@@ -107,19 +113,19 @@ def test_every_switch_comes_as_late_as_the_driver_s_habit(monkeypatch, late_s, w
 
 def test_switches_scatter_as_a_habit_and_each_by_itself():
     """Late by 0.2 s on average; habit 1.4 s and scatter 0.6 s add by squares; two starts share the habit alone."""
-    given = units([[]] * 3000, 1, length_m=0.05)
-    on = np.zeros(3000, bool)
-    on[500:1200] = on[1700:2400] = True
+    given = units([[]] * 1500, 1, length_m=0.1)
+    on = np.zeros(1500, bool)
+    on[250:600] = on[850:1200] = True
     rng = np.random.default_rng(6)
-    edges = np.array([moments(switched(given, on, 1.0, rng), 4) for _ in range(1500)]) * 0.05
+    edges = np.array([moments(switched(given, on, 1.0, rng), 4) for _ in range(1000)]) * 0.1
     shift = (edges - np.array([25, 60, 85, 120])) * np.array([1, -1, 1, -1])
-    # three standard errors of 1500 draws
-    assert shift.mean(axis=0) == pytest.approx([0.2] * 4, abs=0.15)
-    assert shift.std(axis=0) == pytest.approx([math.hypot(1.4, 0.6)] * 4, rel=0.06)
+    # three standard errors of 1000 draws, and half a unit
+    assert shift.mean(axis=0) == pytest.approx([0.2] * 4, abs=0.2)
+    assert shift.std(axis=0) == pytest.approx([math.hypot(1.4, 0.6)] * 4, rel=0.07)
     alike = np.corrcoef(shift.T)
     assert alike[0, 2] == pytest.approx(1.96 / 2.32, abs=0.05)
     assert alike[1, 3] == pytest.approx(1.96 / 2.32, abs=0.05)
-    assert alike[0, 1] == pytest.approx(0.0, abs=0.08)
+    assert alike[0, 1] == pytest.approx(0.0, abs=0.1)
 
 
 # --- what was remembered -------------------------------------------------------------------------------

@@ -252,7 +252,7 @@ def steps_of(way, *pairs, litres=1.0):
 def test_a_straight_step_is_laid_as_one_rectangle_a_part():
     """3 m north in 1.5 s, headed north, on the left 4 m and the right 1 m of five: 12 and 3 m2 at 2 m/s."""
     found = lay(
-        steps_of(lines([0, 1.5], [1, 4], x_m=2.0), (0, 1)), parts((0, -2.5, 1.5, 0.75), (0, 1.5, 2.5, 0.25)), 1.0
+        steps_of(lines([100, 101.5], [1, 4], x_m=2.0), (0, 1)), parts((0, -2.5, 1.5, 0.75), (0, 1.5, 2.5, 0.25)), 1.0
     )
     assert found.corners.tolist() == [
         [[-0.5, 1], [-0.5, 4], [3.5, 4], [3.5, 1]],
@@ -278,7 +278,7 @@ def turned(pivot_m, left_m, right_m, cell_m=0.25, degrees=2.0):
     """A boom turned about a point *pivot_m* left of its centre, laid in cells of *cell_m*."""
     angle = np.array([-0.5, 0.5]) * degrees * DEGREE  # heading from west of north to east: the pivot lies right
     x, y = pivot_m * (1 - np.cos(angle)), pivot_m * np.sin(angle)
-    return lay(steps_of(lines([0, 1], y, angle, x_m=x), (0, 1)), parts((0, left_m, right_m, 1.0)), cell_m)
+    return lay(steps_of(lines([50, 51], y, angle, x_m=x), (0, 1)), parts((0, left_m, right_m, 1.0)), cell_m)
 
 
 def test_a_turning_step_is_cut_so_that_speeds_in_a_part_differ_little():
