@@ -31,6 +31,7 @@ from .tolerances import (
     THIN_M,
     THIN_NOISE_SHARE,
     THIN_STRIDE,
+    THIN_WIDTH_M,
 )
 
 if TYPE_CHECKING:
@@ -275,9 +276,10 @@ def _worst_off(tips: list[FloatArray], travel: FloatArray, knots: IntArray, with
     return inner[worst >= np.repeat(too_far, spans)]
 
 
-def thinning_m(noise_m: float) -> float:
-    """How far boom lines may be off their interpolation, given the fixes' white noise. [m]"""
-    return float(np.clip(np.nan_to_num(noise_m) * THIN_NOISE_SHARE, THIN_M, MAX_THIN_M))
+def thinning_m(noise_m: float, width_m: float) -> float:
+    """How far the lines of a boom of *width_m* may be off their interpolation, given the fixes' white noise. [m]"""
+    within = float(np.clip(np.nan_to_num(noise_m) * THIN_NOISE_SHARE, THIN_M, MAX_THIN_M))
+    return within * min(1.0, width_m / THIN_WIDTH_M)
 
 
 def switching_lines(all_lines: list[BoomLines], aside_m: float) -> tuple[FloatArray, FloatArray]:

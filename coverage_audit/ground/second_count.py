@@ -19,6 +19,7 @@ from coverage_audit.errors import InputError
 from .model import RasterCount
 from .tolerances import (
     CHUNK_TURN_DEG,
+    RASTER_ALL_LINES,
     RASTER_BAND_CROSSINGS,
     RASTER_CELL_M,
     RASTER_CELLS_ACROSS,
@@ -193,8 +194,7 @@ def _rotate(xy: FloatArray, angle: float) -> FloatArray:
 
 def _steps(all_lines: Sequence[BoomLines], turn: float, visit_m: float) -> _Steps:
     """Every step of every spraying part, numbered by batches in which no cell is visited twice."""
-    corners, batches, travels, stretches, backward = [], [], [], [], []
-    batch = 0
+    corners, batches, travels, stretches, backward, batch = [], [], [], [], [], 0
     for full in all_lines:
         lines = _decimate(full)
         moved = np.diff(lines.travel_m) + np.abs(np.diff(lines.heading_rad)) > 0
@@ -295,7 +295,7 @@ def _decimate(lines: BoomLines) -> BoomLines:
     forward = _forward(lines)
     keep[1:-1] |= forward[1:] != forward[:-1]  # as far as the boom came before it went back
     keep[[0, -1]] = True
-    return lines.take(keep)
+    return lines.take(keep) if len(keep) > RASTER_ALL_LINES else lines
 
 
 def _forward(lines: BoomLines) -> BoolArray:

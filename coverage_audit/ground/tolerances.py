@@ -28,6 +28,9 @@ MAX_THIN_M = 0.02
 """With noisy fixes boom lines are thinned to this share of the noise, but never beyond two
 centimetres: holding the path closer than it is known only costs time. [1], [m]"""
 
+THIN_WIDTH_M = 3.0
+"""A boom narrower than this is thinned by as much less: 3 mm at both sides are a hundredth of half a metre. [m]"""
+
 THIN_STRIDE = 16
 """Every so manieth boom line is kept from the start of thinning. [1]"""
 
@@ -97,6 +100,10 @@ RASTER_STEP_DEG = 2.0
 RASTER_STEP_REACH_M = 15.0
 """The raster count keeps a boom line at least this often: a wheel-wide wiggle of steering is
 longer, and between lines 2 degrees apart a tip 15 m out is cut by 2 mm. [m], [deg], [m]"""
+
+RASTER_ALL_LINES = 200
+"""...and every boom line of a stretch that has no more: the tips of a boom of 100 m that wags by a degree go to and fro
+by a metre between two that are kept. [1]"""
 
 RASTER_STEPS_A_VISIT = 16
 """...and where ground may be swept again, a step is cut so that this many make the travel of one visit. [1] Each

@@ -84,7 +84,7 @@ def drive_of(job: Job, plane: Plane) -> Drive:
     recalls = told_changes(timeline, recalls_of(job.remembered, path, plane.to_metres))
     timeline = with_recalls(timeline, recalls, (float(track.time_s[0]), float(track.time_s[-1])))
     lines = on_lines(path, timeline, settings.boom.sections_m)
-    thinned = thin(lines, thinning_m(motion.noise_m))
+    thinned = thin(lines, thinning_m(motion.noise_m, settings.boom.width_m))
     recalls = (*row_recalls(job.intervals or ()), *recalls)
     told = (*order_cautions(job.logs), *cautions, *memory_cautions(recalls), *_coarse_cautions(lines, most_cuts(path)))
     return Drive(track, dropped, path, timeline, lines, thinned, told, recalls)
