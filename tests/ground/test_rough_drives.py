@@ -69,7 +69,7 @@ def test_the_second_count_sees_a_wide_boom_wag_by_less_than_a_step_of_its_own():
 
 
 def test_a_narrow_boom_is_thinned_by_no_more_than_its_width_bears():
-    """Once round at 2 m with half a metre, by the closed form of the ring 6.283 m2; 3 mm off cost a thousandth of it."""
+    """Once round at 2 m with half a metre, by the closed form of the ring 6.283 m2; 3 mm off cost 7e-4 of it."""
     angle = np.linspace(0, 2 * np.pi, 401)
     lines = boom_lines(2 * np.sin(angle), -2 * np.cos(angle), np.pi / 2 - angle, 0.5)
     (kept,) = thin([lines], thinning_m(0.0, 0.5))
