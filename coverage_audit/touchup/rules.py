@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import replace
-from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -244,17 +243,26 @@ def boom_option(
 
 def _doses(polygons: Sequence[BaseGeometry], by_visits: Sequence[BaseGeometry]) -> list[tuple[int, int]]:
     """(visits in the job, times sprayed now) of every kind of ground that is worth naming."""
-    grounds = [(1, shapely.union_all(list(polygons)))]
-    grounds += [
-        (many, shapely.intersection_all(list(group))) for many in (2, 3) for group in combinations(polygons, many)
-    ]
+    grounds = (np.array([shapely.union_all(list(polygons))]), *_overlaps(np.array(polygons, dtype=object)))
     return [
         (visits, times)
-        for times, ground in grounds
-        if ground.area > tol.LEAST_AGAIN_M2
+        for times, ground in enumerate(grounds, start=1)
         for visits, layer in enumerate(by_visits)
-        if shapely.intersection(ground, layer).area > tol.LEAST_AGAIN_M2
+        if (shapely.area(shapely.intersection(ground, layer)) > tol.LEAST_AGAIN_M2).any()
     ]
+
+
+def _overlaps(polygons: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Ground worth naming that two of *polygons* share, and that three do; one may be shared by more."""
+    a, b = shapely.STRtree(polygons).query(polygons)
+    a, b = a[a < b], b[a < b]
+    two = shapely.intersection(polygons[a], polygons[b])
+    worth = shapely.area(two) > tol.LEAST_AGAIN_M2
+    pairs = dict(zip(zip(a[worth].tolist(), b[worth].tolist(), strict=True), two[worth], strict=True))
+    third = {first: [c for one, c in pairs if one == first] for first, _ in pairs}
+    threes = [(shared, polygons[c]) for (a, b), shared in pairs.items() for c in third[a] if (b, c) in pairs]
+    three = np.array([shapely.intersection(*both) for both in threes], dtype=object)
+    return two[worth], three[shapely.area(three) > tol.LEAST_AGAIN_M2] if len(three) else three
 
 
 def conflict(
