@@ -15,6 +15,22 @@ import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
+EDGE_SHIFT = [
+    f"passes/test_edge_shift.py::test_{one}"
+    for one in (
+        "gaps_along_the_lap_are_those_of_the_shift",
+        "the_turn_of_the_outline_does_not_matter",
+        "what_a_driver_leaves_all_round_is_no_shift",
+        "a_lap_along_two_sides_tells_of_one_direction_only_and_so_nothing",
+        "a_tree_that_was_driven_round_is_left_out",
+    )
+]
+SPACING = [
+    f"passes/test_width_spacing.py::test_{one}"
+    for one in ("the_spacing_is_told_from_the_drive_alone", "a_drive_without_passes_has_no_spacing")
+]
+"""The others of those files audit whole jobs and are slow."""
+
 GROUPS = {
     "drive": (["drive/*"], ["drive"]),
     "ground": (["ground/*"], ["ground", "recipe/test_audit.py", "recipe/test_checks_mutants.py"]),
@@ -24,7 +40,12 @@ GROUPS = {
          "rate/test_tank.py", "rate/test_rate_mutants.py", "rate/test_steps_mutants.py", "rate/test_cells_mutants.py",
          "rate/test_places_mutants.py"],
     ),
-    "passes": (["passes/*"], ["passes"]),
+    "passes": (
+        ["passes/*"],
+        ["passes/test_best_line.py", *EDGE_SHIFT, *SPACING, "passes/test_pass_ground_mutants.py",
+         "passes/test_lines_mutants.py", "passes/test_way_mutants.py", "passes/test_causes_mutants.py",
+         "passes/test_state_mutants.py", "passes/test_work_mutants.py", "passes/test_shape_mutants.py"],
+    ),
     "touchup": (["touchup/rules.py"], ["touchup/test_touchup_rules.py", "touchup/test_touchup_bounds.py",
                                        "touchup/test_rules_mutants.py"]),
     "dates": (["papers/proof/record.py"], ["papers/test_dates_mutants.py"]),
@@ -45,7 +66,7 @@ FAILED, OUT_OF_TIME, NOT_RUN = {1, 3, -9, -11}, {-24, 24, 36, 152, 255}, {5, 33}
 def copied(folder, group):
     """Copy what is needed into *folder*, with settings for *group*."""
     modules, tests = GROUPS[group]
-    tests = [f"tests/{one}" for one in tests if (ROOT / "tests" / one).exists()]
+    tests = [f"tests/{one}" for one in tests if (ROOT / "tests" / one.split("::")[0]).exists()]
     for name in ("coverage_audit", "tests", "fixtures"):
         shutil.copytree(ROOT / name, folder / name, ignore=shutil.ignore_patterns("__pycache__"))
     settings = {
