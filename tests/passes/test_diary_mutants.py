@@ -175,6 +175,8 @@ def test_a_long_approach_is_no_part_of_the_pass(sprayed, ends):
     one = job([(0, 0), (0, 200)], [(0, 120)], on=[sprayed])
     found = diary._without_approach(one.way, one.legs[0], one.on)  # noqa: SLF001
     assert (one.way.along_m[found.first], one.way.along_m[found.last]) == pytest.approx(ends, abs=1.0)
+    beyond = job([(0, 0), (0, 200)], [(0, 60)], on=[(60.5, 120)])  # from the very next place on
+    assert diary._without_approach(beyond.way, beyond.legs[0], beyond.on) is beyond.legs[0]  # noqa: SLF001
     short = job([(0, 0), (0, 200)], [(0, 20)], on=[(14, 20)])
     assert diary._without_approach(short.way, short.legs[0], short.on) is short.legs[0]  # noqa: SLF001 - 15 m are a run-in
 
@@ -338,6 +340,9 @@ def test_headland_reaches_as_far_as_it_was_sprayed():
     assert diary._trimmed(one, early, 0, 400).last == 179  # noqa: SLF001
     assert diary._trimmed(one, early, 0, 160).last == 160  # noqa: SLF001
     assert diary._trimmed(one, Cell(60, 200, "straight"), 0, 400) == Cell(60, 200, "straight")  # noqa: SLF001
+    for low, high in ((60, 120), (60, 80), (60, 81), (80, 120)):  # sprayed at one place alone, at an end of it or amid
+        moment = job([(50, 0), (50, 200)], [(0, 60)], on=[(40, 40.5)])
+        assert diary._trimmed(moment, Cell(low, high, "headland"), 0, 400) == Cell(80, 80, "headland")  # noqa: SLF001
     assert diary._trimmed(one, Cell(200, 300, "headland"), 0, 400) == Cell(200, 300, "headland")  # noqa: SLF001
 
 

@@ -285,6 +285,16 @@ def test_sides_without_a_pass_between_them_are_one_lap():
     assert [lap for *_, lap in laps(heading, *turn)] == [1, 0, 1]
 
 
+def test_laps_go_on_from_side_to_side():
+    """Bows that turn by 100 degrees each, one after the other: 340 in the fourth, 680 in the seventh."""
+    for sense in (1, -1):
+        heading = sense * np.arange(0, 801.0)
+        bows = [Cell(100 * k, 100 * k + 100, "headland") for k in range(8)]
+        found = laps(heading, *bows)
+        assert [lap for *_, lap in found] == [1, 1, 1, 1, 2, 2, 2, 2, 3, 3]
+        assert [first for first, *_ in found] == pytest.approx([0, 100, 200, 300, 340, 400, 500, 600, 680, 700], abs=1)
+
+
 BREAKS = [Span("reversing", 4.0, 7.0), Span("gap", 6.0, 9.0)]
 
 
@@ -300,6 +310,15 @@ def test_stands_backing_up_and_gaps_cut_turns_and_lie_within_passes():
     assert whole[-1].direction_deg == 30.0
     assert standing_s(driven, BREAKS) == 4.0  # 5 to 6 and 9 to 12 s
     assert standing_s(driven, BREAKS[:1]) == 7.0
+
+
+def test_a_break_may_begin_and_end_with_the_drive():
+    plain = grid(11)
+    assert np.flatnonzero(backing_up(plain, [Span("reversing", 7.0, 20.0)])).tolist() == [7, 8, 9]
+    assert np.flatnonzero(backing_up(plain, [Span("reversing", -5.0, 2.0)])).tolist() == [0, 1]
+    whole, _ = broken(grid(11, standing=[10]), [Cell(0, 10, "turn")], [Span("gap", 0.0, 1.0), Span("gap", 9.0, 10.0)])
+    assert kinds(whole) == [("gap", 0, 1), ("turn", 1, 9), ("gap", 9, 10)]
+    assert standing_s(grid(11, standing=[9]), []) == 1.0
 
 
 def test_backing_up_is_told_whatever_else_it_was():

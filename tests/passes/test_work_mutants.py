@@ -299,6 +299,8 @@ def test_the_fresh_share_of_a_unit_counts_only_target():
     board = _Board.of(given)
     board.count[:] = [1, 0, 0]
     assert board.fresh(0, 3).tolist() == [0.5, 0.5, 0.0]
+    single = _Board.of(units([[0], [1]], 2))
+    assert single.fresh(0, 2).tolist() == [1.0, 1.0]
     board.count[:] = [1, 2, 1]
     assert board.fresh(0, 2, 1).tolist() == [0.5, 0.25]
     assert board.fresh(1, 2).tolist() == [0.0]
