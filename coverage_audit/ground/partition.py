@@ -148,8 +148,8 @@ def _count(
     """Visits, visits that do not rest on a bridge, and sweeps of each face."""
     count = len(inside)
     sweeps = np.bincount(face, minlength=count)
-    stretch = np.array([one.lines.stretch for one in pieces])[piece]
-    bridged = np.array([one.bridged for one in pieces])[piece]
+    stretch = np.array([one.lines.stretch for one in pieces], int)[piece]
+    bridged = np.array([one.bridged for one in pieces], bool)[piece]
     order = np.lexsort((stretch, face))
     face, piece, stretch, bridged = face[order], piece[order], stretch[order], bridged[order]
     again = (np.diff(face) == 0) & (np.diff(stretch) == 0)  # swept twice by one stretch: one visit or two?

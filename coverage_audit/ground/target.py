@@ -13,7 +13,7 @@ from coverage_audit.read.outlines.tolerances import MAX_FIELD_SPAN_M, MAX_OUTLIN
 from coverage_audit.solid import solid
 
 from .model import Ground
-from .tolerances import BUFFER_QUAD_SEGS, MOST_GROWN_CROSSINGS, NEAREST_TOLD_M, SPRAYED_WIDTHS
+from .tolerances import BUFFER_QUAD_SEGS, LEAST_TARGET_M, MOST_GROWN_CROSSINGS, NEAREST_TOLD_M, SPRAYED_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -110,6 +110,7 @@ def lay_out(fields: Sequence[BaseGeometry], exclude: Sequence[BaseGeometry], set
     target = shapely.difference(allowed, no_spray)
     if target.is_empty:
         raise InputError("no ground is left to spray once setbacks and no-spray areas are taken off", "field")
+    _check_wide(target)
     return Ground(outer, field, target, shapely.intersection(no_spray, outer))
 
 
@@ -154,6 +155,17 @@ def sound(polygon: BaseGeometry) -> BaseGeometry:
     if not np.isfinite(shapely.get_coordinates(polygon)).all():
         return shapely.Polygon()
     return solid(polygon)
+
+
+def _check_wide(target: BaseGeometry) -> None:
+    """Raise when all the ground is a line rather than an area."""
+    wide_m = 2 * target.area / target.length
+    if wide_m < LEAST_TARGET_M:
+        raise InputError(
+            f"the ground to spray is a strip {target.length / 2:.0f} m long and less than {LEAST_TARGET_M * 100:.0f} cm"
+            " wide: check the boundary, its setbacks and no-spray areas",
+            "field",
+        )
 
 
 def _check_size(field: BaseGeometry) -> None:

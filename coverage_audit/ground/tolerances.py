@@ -19,6 +19,10 @@ SLIDING_SHARE = 0.01
 """An axle rolls; one whose vehicle would be dragged backwards, by more than this beyond square to its way, over more
 than this distance and this share of the way, does not lie where it is said to. [deg], [m], [1]"""
 
+LEAST_TARGET_M = 0.02
+"""Ground to spray that is narrower than this on the whole is no field: two sides of an outline that lie on each other,
+or what an area has left over. [m]"""
+
 THIN_M = 0.003
 """Boom lines within this of the interpolated one are left out: a turn at 10 m radius with a
 9 m boom loses 3e-4 of the area swept in the turn, a straight pass nothing. [m]"""

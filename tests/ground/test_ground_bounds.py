@@ -274,3 +274,20 @@ def test_the_largest_field_is_audited():
     ground, _, _ = ground_of(worked, plane, drive_of(worked, plane))
     assert ground.field.area == pytest.approx(1.6e9, rel=1e-4)
     assert audit_job(worked).checks.ok
+
+
+@pytest.mark.parametrize("wide_m", [1e-9, 1e-3, 0.019])
+def test_ground_that_is_a_line_is_refused(wide_m):
+    with pytest.raises(InputError, match=r"a strip 200 m long and less than 2 cm wide"):
+        lay_out([shapely.box(0, 0, 200, wide_m)], [], FieldSettings())
+    with pytest.raises(InputError, match=r"a strip 200 m long"):
+        lay_out(
+            [shapely.box(0, 0, 200, 50)], [shapely.box(-1, wide_m, 201, 51)], FieldSettings()
+        )
+
+
+def test_no_pieces_leave_all_ground_unvisited():
+    """A touch-up that takes nothing is counted, too."""
+    field = shapely.box(0, 0, 30, 20)
+    parts = coverage.partition([], Ground(field, field, field, shapely.Polygon()), WIDTH_M, None)
+    assert parts.area(parts.visits == 0) == pytest.approx(600.0)
