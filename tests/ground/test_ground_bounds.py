@@ -281,9 +281,7 @@ def test_ground_that_is_a_line_is_refused(wide_m):
     with pytest.raises(InputError, match=r"a strip 200 m long and less than 2 cm wide"):
         lay_out([shapely.box(0, 0, 200, wide_m)], [], FieldSettings())
     with pytest.raises(InputError, match=r"a strip 200 m long"):
-        lay_out(
-            [shapely.box(0, 0, 200, 50)], [shapely.box(-1, wide_m, 201, 51)], FieldSettings()
-        )
+        lay_out([shapely.box(0, 0, 200, 50)], [shapely.box(-1, wide_m, 201, 51)], FieldSettings())
 
 
 def test_no_pieces_leave_all_ground_unvisited():
