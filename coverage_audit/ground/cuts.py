@@ -107,18 +107,19 @@ def _close_points(path: BoomPath, part: slice, apart_m: float) -> tuple[FloatArr
 
 
 def _backing(path: BoomPath, part: slice) -> BoolArray:
-    """At which points the boom goes backwards: as its vehicle reverses, or against its heading all the same.
+    """At which points the boom goes backwards: as its own way tells, and its vehicle where that is too short to tell.
 
-    A track that slides back, as when its fixes leap, has no reversal and yet sweeps ground again.
+    A track that slides back, as when its fixes leap, has no reversal and yet sweeps ground again; so does a boom far to
+    one side that swings ahead as its vehicle reverses.
     """
     heading = path.heading_rad[part]
     middle = (heading[1:] + heading[:-1]) / 2
     ahead_m = np.diff(path.x_m[part]) * np.sin(middle) + np.diff(path.y_m[part]) * np.cos(middle)
     backing = path.reverse[part].copy()
-    if (ahead_m < 0).any():
+    if len(ahead_m):
         begins = np.flatnonzero(np.append([True], np.diff(ahead_m < 0)))
-        runs = np.diff(np.append(begins, len(ahead_m)))
-        backing[:-1] |= np.repeat(np.add.reduceat(ahead_m, begins) < -LEAST_BACK_M, runs)
+        gone_m = np.repeat(np.add.reduceat(ahead_m, begins), np.diff(np.append(begins, len(ahead_m))))
+        backing[:-1] = np.where(np.abs(gone_m) > LEAST_BACK_M, gone_m < 0, backing[:-1])
     return backing
 
 

@@ -136,11 +136,12 @@ def test_the_second_count_lays_a_bow_tie_out_as_its_two_triangles():
     assert found.covered_m2 == pytest.approx(300 + quad_area(tie), rel=0.01)  # half a cell along 40 m of edges
 
 
-def test_a_track_that_slides_back_with_one_heading_is_cut_where_it_turns():
-    """20 m ahead, 8 m back, no reversal told: cuts lie half a visit before and after the place it turned at."""
+@pytest.mark.parametrize("backing", [False, True])
+def test_a_track_that_slides_back_with_one_heading_is_cut_where_it_turns(backing):
+    """20 m ahead, 8 m back, no reversal told, or all of it: cuts lie half a visit before and after where it turned."""
     y = np.concatenate([np.linspace(0, 20, 21), np.linspace(19, 12, 8)])
     no = np.zeros(len(y), bool)
-    path = BoomPath(np.arange(29.0), np.zeros(29), y, np.zeros(29), np.arange(29.0), no, no, no, 29)
+    path = BoomPath(np.arange(29.0), np.zeros(29), y, np.zeros(29), np.arange(29.0), no | backing, no, no, 29)
     on = Timeline(np.array([0.0]), np.array([28.0]), np.ones((1, 1), bool), np.zeros(1, int))
     cuts = cut_times(path, on, 10.0)
     assert np.abs(cuts - (20 - 2.5 * np.pi)).min() < 0.01  # travel and seconds are one here
