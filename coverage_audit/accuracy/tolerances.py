@@ -175,6 +175,10 @@ switching place, before anything is seen of them. [m] Common practice, no source
 VEHICLE_SMOOTH_M = 5.0
 """Way over which a vehicle answers its steering. [m] One or two wheelbases; common practice, no source."""
 
+MOST_MEMORIES = 500.0
+"""Memories after which two errors count as this far apart: the 1e-217 that is left of the first changes no sum, and
+smaller powers take several times as long to work out. [1]"""
+
 TUNING_STEP_M = 15.0
 """Gaps by which the driver's habits are judged are at least so far apart. [m] Closer ones show how smoothly the
 vehicle goes and what the receiver's jitter leaves, and there are so many that they would outvote the rest."""

@@ -60,7 +60,7 @@ def report_png(audit: Audit) -> bytes:
     out = io.BytesIO()
     words = PngInfo()
     words.add_itxt("Description", alternative(audit))
-    image.quantize(64).save(out, "PNG", pnginfo=words)
+    image.quantize(64, Image.Quantize.FASTOCTREE).save(out, "PNG", pnginfo=words)
     return out.getvalue()
 
 

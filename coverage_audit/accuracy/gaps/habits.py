@@ -6,6 +6,7 @@ beforehand; :mod:`.particles` finds which of them the measured gaps allow.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -15,6 +16,7 @@ import numpy as np
 from coverage_audit.accuracy.error import sigma_at
 from coverage_audit.accuracy.tolerances import (
     MEAN_GAP_M,
+    MOST_MEMORIES,
     SHORT_MEMORY_S,
     SIDE_STEP_RAD,
     USUAL_AHEAD_M,
@@ -27,6 +29,8 @@ from coverage_audit.accuracy.tolerances import (
 if TYPE_CHECKING:
     from coverage_audit.accuracy.model import ErrorModel, Gaps
     from coverage_audit.arrays import FloatArray, IntArray
+
+    Column = FloatArray | IntArray
 
 
 @dataclass(frozen=True)
@@ -64,12 +68,46 @@ def runs_of(gaps: Gaps) -> FloatArray:
     return result
 
 
+def whole(below: FloatArray) -> FloatArray:
+    """The symmetric matrix (n, n) whose lower triangle, row by row with the diagonal, is *below* (n (n + 1) / 2,)."""
+    lower = lower_of(below)
+    return np.asarray(lower + np.tril(lower, -1).T)
+
+
+def lower_of(below: FloatArray) -> FloatArray:
+    """The lower triangle alone, zeros above it: all that a Cholesky factor is made from, shape (n, n)."""
+    count = (math.isqrt(8 * len(below) + 1) - 1) // 2
+    lower = np.zeros((count, count))
+    lower[np.tri(count, dtype=bool)] = below
+    return lower
+
+
+def _pairs(own: tuple[Column, ...], met: tuple[Column, ...]) -> tuple[tuple[Column, Column], ...]:
+    """Each column of *own* and *met* (n,), for both gaps of each pair of the lower triangle, each (4, n (n + 1) / 2).
+
+    The four: the two own edges, the two met, own and met, met and own.
+    """
+    one, other = np.tril_indices(len(own[0]))
+    sides = ((own, own), (met, met), (own, met), (met, own))
+    return tuple(
+        (np.array([a[k][one] for a, _ in sides]), np.array([b[k][other] for _, b in sides])) for k in range(len(own))
+    )
+
+
+def alike(lag: FloatArray, memory: float) -> FloatArray:
+    """Correlation exp(-lag / memory), *lag* in the unit of *memory*, each at least 0; same shape."""
+    decay = lag * (-1 / memory)
+    np.maximum(decay, -MOST_MEMORIES, out=decay)
+    return np.asarray(np.exp(decay, out=decay))
+
+
 @dataclass(frozen=True)
 class TrueGaps:
-    """What the covariance of true gaps is made of, whatever the habits; arrays of shape (n, n).
+    """What the covariance of true gaps is made of, whatever the habits, for each pair of the lower triangle.
 
-    ``lag_m`` (3, n, n): way between the two own edges, the two met, own and met, less what the vehicle smooths;
-    ``lean`` (3, n, n): what a shift of both does to both gaps; ``offset`` the same where a side is shared. [m2], [m]
+    ``lag_m`` (4, pairs): way between the two own edges, the two met, own and met, met and own, less what the vehicle
+    smooths; ``lean`` (4, pairs): what a shift of both does to both gaps; ``offset`` the same where a side is shared;
+    ``mean_m2``, ``ahead`` (pairs,). [m2], [m]
     """
 
     mean_m2: FloatArray
@@ -82,46 +120,49 @@ class TrueGaps:
     def of(cls, gaps: Gaps) -> TrueGaps:
         """Parts of the covariance of *gaps*. [m2]"""
         own, met = sides_of(gaps)
-        ends = (
+        at, side, leaning = _pairs(
             (gaps.own_travel_m, own, -gaps.own_lean),
             (np.nan_to_num(gaps.other_travel_m), met, gaps.other_lean),
         )
-        pairs = [(ends[a], ends[b]) for a, b in ((0, 0), (1, 1), (0, 1))]
-        lag = np.array([one[0][:, None] - other[0][None, :] for one, other in pairs])
-        lean = np.array([np.outer(one[2], other[2]) for one, other in pairs])
-        shared = np.array([one[1][:, None] == other[1][None, :] for one, other in pairs])
+        one, other = np.tril_indices(len(gaps))
+        lean = leaning[0] * leaning[1]
         return cls(
-            mean_m2=MEAN_GAP_M**2 * (gaps.kind[:, None] == gaps.kind[None, :]),
-            lag_m=np.hypot(lag, VEHICLE_SMOOTH_M) - VEHICLE_SMOOTH_M,
+            mean_m2=MEAN_GAP_M**2 * (gaps.kind[one] == gaps.kind[other]),
+            lag_m=np.hypot(at[0] - at[1], VEHICLE_SMOOTH_M) - VEHICLE_SMOOTH_M,
             lean=lean,
-            offset=lean * shared,
-            ahead=(gaps.kind == 2).astype(float),
+            offset=lean * (side[0] == side[1]),
+            ahead=((one == other) & (gaps.kind[one] == 2)).astype(float),
         )
 
-    def covariance(self, habits: Habits) -> FloatArray:
-        """Covariance of the true gaps under *habits*, their unknown mean included, shape (n, n). [m2]
+    def below(self, habits: Habits) -> FloatArray:
+        """Covariance of the true gaps under *habits*, their unknown mean included: the lower triangle, (pairs,). [m2]
 
         The wander is an exponential one, rounded off at short ways, since a vehicle cannot jump aside:
         exp((s - sqrt(s^2 + lag^2)) / l), a characteristic function of the normal inverse Gaussian law
         (Barndorff-Nielsen 1997, Scand. J. Stat. 24:1-13, from memory), hence a correlation. Whoever follows the
         edge of the pass before has its errors in his own place, so that it leaves the gap.
         """
-        near = np.exp(self.lag_m * (-1 / habits.length_m))
+        near = alike(self.lag_m, habits.length_m)
         near *= habits.wander_m**2 * self.lean
         near += habits.offset_m**2 * self.offset
         kept = 1 - habits.follow
         total = self.mean_m2 + near[0] + kept**2 * near[1]
-        total += kept * (near[2] + near[2].T)
-        total[np.diag_indices(len(total))] += habits.ahead_m**2 * self.ahead
+        total += kept * (near[2] + near[3])
+        total += habits.ahead_m**2 * self.ahead
         return total
+
+    def covariance(self, habits: Habits) -> FloatArray:
+        """The same as a whole, shape (n, n). [m2]"""
+        return whole(self.below(habits))
 
 
 @dataclass(frozen=True)
 class ErrorGaps:
-    """What the covariance of the errors' part of gaps is made of, whatever their scale; arrays of shape (n, n).
+    """What the covariance of the errors' part of gaps is made of, whatever their scale; pairs as in ``TrueGaps``.
 
-    ``lag_s`` (3, n, n): time between the two own edges, the two met, own and met; ``sigma_m2`` (3, n, n): the
-    products of the slow error's sizes there, with the sign of its part; 0 at the field edge. [s], [m2]
+    ``lag_s`` (4, pairs): time between the two own edges, the two met, own and met, met and own; ``sigma_m2``
+    (4, pairs): the products of the slow error's sizes there, with the sign of its part; 0 at the field edge;
+    ``facing``, ``boundary_m2`` (pairs,). [s], [m2]
     """
 
     lag_s: FloatArray
@@ -134,41 +175,44 @@ class ErrorGaps:
     def of(cls, gaps: Gaps, error: ErrorModel) -> ErrorGaps:
         """Parts of the covariance of what *error* adds to *gaps*."""
         moving = np.isfinite(gaps.other_s)
-        ends = (
-            (gaps.own_s, -np.ones(len(gaps))),
-            (np.where(moving, gaps.other_s, gaps.own_s), moving.astype(float)),
+        met_s = np.where(moving, gaps.other_s, gaps.own_s)
+        at, signs, sizes = _pairs(
+            (gaps.own_s, -np.ones(len(gaps)), sigma_at(error, gaps.own_s)),
+            (met_s, moving.astype(float), sigma_at(error, met_s)),
         )
-        pairs = [(ends[a], ends[b]) for a, b in ((0, 0), (1, 1), (0, 1))]
-        sign = np.array([np.outer(one[1], other[1]) for one, other in pairs])
-        size = np.array([np.outer(sigma_at(error, one[0]), sigma_at(error, other[0])) for one, other in pairs])
-        edge = (gaps.kind == 1).astype(float)
+        one, other = np.tril_indices(len(gaps))
+        sign = signs[0] * signs[1]
         return cls(
-            lag_s=np.array([np.abs(one[0][:, None] - other[0][None, :]) for one, other in pairs]),
-            sigma_m2=size * sign,
+            lag_s=np.abs(at[0] - at[1]),
+            sigma_m2=sizes[0] * sizes[1] * sign,
             sign=sign,
-            facing=gaps.normal @ gaps.normal.T,
-            boundary_m2=error.boundary_m**2 * np.outer(edge, edge),
+            facing=(gaps.normal @ gaps.normal.T)[one, other],
+            boundary_m2=error.boundary_m**2 * ((gaps.kind[one] == 1) & (gaps.kind[other] == 1)),
         )
 
-    def covariance(self, scale: float, memory_s: float, short_m: float) -> FloatArray:
-        """Covariance under a slow error *scale* times the usual, its memory, and a short part, shape (n, n). [m2]
+    def below(self, scale: float, memory_s: float, short_m: float) -> FloatArray:
+        """Covariance under a slow error *scale* times the usual, its memory, and a short part: the lower triangle. [m2]
 
         Each part is a first-order Gauss-Markov process (Gelb 1974, section 3.8, from memory).
         """
-        near = np.exp(self.lag_s * (-1 / memory_s))
+        near = alike(self.lag_s, memory_s)
         near *= scale**2 * self.sigma_m2
-        total = near[0] + near[1] + near[2] + near[2].T
+        total = near[0] + near[1] + near[2] + near[3]
         total += self.boundary_m2
         if short_m > 0:
             total += short_m**2 * self.short
         total *= self.facing
-        return total
+        return np.asarray(total)
+
+    def covariance(self, scale: float, memory_s: float, short_m: float) -> FloatArray:
+        """The same as a whole, shape (n, n). [m2]"""
+        return whole(self.below(scale, memory_s, short_m))
 
     @cached_property
     def short(self) -> FloatArray:
         """Covariance of the short part, of one metre, before the edges' directions (Gelb 1974, from memory). [m2]"""
-        near = np.exp(self.lag_s * (-1 / SHORT_MEMORY_S)) * self.sign
-        return np.asarray(near[0] + near[1] + near[2] + near[2].T)
+        near = alike(self.lag_s, SHORT_MEMORY_S) * self.sign
+        return np.asarray(near[0] + near[1] + near[2] + near[3])
 
 
 def error_covariance(gaps: Gaps, error: ErrorModel) -> FloatArray:

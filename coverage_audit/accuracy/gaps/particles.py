@@ -38,7 +38,7 @@ from coverage_audit.later import scipy
 from coverage_audit.threads import side_by_side
 
 from .choice import pick
-from .habits import ErrorGaps, Habits, TrueGaps, runs_of, scaled
+from .habits import ErrorGaps, Habits, TrueGaps, lower_of, runs_of, scaled
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -120,8 +120,9 @@ class Known:
         if self.gaps is None or self.true is None:
             return 0.0, np.zeros(0)
         (scale,), (memory,), (short,) = errors_of(one[None], self.error)
-        total = self.gaps.covariance(scale, memory, 0.0)
-        total += short**2 * self.short_m2 + self.true.covariance(habits_of(one))
+        below = self.gaps.below(scale, memory, 0.0)
+        below += short**2 * self.short_m2 + self.true.below(habits_of(one))
+        total = lower_of(below)
         total[np.diag_indices(len(total))] += self.white_m2
         root = scipy("linalg").cholesky(total, lower=True, overwrite_a=True, check_finite=False)
         seen = np.column_stack([self.gap_m, self.runs])
