@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from statistics import NormalDist
 from typing import TYPE_CHECKING
 
@@ -93,6 +94,7 @@ def drawn(units: Units, found: Sequence[Segment], usual_m_s: float, rng: np.rand
     return switched(units, on, usual_m_s, rng)
 
 
+@lru_cache(maxsize=10_000)  # the segments of a job keep their chances from draw to draw
 def _quantile(chance: float) -> float:
     """Normal number that is undercut with this chance. [1]"""
     return NormalDist().inv_cdf(chance) if 0 < chance < 1 else math.copysign(math.inf, chance - 0.5)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import shapely
@@ -12,6 +13,7 @@ import shapely
 from coverage_audit.drive.tolerances import STAND_WINDOW_S
 from coverage_audit.errors import InputError
 from coverage_audit.ground.tolerances import VISIT_WIDTHS
+from coverage_audit.later import scipy
 
 from .state_tolerances import CELL_WIDTHS, HALF_HITS, MOST_CELLS, SAMPLES_AT_ONCE, UNIT_WIDTHS
 
@@ -63,11 +65,20 @@ class Units:
         return self.grid.side_m**2
 
     def visits(self, on: BoolArray) -> IntArray:
-        """How often each cell is visited with the units *on* (n,), shape (cells,)."""
-        if not len(self.unit):
-            return np.zeros(self.cells, int)
-        swept = np.add.reduceat(on[self.unit] * self.hits, np.flatnonzero(self.fresh))
-        return np.bincount(self.cell[self.fresh][swept >= HALF_HITS], minlength=self.cells)
+        """How often each cell is visited with the units *on* (..., n), shape (..., cells); boom states side by side."""
+        hits, visits = self._sums
+        swept = hits @ on.T.astype(np.float32) >= HALF_HITS
+        return np.ascontiguousarray((visits @ swept.astype(np.float32)).T.astype(int))
+
+    @cached_property
+    def _sums(self) -> tuple[Any, Any]:
+        """Sparse matrices: of the units, which give the hits of each visit; and of the visits, which are of a cell."""
+        rows, first = scipy("sparse").csr_array, np.flatnonzero(self.fresh)
+        count = len(first)
+        ends = np.append(first, len(self.unit))
+        hits = rows((self.hits.astype(np.float32), self.unit, ends), (count, len(self.length_m)))
+        ends = np.searchsorted(self.cell[first], np.arange(self.cells + 1))
+        return hits, rows((np.ones(count, np.float32), np.arange(count), ends), (self.cells, count))
 
 
 def units_of(path: BoomPath, way: Way, target: BaseGeometry, outer: BaseGeometry, width_m: float) -> Units:

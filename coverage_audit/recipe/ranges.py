@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 NINETY_SIDE = 1.645
 """Half the width of a normal range of nine in ten, in standard deviations. [1]"""
 
+CELLS_AT_ONCE = 2_000_000
+"""Cells of boom states that are counted together: some tens of megabytes. [1]"""
+
 
 @dataclass(frozen=True)
 class Ranges:
@@ -61,12 +64,15 @@ def ranges_over(
         Boom states drawn.
     """
     mine, tried, bare = Tried.of(units, base), [], np.zeros(units.cells)
-    for state in states:
-        visits = units.visits(state)
-        bare += visits == 0
-        tried.append(Tried.of(units, state, visits))
+    at_once = max(CELLS_AT_ONCE // max(units.cells, 1), 1)
+    for first in range(0, len(states), at_once):
+        some = np.array(states[first : first + at_once])
+        visits = units.visits(some)
+        bare += (visits == 0).sum(axis=0)
+        tried += [Tried.of(units, *each) for each in zip(some, visits, strict=True)]
     weight = volume_weights(np.array([one.swept for one in tried]), _expected_m2(audit.job))
-    off = {name: np.array([one.figures()[name] for one in tried]) - was for name, was in mine.figures().items()}
+    figures = [one.figures() for one in tried]
+    off = {name: np.array([one[name] for one in figures]) - was for name, was in mine.figures().items()}
     areas = _areas(audit, off, weight, rng)
     areas["by_visits"] = _by_visits(audit, mine, tried, weight)
     return Ranges(areas, off, weight, bare / max(len(states), 1), len(states))

@@ -30,8 +30,6 @@ if TYPE_CHECKING:
     from coverage_audit.accuracy.model import ErrorModel, Gaps
     from coverage_audit.arrays import FloatArray, IntArray
 
-    Column = FloatArray | IntArray
-
 
 @dataclass(frozen=True)
 class Habits:
@@ -82,7 +80,7 @@ def lower_of(below: FloatArray) -> FloatArray:
     return lower
 
 
-def _pairs(own: tuple[Column, ...], met: tuple[Column, ...]) -> tuple[tuple[Column, Column], ...]:
+def _pairs(own: tuple[FloatArray, ...], met: tuple[FloatArray, ...]) -> tuple[tuple[FloatArray, FloatArray], ...]:
     """Each column of *own* and *met* (n,), for both gaps of each pair of the lower triangle, each (4, n (n + 1) / 2).
 
     The four: the two own edges, the two met, own and met, met and own.
@@ -121,8 +119,8 @@ class TrueGaps:
         """Parts of the covariance of *gaps*. [m2]"""
         own, met = sides_of(gaps)
         at, side, leaning = _pairs(
-            (gaps.own_travel_m, own, -gaps.own_lean),
-            (np.nan_to_num(gaps.other_travel_m), met, gaps.other_lean),
+            (gaps.own_travel_m, own.astype(float), -gaps.own_lean),
+            (np.nan_to_num(gaps.other_travel_m), met.astype(float), gaps.other_lean),
         )
         one, other = np.tril_indices(len(gaps))
         lean = leaning[0] * leaning[1]
