@@ -31,6 +31,10 @@ the clearance. [m]"""
 SAMPLES_AT_ONCE = 500_000
 """Places looked up at a time: bounds the memory whatever the number of strips. [1]"""
 
+PAIRS_AT_ONCE = 500_000
+"""Pairs of places of which it is asked at a time whether they lie near each other: bounds the memory. [1] A field of
+2 km square has 4 000 such places."""
+
 HUB_SPACING_M = 25.0
 HUB_REACH_M = 60.0
 STRIP_REACH_M = 120.0

@@ -25,6 +25,7 @@ from .tolerances import (
     HUB_REACH_M,
     HUB_SPACING_M,
     OFF_TRACK_SHARE,
+    PAIRS_AT_ONCE,
     PATH_STEP_M,
     SAMPLES_AT_ONCE,
     STRIP_REACH_M,
@@ -217,14 +218,23 @@ def _start_poses(ground: DrivingGround, start: tuple[float, float]) -> FloatArra
     return np.column_stack([np.full(len(heading), x), np.full(len(heading), y), heading])
 
 
+def _near_pairs(pose: FloatArray, tails: IntArray, heads: IntArray, reach_m: float) -> tuple[IntArray, IntArray]:
+    """Each of *tails* with each other one of *heads* that lies within *reach_m*, looked for among so many at a time."""
+    blocks = np.array_split(tails, -(-len(tails) * len(heads) // PAIRS_AT_ONCE) or 1)
+    near = [np.empty((0, 2), int)]
+    for block in blocks:
+        pairs = np.column_stack([np.repeat(block, len(heads)), np.tile(heads, len(block))])
+        apart = np.hypot(*(pose[pairs[:, 0], :2] - pose[pairs[:, 1], :2]).T)
+        near.append(pairs[(apart <= reach_m) & (pairs[:, 0] != pairs[:, 1])])
+    tail, head = np.concatenate(near).T
+    return tail, head
+
+
 def _turn_edges(
     ground: DrivingGround, pose: FloatArray, tails: IntArray, heads: IntArray, radius_m: float, reach_m: float
 ) -> _Edges:
     """Shortest turns from each of *tails* to each of *heads* that stay on clear ground."""
-    tail, head = np.repeat(tails, len(heads)), np.tile(heads, len(tails))
-    near = np.hypot(*(pose[tail, :2] - pose[head, :2]).T) <= reach_m
-    keep = near & (tail != head)
-    tail, head = tail[keep], head[keep]
+    tail, head = _near_pairs(pose, tails, heads, reach_m)
     legs = turn_legs(pose[tail], pose[head], radius_m)
     total = legs.sum(axis=2)
     rank = np.argsort(total, axis=0, kind="stable")

@@ -6,12 +6,14 @@ import numpy as np
 import pytest
 import shapely
 from jobs import FIELD_100_X_60, boom, job, log, parallel_passes
+from scipy.spatial import cKDTree
 
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.settings import ProductSettings, RateSettings, TouchupSettings
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.recipe.touchup import plan_touchup
 from coverage_audit.touchup import lanes as touchup_passes
+from coverage_audit.touchup import ways
 from coverage_audit.touchup.lanes import lay_boom
 from coverage_audit.touchup.rules import dates_of
 from coverage_audit.touchup.tolerances import LEAST_RUNS_TRIED, MOST_RUNS_TRIED, MOST_SECTIONS_TRIED, WIDTH_SLACK_M
@@ -123,3 +125,17 @@ def test_a_way_that_cannot_be_moved_aside_is_left_out(monkeypatch):
     bent = np.array([(0, 0), (3, 10), (0, 20)], float)
     strip = shapely.buffer(shapely.LineString(bent), 0.5)
     assert lay_boom(bent, strip, FIELD, FIELD, shapely.LineString([(0, -50), (0, 50)]), (3.0, 3.0)) == []
+
+
+def test_near_places_are_found_a_part_at_a_time(monkeypatch):
+    """Pairs by SciPy's tree; those of a place with itself are none."""
+    rng = np.random.default_rng(5)
+    pose = np.column_stack([rng.uniform(0, 100, (60, 2)), np.zeros(60)])
+    tails, heads = np.arange(40), np.arange(20, 60)
+    monkeypatch.setattr(ways, "PAIRS_AT_ONCE", 100)
+    found = ways._near_pairs(pose, tails, heads, 30.0)  # noqa: SLF001 - a whole network tells which pairs have ways only
+    near = cKDTree(pose[heads, :2]).query_ball_point(pose[tails, :2], 30.0)
+    wanted = {(tail, int(heads[k])) for tail, close in enumerate(near) for k in close} - {(k, k) for k in range(60)}
+    assert set(zip(*(one.tolist() for one in found), strict=True)) == wanted
+    assert len(found[0]) == len(wanted) > 300
+    assert not len(ways._near_pairs(pose, tails[:0], heads, 30.0)[0])  # noqa: SLF001
