@@ -313,7 +313,8 @@ def _under(parts: IntArray, first: IntArray, last: IntArray) -> tuple[IntArray, 
 
 def _visits(part: IntArray, stretch: IntArray, travel_m: FloatArray, visit_m: float, count: int) -> IntArray:
     """Visits of each of *count* parts, from its sweeps: those of one stretch within *visit_m* are one."""
-    order = np.lexsort((travel_m, stretch, part))
-    part, stretch, travel_m = part[order], stretch[order], travel_m[order]
-    same = (np.diff(part) == 0) & (np.diff(stretch) == 0) & (np.diff(travel_m) <= visit_m)
-    return np.bincount(part[np.append([True], ~same)[: len(part)]], minlength=count)
+    own = part * (int(stretch.max(initial=0)) + 1) + stretch  # one number for both: a sort less
+    order = np.lexsort((travel_m, own))
+    own, travel_m = own[order], travel_m[order]
+    same = (np.diff(own) == 0) & (np.diff(travel_m) <= visit_m)
+    return np.bincount(part[order[np.append([True], ~same)[: len(order)]]], minlength=count)
