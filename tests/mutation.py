@@ -33,7 +33,10 @@ SPACING = [
 
 GROUPS = {
     "drive": (["drive/*"], ["drive"]),
-    "ground": (["ground/*"], ["ground", "recipe/test_audit.py", "recipe/test_checks_mutants.py"]),
+    "ground": (
+        ["ground/*"],
+        ["ground", "recipe/test_audit.py", "recipe/test_checks_mutants.py", "recipe/test_driven_edge.py"],
+    ),
     "rate": (
         ["rate/*"],
         ["rate/test_nozzles.py", "rate/test_product.py", "rate/test_rate.py", "rate/test_rate_rules.py",
