@@ -57,7 +57,7 @@ def sample_lap(x_m: FloatArray, y_m: FloatArray, outline: BaseGeometry, width_m:
     """
     line = shapely.LineString(np.column_stack([x_m, y_m]))
     along = np.arange(EDGE_STEP_M / 2, line.length, EDGE_STEP_M)
-    centre = shapely.line_interpolate_point(line, along)
+    centre = shapely.points(_points(line, along))
     edge = shapely.boundary(outline)
     near = shapely.distance(edge, centre) < 2 * width_m
     along, centre = along[near], centre[near]
@@ -81,8 +81,10 @@ def sample_lap(x_m: FloatArray, y_m: FloatArray, outline: BaseGeometry, width_m:
 
 
 def _points(line: BaseGeometry, at_m: FloatArray) -> FloatArray:
-    """Points of a line at distances from its start, shape (n, 2)."""
-    return shapely.get_coordinates(shapely.line_interpolate_point(line, at_m))
+    """Points of a line at distances from its start, shape (n, 2): all in one walk along it."""
+    place = shapely.get_coordinates(line)
+    travel = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(place, axis=0).T))])
+    return np.column_stack([np.interp(at_m, travel, column) for column in place.T])
 
 
 def find_shift(samples: Samples, least_m: float) -> Shift | None:

@@ -117,9 +117,10 @@ def _missed_by(
     simulated += np.linalg.cholesky(true) @ luck
     weight = scipy("linalg").solve(seen.errors_m2(one) + true, gaps.gap_m[:, None] - simulated, assume_a="pos")
     pull = gaps.normal[:, :, None] * weight[:, None, :]
-    strength = np.zeros_like(wander)
-    np.add.at(strength, own, -pull)
-    np.add.at(strength, met, np.where(met_field[:, None, None], 0.0, pull))
+    sides = np.concatenate([np.full(len(gaps), -1.0), np.where(met_field, 0.0, 1.0)])
+    at = np.concatenate([own, met]), np.tile(np.arange(len(gaps)), 2)
+    gathered = scipy("sparse").csr_array((sides, at), (len(times), len(gaps))) @ pull.reshape(len(gaps), -1)
+    strength = gathered.reshape(wander.shape)
     sigma = sigma_at(error, times)[:, None, None]
     felt = sigma * _felt(times, sigma * strength, error.time_constant_s)
     if error.short_m > 0:
