@@ -1,5 +1,8 @@
 """The errors that this package raises on purpose."""
 
+LINE_ENDS = dict.fromkeys(map(ord, "\n\r\v\f\x1c\x1d\x1e\x85\u2028\u2029"), "\ufffd")
+"""What a message quotes of a file begins no line of its own; papers show other such letters in this way, too."""
+
 
 class CoverageAuditError(Exception):
     """Base of every error that this package raises on purpose."""
@@ -17,9 +20,9 @@ class InputError(CoverageAuditError):
     """
 
     def __init__(self, what: str, place: str = "") -> None:
-        self.what = what
-        self.place = place
-        super().__init__(f"{place}: {what}" if place else what)
+        self.what = what.translate(LINE_ENDS)
+        self.place = place.translate(LINE_ENDS)
+        super().__init__(f"{self.place}: {self.what}" if place else self.what)
 
 
 class TooFineError(CoverageAuditError):

@@ -54,7 +54,7 @@ def _kept(source: Source, name: str, timezone: str) -> KeptJob:
         data = toml_of(source.read(name), "this is not a job file")
         job, track, field = (_table(data, one) for one in ("job", "track", "field"))
         files = track.get("files", [])
-        own = [files] if isinstance(files, str) else files
+        own = files if isinstance(files, list) else [files]
         zone = zoneinfo.ZoneInfo(timezone_name(job.get("timezone", timezone or "UTC"), name))
         from_s, to_s = (_moment(track.get(key), zone, name) for key in ("from", "to"))
     except InputError as error:

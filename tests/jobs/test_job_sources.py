@@ -12,6 +12,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from coverage_audit.errors import InputError
+from coverage_audit.jobs.kept_jobs import kept_jobs
 from coverage_audit.jobs.read import read_job, read_job_from
 from coverage_audit.read.packed import Memory, Zip
 from coverage_audit.read.source import Folder
@@ -139,3 +140,17 @@ def test_a_geopackage_whose_log_would_have_too_long_a_name_is_read(small_job, fi
     small_job.write(name, files["pond.gpkg"])
     small_job.change("exclude", f'["{name}"]', "field")
     assert read_job(small_job.path).exclude[0].name == "pond"
+
+
+def test_a_message_is_one_line_whatever_it_quotes():
+    error = InputError('"15 L/mi\n\u2028" has an odd unit', "job\r.toml")
+    assert str(error) == 'job\ufffd.toml: "15 L/mi\ufffd\ufffd" has an odd unit'
+    assert (error.what, error.place) == ('"15 L/mi\ufffd\ufffd" has an odd unit', "job\ufffd.toml")
+
+
+@pytest.mark.parametrize("files", ["2026-05-30T08:00:00Z", "7", "{a = 1}"])
+def test_a_kept_job_whose_logs_are_no_names_has_none(tmp_path, files):
+    (tmp_path / "jobs" / "one").mkdir(parents=True)
+    (tmp_path / "jobs" / "one" / "job.toml").write_text(f"[track]\nfiles = {files}\n", encoding="utf-8")
+    (kept,) = kept_jobs(Folder(tmp_path), "UTC")
+    assert not kept.logs
