@@ -58,5 +58,6 @@ def _shrunk_by_runs(part: BaseGeometry, by_m: float, style: dict[str, float | st
         corners = shapely.get_coordinates(ring)
         corners = np.concatenate([corners, corners[1:2]])  # runs share a side, so that every corner lies amid one
         runs += [shapely.LineString(corners[k : k + RUN_CORNERS + 2]) for k in range(0, len(corners) - 2, RUN_CORNERS)]
-    passed = shapely.buffer(np.array(runs, dtype=object), by_m, **({"cap_style": "flat"} | style))
+    # round at their ends, or ground is left over there: GEOS smooths a curve, and an end may then face another way
+    passed = shapely.buffer(np.array(runs, dtype=object), by_m, **style)
     return shapely.difference(part, shapely.union_all(passed))

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
+from coverage_audit import solid as solid_room
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.shapes import degree_shapes
@@ -57,6 +58,14 @@ def test_jagged_ground_made_smaller_is_what_one_curve_leaves():
         once = shapely.buffer(both, -by_m, **style)
         found = shapely.symmetric_difference(shrunk(both, by_m, **style), once)
         assert found.area < 2e-3 * once.area  # GEOS first smooths the curve that it moves by a hundredth of by_m
+
+
+@pytest.mark.parametrize("style", [{"join_style": "mitre"}, {"quad_segs": 2}])
+def test_nothing_is_left_of_a_sliver_with_a_short_side(style):
+    """40 cm of ground lie all within 2.25 m of their outline; where a run ends with 2 mm, a flat end faces anywhere."""
+    sliver = shapely.Polygon([(0.03766, 0.08825), (0.03729, 0.08608), (-0.3278, -0.00938), (-0.36412, -0.00813)])
+    left = solid_room._shrunk_by_runs(sliver, 2.25, style)  # noqa: SLF001 - so small it is not shrunk by runs
+    assert left.area == 0
 
 
 def test_ground_that_is_not_jagged_is_made_smaller_as_ever():
