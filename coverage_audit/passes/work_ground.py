@@ -68,7 +68,7 @@ class Units:
         """How often each cell is visited with the units *on* (..., n), shape (..., cells); boom states side by side."""
         hits, visits = self._sums
         swept = hits @ on.T.astype(np.float32) >= HALF_HITS
-        return np.ascontiguousarray((visits @ swept.astype(np.float32)).T.astype(int))
+        return np.ascontiguousarray((visits @ swept.astype(np.float32)).T.astype(np.int32))
 
     @cached_property
     def _sums(self) -> tuple[Any, Any]:

@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 NINETY_SIDE = 1.645
 """Half the width of a normal range of nine in ten, in standard deviations. [1]"""
 
-CELLS_AT_ONCE = 2_000_000
-"""Cells of boom states that are counted together: some tens of megabytes. [1]"""
+CELLS_AT_ONCE = 500_000
+"""Cells of boom states that are counted together: some megabytes. [1]"""
 
 
 @dataclass(frozen=True)
