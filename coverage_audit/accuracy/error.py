@@ -126,7 +126,8 @@ def gauss_markov(at: FloatArray, memory: float, count: int, rng: np.random.Gener
 def decayed_sums(at: FloatArray, memory: float, values: FloatArray) -> FloatArray:
     """At each of the moments *at* (n,) the sum of all *values* (n, ...) up to it, each times exp(-time since / memory).
 
-    Within some memories the sums grow evenly once the decay is taken out: block by block, whole columns at once.
+    Within some memories the sums grow evenly once the decay is taken out: block by block, whole columns at once. The
+    decay is the correlation of a first-order Gauss-Markov process (Gelb 1974, section 3.8, from memory).
     """
     sums = np.empty_like(values)
     block = np.floor((at - at[0]) / (MEMORIES_AT_ONCE * memory))

@@ -93,7 +93,10 @@ def _pairs(own: tuple[FloatArray, ...], met: tuple[FloatArray, ...]) -> tuple[tu
 
 
 def alike(lag: FloatArray, memory: float) -> FloatArray:
-    """Correlation exp(-lag / memory), *lag* in the unit of *memory*, each at least 0; same shape."""
+    """Correlation exp(-lag / memory) of a first-order Gauss-Markov process (Gelb 1974, section 3.8, from memory).
+
+    *lag*, at least 0, in the unit of *memory*; same shape.
+    """
     decay = lag * (-1 / memory)
     np.maximum(decay, -MOST_MEMORIES, out=decay)
     return np.asarray(np.exp(decay, out=decay))
