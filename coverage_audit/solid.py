@@ -44,11 +44,11 @@ def shrunk(ground: BaseGeometry, by_m: float, **style: float | str) -> BaseGeome
     parts = shapely.get_parts(ground)
     jagged = shapely.get_num_coordinates(parts) > JAGGED_CORNERS
     jagged &= shapely.length(parts) * by_m > JAGGED_FOLDS * shapely.area(parts)
-    if not jagged.any():
-        with np.errstate(invalid="ignore"):  # GEOS meets sides of no length, and goes on
+    with np.errstate(invalid="ignore", divide="ignore"):  # GEOS meets sides of no length, and goes on
+        if not jagged.any():
             return shapely.buffer(ground, -by_m, **style)
-    parts[~jagged] = shapely.buffer(parts[~jagged], -by_m, **style)
-    parts[jagged] = [_shrunk_by_runs(part, by_m, style) for part in parts[jagged]]
+        parts[~jagged] = shapely.buffer(parts[~jagged], -by_m, **style)
+        parts[jagged] = [_shrunk_by_runs(part, by_m, style) for part in parts[jagged]]
     return shapely.union_all(parts)
 
 

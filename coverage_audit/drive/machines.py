@@ -76,9 +76,11 @@ def _to_and_fro(time_s: FloatArray, x_m: FloatArray, y_m: FloatArray) -> FloatAr
     over = np.hypot(x_m[2:] - x_m[:-2], y_m[2:] - y_m[:-2])
     quick = out > TWO_PLACES_M + MAX_SPEED_M_S * np.diff(time_s)
     there = np.flatnonzero(quick[:-1] & quick[1:] & (over < np.minimum(out[:-1], out[1:]) / 2))
-    if len(there) < 2:
+    other = there + 1
+    if len(other) > 1 and np.median(np.diff(other)) == 1:  # both in turn: every second is the other's
+        other = other[::2]
+    if len(other) < 2:
         return np.zeros(0)
-    other = (there + 1)[:: 2 if np.median(np.diff(there)) == 1 else 1]  # both in turn: every second is the other's
     pace = np.hypot(np.diff(x_m[other]), np.diff(y_m[other])) / np.diff(time_s[other])
     driven = np.median(pace) > OTHER_DRIVES_M_S and np.quantile(pace, 0.9) < MAX_SPEED_M_S
     return out[there] if driven else np.zeros(0)

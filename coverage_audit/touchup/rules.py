@@ -253,7 +253,7 @@ def _doses(polygons: Sequence[BaseGeometry], by_visits: Sequence[BaseGeometry]) 
 
 
 def _overlaps(polygons: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Ground worth naming that two of *polygons* share, and that three do; one may be shared by more."""
+    """Ground worth naming that two of *polygons* share, and what three of them do, any of it perhaps by more."""
     a, b = shapely.STRtree(polygons).query(polygons)
     a, b = a[a < b], b[a < b]
     two = shapely.intersection(polygons[a], polygons[b])
@@ -261,8 +261,7 @@ def _overlaps(polygons: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     pairs = dict(zip(zip(a[worth].tolist(), b[worth].tolist(), strict=True), two[worth], strict=True))
     third = {first: [c for one, c in pairs if one == first] for first, _ in pairs}
     threes = [(shared, polygons[c]) for (a, b), shared in pairs.items() for c in third[a] if (b, c) in pairs]
-    three = np.array([shapely.intersection(*both) for both in threes], dtype=object)
-    return two[worth], three[shapely.area(three) > tol.LEAST_AGAIN_M2] if len(three) else three
+    return two[worth], np.array([shapely.intersection(*both) for both in threes], dtype=object)
 
 
 def conflict(

@@ -7,6 +7,7 @@ import pytest
 from jobs import log, parallel_passes
 from track_jobs import clean
 
+from coverage_audit.drive.machines import refuse_two_machines
 from coverage_audit.errors import InputError
 
 TIMES, ONE = (np.asarray(part) for part in parallel_passes([9.0 * k for k in range(6)], 0.0, 150.0, hz=1.0)[:2])
@@ -52,3 +53,12 @@ def test_a_phone_that_falls_back_to_a_mast_is_no_second_machine():
     places[5::6] = [400.0, 75.0]
     _, (dropped,) = clean(log(TIMES, places))
     assert dropped["jump"] == len(places[5::6])
+
+
+def test_one_jump_there_and_back_and_there_again_is_no_second_machine():
+    """Two jumps side by side leave the other place a single fix, which has no pace; warnings are errors here."""
+    count = 100
+    east, north = np.zeros(count), 2.0 * np.arange(count)
+    east[50], east[52:] = 400.0, 400.0
+    every = np.arange(count)
+    refuse_two_machines(np.arange(count, dtype=float), east, north, (every, every), "track.gpx")
