@@ -159,7 +159,9 @@ def _drawn(
     chances = tuple(((table[:, 2:].sum(axis=0) + 0.5) / (count + 1)).tolist())
     wanted = (SKIP_LENGTH_M, question.min_width_m, NormalDist().inv_cdf(SURE))
     skip = smallest_skip(seen, [one for one, _, _ in sources[:SKIP_PARTICLES]], wanted, by_hand=by_hand)
-    skip = skip if skip is not None and skip < question.width_m and abs(moved) < MOST_MOVED else None
+    # by hand it is the gaps that tell, and none is measured beyond the probes' reach
+    most = question.width_m * (PROBE_REACH_WIDTHS if by_hand else 1.0)
+    skip = skip if skip is not None and skip < most and abs(moved) < MOST_MOVED else None
     told = skip is not None and count >= LEAST_DRAWS
     missed, double = (_figure(question.observed_m2[k], areas[:, k], question, told=told) for k in (MISSED, DOUBLE))
     covered = Figure(

@@ -124,3 +124,15 @@ def test_where_steering_is_not_known_the_lesser_chance_and_the_wider_skip_are_to
     assert found.accuracy.smallest_detectable_skip_m == 0.9
     assert (found.accuracy.missed_m2.low90, found.accuracy.missed_m2.high90) == (10.0, 90.0)
     assert found.accuracy.missed_m2.estimate is None
+
+
+@pytest.mark.parametrize(
+    ("steering", "skip_m", "told"),
+    [("hand", 4.4, True), ("hand", 4.6, False), ("guided", 9.9, True), ("guided", 10.1, False)],
+)
+def test_a_skip_wider_than_gaps_are_measured_cannot_be_told(monkeypatch, steering, skip_m, told):
+    """By hand the gaps tell, as far as 0.45 of the 10 m boom; guided a skip is told up to the boom's own width."""
+    monkeypatch.setattr(draws, "smallest_skip", lambda *_, **__: skip_m)
+    found = audit_job(worked_job(accuracy=settings(steering))).accuracy
+    assert found.smallest_detectable_skip_m == (skip_m if told else None)
+    assert found.missed_m2.told is told
