@@ -12,6 +12,8 @@ from .tolerances import (
     CLOCK_GAIN,
     CLOCK_MINUTES,
     CLOCK_MISFITS,
+    CLOCK_MOST_S,
+    CLOCK_PAUSE_S,
     CLOCK_QUARTERS,
     CLOCK_STEP_S,
     CLOCK_STRAIGHT_RAD,
@@ -35,7 +37,7 @@ def clock_shift_s(path: BoomPath, timeline: Timeline, inside: BoolArray) -> floa
     inside : array of shape (n,)
         Whether each point of the path lies in the field.
     """
-    grid = np.arange(path.time_s[0], path.time_s[-1], CLOCK_STEP_S)
+    grid = _moments(path.time_s)
     if len(grid) < 2:
         return None
     at = np.clip(np.searchsorted(path.time_s, grid), 0, len(path.time_s) - 1)
@@ -49,6 +51,15 @@ def clock_shift_s(path: BoomPath, timeline: Timeline, inside: BoolArray) -> floa
     # passes that are all alike fit as well one pass later: then nothing is told
     rivals = [fit for shift, fit in zip(shifts, fits, strict=True) if shift != shifts[best]]
     return shifts[best] if fits[best] >= max(rivals) + CLOCK_CLEAR else None
+
+
+def _moments(time_s: FloatArray) -> FloatArray:
+    """Moments ``CLOCK_STEP_S`` apart, none in a long pause; none at all where they would be too many. [s]"""
+    cuts = np.flatnonzero(np.diff(time_s) > CLOCK_PAUSE_S) + 1
+    begins, ends = time_s[np.append(0, cuts)], time_s[np.append(cuts - 1, len(time_s) - 1)]
+    if (ends - begins).sum() > CLOCK_MOST_S:
+        return np.empty(0)
+    return np.concatenate([np.arange(begin, end, CLOCK_STEP_S) for begin, end in zip(begins, ends, strict=True)])
 
 
 def _fit(grid: FloatArray, timeline: Timeline, shift_s: float, working: BoolArray) -> float:

@@ -147,6 +147,11 @@ CLOCK_STRAIGHT_RAD = 0.2
 """The drive is looked at this often; it is straight where its heading changes by less than the last over the second.
 [s], [s], [rad]"""
 
+CLOCK_PAUSE_S = 1800.0
+CLOCK_MOST_S = 200_000.0
+"""Longer pauses of the log tell nothing, be they a refill, a night or a wrong clock; of a drive longer than the
+last nothing is told, since each clock that is tried costs time with its length. [s]"""
+
 CLOCK_QUARTERS = range(-56, 57)
 CLOCK_MINUTES = range(-10, 11)
 """Clocks that are tried: off by so many quarters of an hour (zones reach 14 h) and by so many minutes. [1]"""

@@ -210,6 +210,8 @@ def _steps(all_lines: Sequence[BoomLines], turn: float, visit_m: float) -> _Step
             stretches.append(np.full(len(used), lines.stretch))
             backward.append(_any_backward(corners[-1]))
         batch = int(number[-1]) + 1
+    if not corners:  # the log has a gap wherever the boom was on
+        return _Steps(np.empty((0, 4, 2)), np.empty(0, int), np.empty(0), np.empty(0, bool))
     order = np.argsort(np.concatenate(batches), kind="stable")
     batch_of, travel, stretch, back = (np.concatenate(one)[order] for one in (batches, travels, stretches, backward))
     plain = ~np.isin(stretch, stretch[np.append(np.diff(batch_of) * (np.diff(stretch) == 0), 0) > 0])

@@ -1,5 +1,7 @@
 """Drives that leap, turn back or slide sideways: work stays bounded by the fixes, and both counts still agree."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -239,3 +241,12 @@ def test_a_way_of_no_length_is_no_line_that_map_programs_refuse():
     (found,) = degree_shapes([shapely.LineString([(0, 0), (1e-9, 0), (0, 0)])], Plane(PlaneOrigin(-70.5, -41.2)))
     assert (found.geom_type, found.is_empty) == ("Point", False)  # a standing machine has a place, and no way
     assert found.is_valid
+
+
+def test_a_boom_whose_every_step_is_a_gap_swept_nothing():
+    lines = boom_lines([0.0, 0.0, 0.0], [0.0, 5.0, 10.0], np.zeros(3))
+    field = shapely.box(-20, -5, 20, 20)
+    found = raster_count([replace(lines, gap_after=np.array([True, True, False]))], field, 10.0)
+    # cells of 0.05 m or less along the outline: the field's 1000 m2 within one row of them
+    assert (found.covered_m2, found.double_m2) == (0.0, 0.0)
+    assert found.missed_m2 == pytest.approx(1000.0, abs=0.05 * field.length)

@@ -7,6 +7,7 @@ import shapely
 from jobs import boom, job, log, parallel_passes
 from odd_days import odd_day
 
+from coverage_audit.drive import clock
 from coverage_audit.drive.clock import clock_shift_s
 from coverage_audit.papers.terminal import terminal_text
 from coverage_audit.recipe.audit import audit_job
@@ -37,15 +38,21 @@ def test_a_clock_that_is_off_is_told_in_the_papers_and_nothing_is_moved():
     assert found.on_intervals[0][0] - day.job(assumed=False).intervals[0].on_s == pytest.approx(900.0, abs=1.0)
 
 
-def shift_of(seed, off_s):
-    """What is told of an odd day whose on-times are *off_s* late; None, too, where none of them meets the drive."""
+def shift_of(seed, off_s, pause_s=0.0):
+    """What is told of an odd day whose on-times are *off_s* late; None, too, where none of them meets the drive.
+
+    *pause_s*: so long does the whole day stop between its first and its second half.
+    """
     one = odd_day(seed).job(assumed=False)
     plane = job_plane(one)
     drive = drive_of(one, plane)
     field = plane.geometry_to_metres(one.boundary[0].geometry)
     inside = shapely.contains_xy(field, drive.path.x_m, drive.path.y_m)
-    timeline = replace(drive.timeline, start_s=drive.timeline.start_s + off_s, end_s=drive.timeline.end_s + off_s)
-    return clock_shift_s(drive.path, timeline, inside)
+    half = drive.path.time_s[len(drive.path.time_s) // 2]
+    moved = [one + off_s + pause_s * (one > half) for one in (drive.timeline.start_s, drive.timeline.end_s)]
+    timeline = replace(drive.timeline, start_s=moved[0], end_s=moved[1])
+    time_s = drive.path.time_s + pause_s * (drive.path.time_s > half)
+    return clock_shift_s(replace(drive.path, time_s=time_s), timeline, inside)
 
 
 @pytest.mark.parametrize("seed", range(2016, 2024))
@@ -58,6 +65,16 @@ def test_most_clocks_off_by_a_quarter_are_found():
     """Spirals, round and round and turns sprayed through leave nothing to tell by."""
     told = [shift_of(seed, 900.0) for seed in (2016, 2017, 2018, 2019, 2023)]
     assert sum(one == -900.0 for one in told) >= 3
+
+
+@pytest.mark.parametrize("pause_s", [3e4, 1e9])
+def test_a_night_or_thirty_years_in_mid_job_hide_no_clock_and_cost_nothing(pause_s):
+    assert [shift_of(2019, off_s, pause_s) for off_s in (0.0, 900.0)] == [None, -900.0]
+
+
+def test_of_too_long_a_drive_no_clock_is_told(monkeypatch):
+    monkeypatch.setattr(clock, "CLOCK_MOST_S", 600.0)
+    assert shift_of(2019, 900.0) is None
 
 
 def test_half_a_field_that_was_never_driven_is_told_first():
