@@ -7,7 +7,7 @@ lines, in time order; each cell remembers when it was last swept.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -17,21 +17,18 @@ import shapely
 from coverage_audit.errors import InputError
 
 from .model import RasterCount
+from .second_steps import Steps, laid_steps, rotated
 from .tolerances import (
-    CHUNK_TURN_DEG,
-    RASTER_ALL_LINES,
     RASTER_BAND_CROSSINGS,
+    RASTER_BORDER_REL,
     RASTER_CELL_M,
     RASTER_CELLS_ACROSS,
     RASTER_CELLS_ALONG,
     RASTER_FINEST_M,
     RASTER_MAX_TILES,
     RASTER_MOST_CROSSINGS,
-    RASTER_MOST_PARTS,
+    RASTER_MOST_RUNS,
     RASTER_MOST_TILED,
-    RASTER_STEP_DEG,
-    RASTER_STEP_M,
-    RASTER_STEP_REACH_M,
     RASTER_STEPS_A_VISIT,
     RASTER_TILE_CELLS,
     RASTER_TURN_DEG,
@@ -43,24 +40,9 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
+    from coverage_audit.arrays import FloatArray, IntArray
 
     from .model import BoomLines
-
-
-@dataclass(frozen=True)
-class _Steps:
-    """Quadrilaterals between consecutive boom lines, in time order; corners (n, 4, 2), others (n,).
-
-    ``plain``: the step belongs to a stretch that sweeps no cell twice, as any straight pass.
-    ``travel_m`` jumps by more than one visit from stretch to stretch, so that sweeps of
-    different stretches never look like one visit.
-    """
-
-    corners: FloatArray
-    batch: IntArray
-    travel_m: FloatArray
-    plain: BoolArray
 
 
 def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: float) -> RasterCount:
@@ -84,12 +66,12 @@ def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: 
         The boom lines touch more than ``RASTER_MAX_TILES``.
     """
     visit_m = VISIT_WIDTHS * width_m
-    turn = _turn(all_lines)
-    steps = _steps(all_lines, turn, visit_m)
+    side_m, turn = _cell_m(all_lines, target, width_m), _turn(all_lines)
+    steps = laid_steps(all_lines, turn, visit_m, _part_m(all_lines, target, width_m, side_m))
     # small ground is laid out larger, which makes cells finer
-    scale = RASTER_CELL_M / _cell_m(all_lines, target, width_m)
+    scale = RASTER_CELL_M / side_m
     steps = replace(steps, corners=steps.corners * scale)
-    outline = shapely.transform(target, lambda xy: _rotate(xy, turn) * scale)
+    outline = shapely.transform(target, lambda xy: rotated(xy, turn) * scale)
     west, south, east, north = outline.bounds
     columns, rows = (math.ceil((high - low) / RASTER_CELL_M) + 1 for low, high in ((west, east), (south, north)))
     edges = _edges(outline)
@@ -108,11 +90,22 @@ _INSIDE = 1 << 20  # added to a cell's visits when it lies in the target: more v
 
 def _cell_m(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: float) -> float:
     """Side of a cell: fine enough for boom and field, not so fine that way or outline cross too many. [m]"""
-    way_m = sum(float(np.ptp(one.travel_m)) for one in all_lines)
+    way_m = _way_m(all_lines)
     fine = min(width_m / RASTER_CELLS_ACROSS, math.sqrt(target.area) / RASTER_CELLS_ALONG)
     tiled = way_m / (RASTER_TILE_CELLS * RASTER_MAX_TILES / 4)
     finest = max(fine, tiled, target.length / RASTER_MOST_CROSSINGS, RASTER_FINEST_M)
     return min(RASTER_CELL_M, finest)
+
+
+def _part_m(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: float, side_m: float) -> float:
+    """How long a part of a step may be where ground may be swept again, for cells of *side_m*. [m]"""
+    sharp = RASTER_BORDER_REL * target.area / width_m
+    quick = _way_m(all_lines) * width_m / side_m / RASTER_MOST_RUNS
+    return min(VISIT_WIDTHS * width_m / RASTER_STEPS_A_VISIT, max(sharp, quick))
+
+
+def _way_m(all_lines: Sequence[BoomLines]) -> float:
+    return sum(float(np.ptp(one.travel_m)) for one in all_lines)
 
 
 def _cells_inside(edges: FloatArray, whole: Frame) -> int:
@@ -163,7 +156,7 @@ def _too_wide(corners: FloatArray) -> InputError:
     )
 
 
-def _count_tile(steps: _Steps, near: IntArray, edges: FloatArray, frame: Frame, visit_m: float) -> IntArray:
+def _count_tile(steps: Steps, near: IntArray, edges: FloatArray, frame: Frame, visit_m: float) -> IntArray:
     """Cells of one tile inside the outline that were visited, and visited again."""
     plain = steps.plain[near]
     cells = np.zeros(frame[2] * frame[3] + 1, np.int32)
@@ -186,136 +179,6 @@ def _turn(all_lines: Sequence[BoomLines]) -> float:
     return float(np.angle(doubled)) / 2 + math.radians(RASTER_TURN_DEG)
 
 
-def _rotate(xy: FloatArray, angle: float) -> FloatArray:
-    """*xy*, shape (..., 2), turned anticlockwise by *angle* [rad]."""
-    cos, sin = math.cos(angle), math.sin(angle)
-    return np.stack([xy[..., 0] * cos - xy[..., 1] * sin, xy[..., 0] * sin + xy[..., 1] * cos], axis=-1)
-
-
-def _steps(all_lines: Sequence[BoomLines], turn: float, visit_m: float) -> _Steps:
-    """Every step of every spraying part, numbered by batches in which no cell is visited twice."""
-    corners, batches, travels, stretches, backward, batch = [], [], [], [], [], 0
-    for full in all_lines:
-        lines = _decimate(full)
-        moved = np.diff(lines.travel_m) + np.abs(np.diff(lines.heading_rad)) > 0
-        used = np.flatnonzero(moved & ~lines.gap_after[:-1])
-        if not len(used):
-            continue
-        number = batch + _batches(lines)[used]
-        for left_m, right_m in lines.offsets_m:
-            left, right = _rotate(lines.tips(left_m), turn), _rotate(lines.tips(right_m), turn)
-            corners.append(np.stack([left[used], left[used + 1], right[used + 1], right[used]], axis=1))
-            batches.append(number)
-            travels.append(np.column_stack([lines.travel_m[used], lines.travel_m[used + 1]]))
-            stretches.append(np.full(len(used), lines.stretch))
-            backward.append(_any_backward(corners[-1]))
-        batch = int(number[-1]) + 1
-    if not corners:  # the log has a gap wherever the boom was on
-        return _Steps(np.empty((0, 4, 2)), np.empty(0, int), np.empty(0), np.empty(0, bool))
-    order = np.argsort(np.concatenate(batches), kind="stable")
-    batch_of, travel, stretch, back = (np.concatenate(one)[order] for one in (batches, travels, stretches, backward))
-    plain = ~np.isin(stretch, stretch[np.append(np.diff(batch_of) * (np.diff(stretch) == 0), 0) > 0])
-    plain &= ~np.isin(stretch, stretch[back])
-    apart = travel + (stretch * 2 * visit_m)[:, None]
-    short = _in_short_steps(np.concatenate(corners)[order], batch_of, apart, plain, visit_m / RASTER_STEPS_A_VISIT)
-    return _without_ties(short)
-
-
-def _in_short_steps(
-    corners: FloatArray, batch: IntArray, travel_m: FloatArray, plain: BoolArray, longest_m: float
-) -> _Steps:
-    """Steps cut across so that no part that may be swept again is longer: each has one travel for all its cells.
-
-    *travel_m*: at the begin and the end of each step, shape (n, 2).
-    """
-    length = travel_m[:, 1] - travel_m[:, 0]
-    longest_m = max(longest_m, float(length[~plain].sum()) / RASTER_MOST_PARTS)
-    a, b, c, d = np.moveaxis(corners, 1, 0)
-    # a bow-tie stays whole: lines across its parts would sweep ground between its two triangles
-    tied = np.isfinite(np.fmax(_crossing(a, d, b, c), _crossing(a, b, d, c))[:, 0])
-    parts = np.where(plain | tied, 1, np.maximum(1, np.ceil(length / longest_m))).astype(np.int64)
-    step = np.repeat(np.arange(len(parts)), parts)
-    place = np.arange(len(step)) - np.repeat(np.cumsum(parts) - parts, parts)
-    begin, end = place / parts[step], (place + 1) / parts[step]
-    left, right = corners[step, 0], corners[step, 3]
-    to_left, to_right = corners[step, 1] - left, corners[step, 2] - right
-    cut = [left + begin[:, None] * to_left, left + end[:, None] * to_left]
-    cut += [right + end[:, None] * to_right, right + begin[:, None] * to_right]
-    middle = travel_m[step, 0] + (begin + end) / 2 * length[step]
-    return _Steps(np.stack(cut, axis=1), batch[step], middle, plain[step])
-
-
-def _without_ties(steps: _Steps) -> _Steps:
-    """*steps* of which each that is a bow-tie is two triangles: no row of cells then crosses one twice.
-
-    A bow-tie is a step in which the boom lines cross, or the ways of the two tips do.
-    """
-    a, b, c, d = np.moveaxis(steps.corners, 1, 0)
-    lines, ways = _crossing(a, d, b, c), _crossing(a, b, d, c)
-    by_lines, by_ways = np.isfinite(lines[:, 0]), np.isfinite(ways[:, 0])
-    first = np.stack([a, np.where(by_ways[:, None], ways, b), np.where(by_ways[:, None], ways, c), d], axis=1)
-    first[by_lines, 2:] = lines[by_lines, None]
-    second = np.stack([ways, b, c, ways], axis=1)
-    second[by_lines, :2], second[by_lines, 3] = lines[by_lines, None], d[by_lines]
-    tied = np.flatnonzero(by_lines | by_ways)
-    of = np.concatenate([np.arange(len(first)), tied])
-    order = np.argsort(of, kind="stable")
-    corners, of = np.concatenate([first, second[tied]])[order], of[order]
-    return _Steps(corners, steps.batch[of], steps.travel_m[of], steps.plain[of])
-
-
-def _crossing(a: FloatArray, b: FloatArray, c: FloatArray, d: FloatArray) -> FloatArray:
-    """Where each line a-b crosses the line c-d within both, NaN where it does not; all shape (n, 2)."""
-    along, other, between = b - a, d - c, c - a
-    turn = along[:, 0] * other[:, 1] - along[:, 1] * other[:, 0]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        here = (between[:, 0] * other[:, 1] - between[:, 1] * other[:, 0]) / turn
-        there = (between[:, 0] * along[:, 1] - between[:, 1] * along[:, 0]) / turn
-        inside = (here > 0) & (here < 1) & (there > 0) & (there < 1)
-        return np.where(inside[:, None], a + here[:, None] * along, np.nan)
-
-
-def _any_backward(corners: FloatArray) -> BoolArray:
-    """Whether a tip of each step moves against the other, so that quadrilaterals may overlap."""
-    across = corners[:, 3] - corners[:, 0] + corners[:, 2] - corners[:, 1]
-    left, right = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 3]
-    ahead = [across[:, 0] * tip[:, 1] - across[:, 1] * tip[:, 0] for tip in (left, right)]
-    return ahead[0] * ahead[1] <= 0
-
-
-def _decimate(lines: BoomLines) -> BoomLines:
-    """Boom lines about every ``RASTER_STEP_M`` and ``RASTER_STEP_DEG``: a rule of its own, not the partition's.
-
-    A boom that reaches far is kept more often, so that its tips move no farther between two lines.
-    """
-    travel = np.floor(lines.travel_m / RASTER_STEP_M)
-    reach = max(abs(side) for part in lines.offsets_m for side in part)
-    heading = np.floor(np.degrees(lines.heading_rad) / (RASTER_STEP_DEG * min(1.0, RASTER_STEP_REACH_M / reach)))
-    special = lines.gap_after | lines.cut
-    keep = (np.diff(travel, prepend=-1) != 0) | (np.diff(heading, prepend=-1e9) != 0) | special
-    keep[1:] |= special[:-1]
-    forward = _forward(lines)
-    keep[1:-1] |= forward[1:] != forward[:-1]  # as far as the boom came before it went back
-    keep[[0, -1]] = True
-    return lines.take(keep) if len(keep) > RASTER_ALL_LINES else lines
-
-
-def _forward(lines: BoomLines) -> BoolArray:
-    """Whether the boom's centre goes forwards in each step."""
-    middle = (lines.heading_rad[1:] + lines.heading_rad[:-1]) / 2
-    return np.diff(lines.x_m) * np.sin(middle) + np.diff(lines.y_m) * np.cos(middle) >= 0
-
-
-def _batches(lines: BoomLines) -> IntArray:
-    """Batch of each step: a new one when the heading has turned far or the boom changes direction."""
-    limit = math.radians(CHUNK_TURN_DEG)
-    middle = (lines.heading_rad[1:] + lines.heading_rad[:-1]) / 2
-    forward = _forward(lines)
-    turned = np.floor((middle - middle[0]) / limit + 0.5).astype(int)  # straight passes lie mid-bin
-    change = (np.diff(turned) != 0) | (forward[1:] != forward[:-1]) | lines.cut[1:-1]
-    return np.concatenate([[0], np.cumsum(change)])
-
-
 def _edges(outline: BaseGeometry) -> FloatArray:
     """Edges of all rings, shape (n, 2, 2)."""
     rings = shapely.get_rings(shapely.get_parts(outline))
@@ -333,18 +196,19 @@ def _add_runs(cells: np.ndarray, runs: Runs, frame: Frame, weight: int) -> None:
     np.add.at(cells, first + end[some], -own)
 
 
-def _count_again(cells: np.ndarray, steps: _Steps, near: IntArray, frame: Frame, visit_m: float) -> None:
+def _count_again(cells: np.ndarray, steps: Steps, near: IntArray, frame: Frame, visit_m: float) -> None:
     """Add to *cells* the visits by the steps *near*, each cell remembering its last sweep."""
     if not len(near):
         return
     last = np.full(len(cells), -np.inf, np.float32)
-    base = float(steps.travel_m[near[0]])  # float32 keeps centimetres only near 0
+    base = float(steps.travel_m[near[0], 0])  # float32 keeps centimetres only near 0
     bounds = np.flatnonzero(np.diff(steps.batch[near], prepend=-1, append=-1))
     for first, stop in pairwise(bounds):
         chosen = near[first:stop]
         row, start, end, owner = _fill_quads(steps.corners[chosen], frame)
         cell = _cells(row, start, end, frame)
-        travel = np.repeat((steps.travel_m[chosen] - base).astype(np.float32)[owner], np.maximum(end - start, 0))
+        amid_m = steps.travel_m[chosen].mean(axis=1)  # one for all cells of a part
+        travel = np.repeat((amid_m - base).astype(np.float32)[owner], np.maximum(end - start, 0))
         cells[cell[travel - last[cell] > visit_m]] += 1
         last[cell] = travel
 

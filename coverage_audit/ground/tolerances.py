@@ -113,6 +113,12 @@ RASTER_STEPS_A_VISIT = 16
 """...and where ground may be swept again, a step is cut so that this many make the travel of one visit. [1] Each
 part has one travel for all its cells: the border between one visit and two is then off by a 32nd of it at most."""
 
+RASTER_BORDER_REL = 1e-3
+RASTER_MOST_RUNS = 10_000_000
+"""...and so that a part sweeps no more than this share of the target. [1] With a boom of 60 m in a garden of 0.2 ha a
+border that is off by a quarter of a metre would be 0.1 % of it, twice of what the counts may differ by. Parts are cut
+so short only while they cross no more rows of cells than the last, which takes a second. [1]"""
+
 RASTER_MOST_PARTS = 1_000_000
 """...but no more of them in all. [1] 100 km with 20 sections of a boom of 36 m have 0.6 million."""
 

@@ -11,7 +11,7 @@ from coverage_audit.drive.model import BoomPath, PlaneOrigin, Timeline
 from coverage_audit.drive.plane import Plane
 from coverage_audit.edges import crossing_pairs
 from coverage_audit.errors import InputError
-from coverage_audit.ground import second_count
+from coverage_audit.ground import second_count, second_steps
 from coverage_audit.ground.boom_lines import thin, thinning_m
 from coverage_audit.ground.cuts import cut_times
 from coverage_audit.ground.findings import find_strips
@@ -91,10 +91,11 @@ def test_a_bow_tie_over_ground_swept_before_is_its_two_triangles_too():
     """A boom of 10 m turns by a radian, 2 m aside: lines across sweep 20.67 m2, its outline, by GEOS, holds 19.94."""
     lines = boom_lines([0, 2], [0, 0], [-0.5, 0.5])
     (a, b), (d, c) = lines.tips(-5.0), lines.tips(5.0)
-    laid = second_count._in_short_steps(  # noqa: SLF001 - a whole drive with such a step would hide how much it is
-        np.array([[a, b, c, d]]), np.zeros(1, int), np.array([[0.0, 2.0]]), np.zeros(1, bool), 0.1
+    whole = second_steps.Steps(np.array([[a, b, c, d]]), np.zeros(1, int), np.array([[0.0, 2.0]]), np.zeros(1, bool))
+    laid = second_steps.in_short_steps(  # a whole drive with such a step would hide how much it is
+        second_steps.without_ties(whole),
+        0.1,
     )
-    laid = second_count._without_ties(laid)  # noqa: SLF001
     swept = shapely.union_all([shapely.make_valid(shapely.Polygon(one)) for one in laid.corners])
     outline = shapely.make_valid(shapely.Polygon([a, b, c, d]))
     assert not shapely.Polygon([a, b, c, d]).is_valid
@@ -105,14 +106,14 @@ def test_a_bow_tie_over_ground_swept_before_is_its_two_triangles_too():
 def test_parts_of_steps_have_a_most_and_count_the_same(monkeypatch, most):
     """500 m there and back with a boom of 0.05 m: 16 parts to a visit of 0.079 m would be 204 000 of them."""
     laid = []
-    cut = second_count._in_short_steps  # noqa: SLF001 - what is counted is the work, not the result
+    cut = second_steps.in_short_steps  # what is counted is the work, not the result
 
     def counted(*given):
         laid.append(cut(*given))
         return laid[-1]
 
-    monkeypatch.setattr(second_count, "_in_short_steps", counted)
-    monkeypatch.setattr(second_count, "RASTER_MOST_PARTS", most)
+    monkeypatch.setattr(second_steps, "in_short_steps", counted)
+    monkeypatch.setattr(second_steps, "RASTER_MOST_PARTS", most)
     narrow = boom_lines([0, 0, 0], [0, 500, 0], [0, 0, 0], 0.05)
     found = raster_count([narrow], shapely.box(-1, -5, 1, 505), 0.05)
     assert len(laid[0].corners) <= most + 2  # rounded up for each of two steps
@@ -250,3 +251,26 @@ def test_a_boom_whose_every_step_is_a_gap_swept_nothing():
     # cells of 0.05 m or less along the outline: the field's 1000 m2 within one row of them
     assert (found.covered_m2, found.double_m2) == (0.0, 0.0)
     assert found.missed_m2 == pytest.approx(1000.0, abs=0.05 * field.length)
+
+
+def spiral(step_m, growth_m=0.3, first_m=13.95, laps=1.5):
+    """Boom lines of 60 m along a spiral whose lap grows past the travel of one visit, 94.2 m, within its second lap."""
+    angle = np.linspace(0, laps * 2 * np.pi, round(laps * 2 * np.pi * first_m / step_m) + 1)
+    radius = first_m + growth_m * angle
+    lines = boom_lines(radius * np.sin(angle), radius * np.cos(angle), angle + np.pi / 2, 60.0)
+    # of the spiral itself, so that chords are no shorter: with so slow a growth its radius is what is driven a radian
+    return replace(lines, travel_m=first_m * angle + growth_m * angle**2 / 2)
+
+
+@pytest.mark.parametrize("step_m", [2.5, 0.5])
+def test_the_border_of_a_second_visit_is_as_sharp_in_a_garden_under_a_wide_boom(step_m):
+    """Swept again after more or less than 94.2 m: the border lies within the garden, wherever fixes happen to lie.
+
+    The boom pivots about a place within it, so that every step is a bow-tie. A lap that begins at an angle a from north
+    is 2 pi 13.95 + 0.3 (2 pi a + 2 pi^2) long, the travel of a visit 30 pi: a = 0.359.
+    """
+    garden = shapely.box(-20, 20, 20, 38)
+    angle = (30 - 2 * 13.95 - 0.6 * np.pi) / 0.6
+    swept_again = 18 * 20 - np.tan(angle) * (38**2 - 20**2) / 2  # east of that line through the middle
+    # a part sweeps 1e-3 of the garden; without parts a step of half a metre is 4 m2 off
+    assert raster_count([spiral(step_m)], garden, 60.0).double_m2 == pytest.approx(swept_again, abs=1e-3 * garden.area)
