@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,7 +24,7 @@ from coverage_audit.threads import side_by_side
 from .model import CLASSICAL, CONTRADICTED, REGIMES, WRONG_FIX, Accuracy, Figure, Learnt, RegimeResult
 from .scan import Cuts, Scan, steps_of
 from .standing import Spread
-from .strips import cross_cuts, needed_m, real_strips
+from .strips import cross_cuts, needed_m, real_strips, sure_sigmas, told_chance
 from .tolerances import (
     BLIND_PARTICLES,
     BY_EYE_CHANCE,
@@ -47,7 +46,6 @@ from .tolerances import (
     PROBE_REACH_WIDTHS,
     SKIP_LENGTH_M,
     SKIP_PARTICLES,
-    SURE,
     TOO_WIDE_ESTIMATE,
     TOO_WIDE_TARGET,
     WAY_DOUBT,
@@ -156,8 +154,8 @@ def _drawn(
     areas = table[:, :2] + question.method_m2 * luck
     areas = np.clip(_about_the_log(areas, np.array(question.observed_m2[:2]), by_hand=by_hand), 0.0, target)
     # draws prove nothing, however they agree
-    chances = tuple(((table[:, 2:].sum(axis=0) + 0.5) / (count + 1)).tolist())
-    wanted = (SKIP_LENGTH_M, question.min_width_m, NormalDist().inv_cdf(SURE))
+    chances = tuple(told_chance((table[:, 2:].sum(axis=0) + 0.5) / (count + 1)).tolist())
+    wanted = (SKIP_LENGTH_M, question.min_width_m, sure_sigmas())
     skip = smallest_skip(seen, [one for one, _, _ in sources[:SKIP_PARTICLES]], wanted, by_hand=by_hand)
     # by hand it is the gaps that tell, and none is measured beyond the probes' reach
     most = question.width_m * (PROBE_REACH_WIDTHS if by_hand else 1.0)

@@ -6,7 +6,6 @@ before ended, errors and habits as they are expected before any log has spoken. 
 
 from __future__ import annotations
 
-from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +15,7 @@ from coverage_audit.jobs.settings import GUIDED, HAND
 from .gaps.particles import Known, draw_particles
 from .gaps.posterior import Seen, smallest_skip
 from .model import ErrorModel, Gaps
+from .strips import sure_sigmas
 from .tolerances import (
     CLASS_NOISE_M,
     CLASS_SHORT_M,
@@ -32,7 +32,6 @@ from .tolerances import (
     OUTLOOK_TURN_S,
     SKIP_LENGTH_M,
     STATED_LOG_SD,
-    SURE,
     USUAL_AHEAD_M,
 )
 
@@ -61,7 +60,7 @@ def skips_with(error: ErrorModel, least_m: float) -> dict[str, float | None]:
     gaps, rng = plain_gaps(), np.random.default_rng(SEED)
     particles, _ = draw_particles(Known.of(None, error, 0.0, ()), OUTLOOK_PARTICLES, rng)
     seen = Seen.of(gaps, error, error.noise_m)
-    wanted = (SKIP_LENGTH_M, least_m, NormalDist().inv_cdf(SURE))
+    wanted = (SKIP_LENGTH_M, least_m, sure_sigmas())
     return {way: smallest_skip(seen, particles, wanted, by_hand=way == HAND) for way in (HAND, GUIDED)}
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
-from .tolerances import CROSS_CUTS, REAL_SHARE
+from .tolerances import CHANCE_POWER, CROSS_CUTS, REAL_SHARE, SURE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -43,6 +44,19 @@ def needed_m(strips: Sequence[Strip], cuts: np.ndarray) -> FloatArray:
     looks = shapely.length(shapely.intersection(cuts, ground))
     mean = np.array([strip.mean_width_m for strip in strips]).reshape(-1, 1)
     return np.asarray(REAL_SHARE * np.where(looks > 0, looks, mean))
+
+
+def told_chance(share: FloatArray) -> FloatArray:
+    """Chance that is told of strips that are real in a *share* of the draws, same shape. [1]"""
+    return np.asarray(share**CHANCE_POWER)
+
+
+def sure_sigmas() -> float:
+    """Standard deviations of the error that half of a skip must be, so that its chance is told as ``SURE``. [1]
+
+    Quantile of the normal distribution.
+    """
+    return NormalDist().inv_cdf(SURE ** (1 / CHANCE_POWER))
 
 
 def real_strips(missed_m: FloatArray, needed: FloatArray) -> BoolArray:

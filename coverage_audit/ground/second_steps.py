@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Steps:
-    """Quadrilaterals between consecutive boom lines, in time order; corners (n, 4, 2), others (n,).
+    """Quadrilaterals between consecutive boom lines, in time order; corners (n, 4, 2), travel (n, 2), others (n,). [m]
 
     ``plain``: the step belongs to a stretch that sweeps no cell twice, as any straight pass.
     ``travel_m`` jumps by more than one visit from stretch to stretch, so that sweeps of
@@ -46,7 +46,7 @@ class Steps:
 def laid_steps(all_lines: Sequence[BoomLines], turn: float, visit_m: float, longest_m: float) -> Steps:
     """Every step of every spraying part, numbered by batches in which no cell is visited twice.
 
-    *longest_m*: where ground may be swept again.
+    *longest_m*: where ground may be swept again. [m]
     """
     corners, batches, travels, stretches, backward, batch = [], [], [], [], [], 0
     for full in all_lines:
@@ -75,7 +75,7 @@ def laid_steps(all_lines: Sequence[BoomLines], turn: float, visit_m: float, long
 
 
 def without_ties(steps: Steps) -> Steps:
-    """*steps* of which each that is a bow-tie is two triangles: no row of cells then crosses one twice.
+    """*steps* of which each that is a bow-tie is two triangles, so that no row of cells crosses one twice. [m]
 
     A bow-tie is a step in which the boom lines cross, or the ways of the two tips do.
     """
@@ -104,7 +104,7 @@ def _length(vector: FloatArray) -> FloatArray:
 
 
 def in_short_steps(steps: Steps, longest_m: float) -> Steps:
-    """Steps without bow-ties, cut across so that no part that may be swept again is longer than *longest_m*."""
+    """Steps without bow-ties, cut across so that no part that may be swept again is longer than *longest_m*. [m]"""
     begun_m, length = steps.travel_m[:, 0], np.diff(steps.travel_m, axis=1)[:, 0]
     longest_m = max(longest_m, float(length[~steps.plain].sum()) / RASTER_MOST_PARTS)
     parts = np.where(steps.plain, 1, np.maximum(1, np.ceil(length / longest_m))).astype(np.int64)

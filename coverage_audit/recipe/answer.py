@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from coverage_audit.accuracy.strips import sure_sigmas
 from coverage_audit.accuracy.tolerances import REAL_SHARE
 
 from .decision import CANNOT_TELL, SURE, decide, facts_of
@@ -16,7 +17,6 @@ from .tolerances import (
     LEAST_WALK_M2,
     LIKELY_CHANCE,
     NINETY_SIGMAS,
-    SURE_SKIP_SIGMAS,
 )
 
 if TYPE_CHECKING:
@@ -132,7 +132,7 @@ def strip_off_m(facts: Facts, audit: Audit) -> float:
         return facts.wander_m
     learnt = [one.learnt for one in audit.accuracy.by_regime.values() if one.learnt is not None]
     most = math.sqrt(2) * max((one.sigma_m.best for one in learnt), default=facts.wander_m)
-    return min(facts.narrowest_m * (1 - REAL_SHARE) / SURE_SKIP_SIGMAS, most)
+    return min(facts.narrowest_m * (1 - REAL_SHARE) / sure_sigmas(), most)
 
 
 def _perhaps(audit: Audit, decision: Decision) -> Span:

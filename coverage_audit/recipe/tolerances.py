@@ -145,9 +145,7 @@ LEAST_WALK_M2 = 2.0
 """A place smaller than this is not worth a walk of its own. [m2] Less than a nozzle wets in two seconds."""
 
 NINETY_SIGMAS = 1.645
-SURE_SKIP_SIGMAS = 1.282
-"""Half a normal range of nine in ten, and the half of the smallest skip that can be told which error must leave, in
-standard deviations (quantiles of the normal distribution at 0.95 and 0.9). [1]"""
+"""Half a normal range of nine in ten, in standard deviations (quantile of the normal distribution at 0.95). [1]"""
 
 LEAST_STOP_SHARE = 0.2
 """A sure strip of less than this share of what is worth the trip is no stop of its own. [1] Common
