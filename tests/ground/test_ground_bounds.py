@@ -13,6 +13,8 @@ from coverage_audit.edges import near_pairs
 from coverage_audit.errors import InputError
 from coverage_audit.ground import partition as coverage
 from coverage_audit.ground import second_count as raster
+from coverage_audit.ground import second_steps
+from coverage_audit.ground import target as ground_target
 from coverage_audit.ground.model import BoomLines, Ground, Partition, Piece
 from coverage_audit.ground.partition import closed_partition
 from coverage_audit.ground.second_count import raster_count
@@ -289,3 +291,21 @@ def test_no_pieces_leave_all_ground_unvisited():
     field = shapely.box(0, 0, 30, 20)
     parts = coverage.partition([], Ground(field, field, field, shapely.Polygon()), WIDTH_M, None)
     assert parts.area(parts.visits == 0) == pytest.approx(600.0)
+
+
+def test_sides_of_an_outline_are_moved_outward_one_after_the_other():
+    """Of 10 x 5 m by 2 m, against the clock from the west end of the south side: what crosses itself depends on it."""
+    (way,) = ground_target._moved_sides(shapely.box(0, 0, 10, 5), 2.0)  # noqa: SLF001 - a count of crossings hides it
+    south, east, north, west = [(0, -2), (10, -2)], [(12, 0), (12, 5)], [(10, 7), (0, 7)], [(-2, 5), (-2, 0)]
+    found = shapely.get_coordinates(way).reshape(4, 2, 2)
+    first = int(np.flatnonzero((found == np.array(south)).all(axis=(1, 2)))[0])
+    np.testing.assert_allclose(np.roll(found, -first, axis=0), [south, east, north, west])
+
+
+def test_a_straight_way_is_one_batch_of_steps_and_a_turn_begins_another_each_eighth():
+    """Within an eighth of a circle no cell is swept twice."""
+    way = lines(np.zeros(6), np.arange(6.0))
+    batches = second_steps._batches  # noqa: SLF001 - more batches than needed change no count and cost time
+    assert batches(way).tolist() == [0] * 5
+    turning = dataclasses.replace(way, heading_rad=np.radians([0, 0, 90, 90, 180, 180]))
+    assert batches(turning).tolist() == [0, 1, 2, 3, 4]  # headings amid the steps: 0, 45, 90, 135, 180 degrees
