@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from coverage_audit.solid import solid
+
 from .tolerances import CURVE_STEP_M, ROUND_SLACK
 
 if TYPE_CHECKING:
@@ -57,7 +59,7 @@ class Frame:
         """*ground* seen along a straight line, as far as it is drawn: what lies beyond would fold onto its ends."""
         east, north = math.sin(self.heading[0]), math.cos(self.heading[0])
         turn = np.array([[east, north], [north, -east]])
-        seen = shapely.transform(ground, lambda xy: (xy - self.points[1]) @ turn)
+        seen = solid(shapely.transform(ground, lambda xy: (xy - self.points[1]) @ turn))
         if seen.is_empty:
             return seen
         first, left, last, right = seen.bounds

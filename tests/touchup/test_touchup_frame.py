@@ -39,3 +39,14 @@ def test_round_a_bend_ground_far_aside_is_left_out_and_what_is_near_stays():
     assert shapely.get_num_coordinates(near) < shapely.get_num_coordinates(whole) / 4
     farthest = np.abs(shapely.get_coordinates(near)[:, 1]).max()
     assert farthest <= 4 * ROUND_SLACK + CURVE_STEP_M / 2 + 1e-9  # rounding [m]
+
+
+def test_ground_whose_hole_touches_its_edge_is_still_ground_however_it_is_turned():
+    """Turned, the touching corner lies beside the edge by the last digit, on either side of it."""
+    ground = shapely.Polygon([(0, 0), (3, 1), (2, 4), (-1, 3)], [[(1.5, 0.5), (1.7, 1.5), (1.0, 1.5)]])
+    start = np.array([7.3, 1.1])
+    angles = np.linspace(0.1, 3, 50)
+    ways = [start + np.outer([0.0, 30.0], [np.sin(angle), np.cos(angle)]) for angle in angles]
+    seen = [Frame(way, BEYOND_M).flat(ground) for way in ways]
+    assert all(one.is_valid for one in seen)
+    assert [one.area for one in seen] == pytest.approx([ground.area] * 50, abs=1e-9)
