@@ -141,8 +141,9 @@ SURE = 0.9
 CHANCE_POWER = 1.5
 """The share of draws in which a strip is real, to this power, is the chance that is told. [1] No driver and no receiver
 is quite of the kind that is drawn: of 650 strips of the second simulator (seeds 1200-1220, receivers without and with
-corrections) that were real in 0.5 to 0.9 of the draws, 59 % were. Of what is then told as 0.7 to 0.9, 69 to 80 % are
-in each class, by hand and guided; of base-corrected receivers nearly every strip is as sure as before."""
+satellite corrections, less one job of which nothing is told) that were real in 0.5 to 0.9 of the draws, 59 % were. Of
+what is then told as 0.7 to 0.9, 69 to 80 % are, in each class, by hand and guided; of base-corrected receivers nearly
+every strip is as sure as before."""
 
 REAL_SHARE = 0.5
 """A strip is real where at least this share of the width that looks missed truly is. [1]"""
