@@ -93,4 +93,7 @@ def _cut(shape: BaseGeometry) -> BaseGeometry:
         low = turns * TURN_DEG - half
         part = shapely.clip_by_rect(shape, low, -90.0, low + TURN_DEG, 90.0)
         parts.extend(shapely.get_parts(shapely.transform(part, lambda xy, t=turns: xy - (t * TURN_DEG, 0.0))))
-    return shapely.union_all([part for part in parts if shapely.get_dimensions(part) == shapely.get_dimensions(shape)])
+    kept = shapely.union_all([part for part in parts if shapely.get_dimensions(part) == shapely.get_dimensions(shape)])
+    if kept.is_empty:  # a way that does not leave its place has no part in any rectangle
+        return shapely.transform(shape, lambda xy: np.column_stack([(xy[:, 0] + half) % TURN_DEG - half, xy[:, 1]]))
+    return kept

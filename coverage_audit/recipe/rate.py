@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 
     from coverage_audit.arrays import FloatArray
     from coverage_audit.drive.model import BoomPath, Timeline, Track
-    from coverage_audit.ground.model import Ground
+    from coverage_audit.ground.model import Areas, Ground
     from coverage_audit.jobs.job import Job
     from coverage_audit.jobs.settings import BoomSettings
     from coverage_audit.rate.flow import Flow
@@ -127,7 +127,7 @@ def with_rate(audit: Audit, drive: Drive, ground: Ground, spray: Spray | SprayLi
     products = tuple(product_use(one, volume, areas, result.cells, result.tank) for one in settings.products)
     return replace(
         audit,
-        area_m2=replace(areas, perhaps_dry=_perhaps_dry(result.tank, audit.layers.bridged)),
+        area_m2=replace(areas, perhaps_dry=_perhaps_dry(result.tank, audit.layers.bridged, areas)),
         rate=replace(result, products=products),
         cautions=(*audit.cautions, *result.disagreements, *result.cautions),
     )
@@ -289,11 +289,13 @@ def _dry_ground(
     return tuple(result)
 
 
-def _perhaps_dry(tank: TankResult | None, bridged: BaseGeometry) -> float | None:
+def _perhaps_dry(tank: TankResult | None, bridged: BaseGeometry, areas: Areas) -> float | None:
     """Target ground that only an empty tank may have passed over, bridged ground left out; None without a tank. [m2]"""
     if tank is None:
         return None
-    return float(shapely.difference(shapely.union_all([one.in_target for one in tank.dry]), bridged).area)
+    dry = shapely.difference(shapely.union_all([one.in_target for one in tank.dry]), bridged)
+    # swept ground has other corners here than where it was counted: of all of it there may be a hair more
+    return min(float(dry.area), areas.covered - areas.bridged)
 
 
 def _swept(path: BoomPath, timeline: Timeline, sections_m: tuple[float, ...]) -> np.ndarray:

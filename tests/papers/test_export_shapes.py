@@ -123,6 +123,15 @@ def test_no_other_module_writes_geojson_or_gpx():
     assert {name for name, text in texts.items() if 'class="bar" d=' in text} == {"maps/still.py"}
 
 
+def test_a_stand_beyond_the_antimeridian_keeps_its_place():
+    """A way of no length is in no rectangle that it could be cut by."""
+    plane = Plane(PlaneOrigin(179.9999, 10.0))
+    (shape,) = degree_shapes([shapely.LineString([(30.0, 5.0), (30.0, 5.0)])], plane)
+    assert (shape.geom_type, shape.is_empty) == ("Point", False)
+    assert -180.0 < shape.x < -179.999
+    assert plane.geometry_to_metres(shape).distance(shapely.Point(30.0, 5.0)) < 0.002
+
+
 @pytest.mark.parametrize("length_m", [0.0, 1e-5])
 def test_a_line_within_the_grid_is_the_place_it_lies_at(length_m):
     """A pass of no length: an empty line would be no place at all (RFC 7946, 3.1.4: two positions or more)."""
