@@ -1,4 +1,4 @@
-"""Ground whose edges cross by rounding, made valid without losing any of it; and jagged ground made smaller."""
+"""Ground whose edges cross by rounding, made valid without losing any of it; jagged ground and ways, made otherwise."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ import numpy as np
 import shapely
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from shapely.geometry.base import BaseGeometry
 
 LEAST_KEPT = 0.5
@@ -17,7 +19,7 @@ JAGGED_CORNERS, JAGGED_FOLDS = 500, 8.0
 """An outline of more corners than this, along which the ground to be taken off would cover the area this often. [1]"""
 
 RUN_CORNERS = 32
-"""Sides of a jagged outline that are moved inward at a time. [1]"""
+"""Sides of a jagged outline or way that are moved at a time. [1]"""
 
 
 def solid(shape: BaseGeometry) -> BaseGeometry:
@@ -50,6 +52,18 @@ def shrunk(ground: BaseGeometry, by_m: float, **style: float | str) -> BaseGeome
         parts[~jagged] = shapely.buffer(parts[~jagged], -by_m, **style)
         parts[jagged] = [_shrunk_by_runs(part, by_m, style) for part in parts[jagged]]
     return shapely.union_all(parts)
+
+
+def near_ways(ways: Iterable[BaseGeometry], within_m: float) -> BaseGeometry:
+    """Ground no farther than *within_m* from any of the lines *ways*. [m]
+
+    GEOS moves a line as one curve, which takes minutes where it crosses itself by the thousand; here a run at a time.
+    """
+    runs = []
+    for line in shapely.get_parts(np.array(list(ways), dtype=object)):
+        corners = shapely.get_coordinates(line)
+        runs += [shapely.LineString(corners[k : k + RUN_CORNERS + 1]) for k in range(0, len(corners) - 1, RUN_CORNERS)]
+    return shapely.union_all(shapely.buffer(np.array(runs, dtype=object), within_m))
 
 
 def _shrunk_by_runs(part: BaseGeometry, by_m: float, style: dict[str, float | str]) -> BaseGeometry:

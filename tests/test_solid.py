@@ -8,7 +8,7 @@ from coverage_audit import solid as solid_room
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.shapes import degree_shapes
-from coverage_audit.solid import JAGGED_FOLDS, shrunk, solid
+from coverage_audit.solid import JAGGED_FOLDS, near_ways, shrunk, solid
 
 CROSSED_BY_ROUNDING = shapely.Polygon(
     [
@@ -71,3 +71,23 @@ def test_nothing_is_left_of_a_sliver_with_a_short_side(style):
 def test_ground_that_is_not_jagged_is_made_smaller_as_ever():
     ground = shapely.Point(0, 0).buffer(50, quad_segs=300)
     assert shrunk(ground, 5.0).equals(shapely.buffer(ground, -5.0))
+
+
+def test_ground_near_a_tangle_of_ways_is_what_one_curve_leaves_a_run_at_a_time(monkeypatch):
+    """GEOS takes over a minute for the 9 000 corners of a way that crosses itself by the thousand."""
+    rng = np.random.default_rng(27)
+    ways = [shapely.LineString(np.cumsum(rng.uniform(-4, 4, (300, 2)), axis=0)) for _ in range(2)]
+    wanted = shapely.buffer(shapely.union_all(ways), 1.0)
+    moved, sizes = shapely.buffer, []
+
+    def seen(lines, *given):
+        sizes.extend(shapely.get_num_coordinates(lines).tolist())
+        return moved(lines, *given)
+
+    monkeypatch.setattr(shapely, "buffer", seen)
+    found = near_ways(ways, 1.0)
+    assert (
+        shapely.symmetric_difference(found, wanted).area < 1e-3 * wanted.area
+    )  # circles of 32 corners, begun elsewhere
+    assert (len(sizes), max(sizes)) == (20, 33)
+    assert near_ways([], 1.0).is_empty

@@ -18,6 +18,8 @@ import shapely
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
 
+from coverage_audit.solid import near_ways
+
 from .tolerances import (
     CLEARANCE_M,
     GRID_CELL_M,
@@ -84,7 +86,7 @@ def driving_ground(field: BaseGeometry, no_spray: BaseGeometry, passes: tuple[Ba
     whole_cells = shapely.buffer(clear_ground, -cell / math.sqrt(2))
     shapely.prepare(whole_cells)
     clear = shapely.contains_xy(whole_cells, column, row)
-    tracks = shapely.buffer(shapely.union_all(np.array(passes, dtype=object)), TRACK_HALF_M)
+    tracks = near_ways(passes, TRACK_HALF_M)
     shapely.prepare(tracks)
     return DrivingGround(inside, clear_ground, west, south, cell, clear, shapely.contains_xy(tracks, column, row))
 
