@@ -86,8 +86,7 @@ def test_ground_near_a_tangle_of_ways_is_what_one_curve_leaves_a_run_at_a_time(m
 
     monkeypatch.setattr(shapely, "buffer", seen)
     found = near_ways(ways, 1.0)
-    assert (
-        shapely.symmetric_difference(found, wanted).area < 1e-3 * wanted.area
-    )  # circles of 32 corners, begun elsewhere
+    # circles of 32 corners, begun elsewhere
+    assert shapely.symmetric_difference(found, wanted).area < 1e-3 * wanted.area
     assert (len(sizes), max(sizes)) == (20, 33)
     assert near_ways([], 1.0).is_empty

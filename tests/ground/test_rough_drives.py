@@ -92,10 +92,8 @@ def test_a_bow_tie_over_ground_swept_before_is_its_two_triangles_too():
     lines = boom_lines([0, 2], [0, 0], [-0.5, 0.5])
     (a, b), (d, c) = lines.tips(-5.0), lines.tips(5.0)
     whole = second_steps.Steps(np.array([[a, b, c, d]]), np.zeros(1, int), np.array([[0.0, 2.0]]), np.zeros(1, bool))
-    laid = second_steps.in_short_steps(  # a whole drive with such a step would hide how much it is
-        second_steps.without_ties(whole),
-        0.1,
-    )
+    # a whole drive with such a step would hide how much it is
+    laid = second_steps.in_short_steps(second_steps.without_ties(whole), 0.1)
     swept = shapely.union_all([shapely.make_valid(shapely.Polygon(one)) for one in laid.corners])
     outline = shapely.make_valid(shapely.Polygon([a, b, c, d]))
     assert not shapely.Polygon([a, b, c, d]).is_valid

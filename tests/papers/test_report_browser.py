@@ -149,6 +149,23 @@ def test_a_strip_in_the_list_moves_the_map(open_sheet, how):
     assert sheet.page.locator("#map_live path.map-chosen").count() == 0
 
 
+def resize(sheet, width):
+    """Give the window another width, and wait until the map has taken it."""
+    sheet.page.set_viewport_size({"width": width, "height": 844})
+    taken = "(wide) => new Promise((done) => { const look = () => Math.abs(map_live.getSize().x - wide) < 100 ? done()"
+    sheet.page.evaluate(f"{taken} : requestAnimationFrame(look); look(); }})", width)
+
+
+def test_a_map_made_narrower_shows_the_whole_field_again_unless_one_looks_closer(open_sheet):
+    sheet = open_sheet(builder.large_job())
+    resize(sheet, 390)
+    assert sheet.page.evaluate("map_live.getBounds().contains(L.latLngBounds(map_opening))")
+    sheet.page.locator("tr[data-find=M4] a.jump").click()
+    closer = sheet.view()[2]
+    resize(sheet, 700)
+    assert sheet.view()[2] == closer
+
+
 def test_small_findings_are_named_on_coming_nearer(open_sheet):
     sheet = open_sheet(builder.large_job())
     tags = sheet.page.locator("#map_live .tag")

@@ -119,9 +119,16 @@
   map_live.on("blur", () => map_live.scrollWheelZoom.disable());
 
   stack();
-  map_live.fitBounds(map_opening, { ...room, animate: false });
-  openingZoom = map_live.getZoom();
-  placeLabels();
+  const open = () => {
+    map_live.fitBounds(map_opening, { ...room, animate: false });
+    openingZoom = map_live.getZoom();
+    placeLabels();
+  };
+  // A phone that is turned shows the whole field again, unless the person looks closer.
+  map_live.on("resize", () => {
+    if (!chosen && map_live.getZoom() === openingZoom) open();
+  });
+  open();
   // Only now: had anything above failed, the still picture would remain.
   document.documentElement.classList.add("scripted");
 })();
