@@ -8,7 +8,7 @@ from coverage_audit import solid as solid_room
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.shapes import degree_shapes
-from coverage_audit.solid import JAGGED_FOLDS, near_ways, shrunk, solid
+from coverage_audit.solid import JAGGED_FOLDS, near_ways, shrunk, solid, widened
 
 CROSSED_BY_ROUNDING = shapely.Polygon(
     [
@@ -44,28 +44,52 @@ def test_a_strip_told_in_degrees_is_never_empty():
     assert plane.geometry_to_metres(shape).area == pytest.approx(strip.area, rel=1e-3)  # corners on a grid of 1 mm
 
 
-def test_jagged_ground_made_smaller_is_what_one_curve_leaves():
-    """GEOS's own erosion of the whole outline, on spikes few enough for it, is the reference."""
-    angle, reach = np.linspace(0, 2 * np.pi, 1200, endpoint=False), 50 + 20 * np.random.default_rng(3).random(1200)
+def jagged(corners=1200):
+    """A star of *corners* with a hole, and ground beside it that is nearer to it than 12 m."""
+    angle = np.linspace(0, 2 * np.pi, corners, endpoint=False)
+    reach = 50 + 20 * np.random.default_rng(3).random(corners)
     spikes = shapely.Polygon(
         np.column_stack([reach * np.cos(angle), reach * np.sin(angle)]), [[(-9, 0), (9, 0), (0, 9)]]
     )
-    beside = shapely.box(70.5, -40, 110, 40)  # nearer to it than either is made smaller by
-    both = shapely.union(spikes, beside)
-    by_m = 12.0
-    assert shapely.length(spikes) * by_m > JAGGED_FOLDS * spikes.area
-    for style in ({"join_style": "mitre"}, {"quad_segs": 16}):
-        once = shapely.buffer(both, -by_m, **style)
-        found = shapely.symmetric_difference(shrunk(both, by_m, **style), once)
-        assert found.area < 2e-3 * once.area  # GEOS first smooths the curve that it moves by a hundredth of by_m
+    assert shapely.length(spikes) * 12.0 > JAGGED_FOLDS * spikes.area
+    return shapely.union(spikes, shapely.box(70.5, -40, 110, 40))
+
+
+@pytest.mark.parametrize("style", [{"join_style": "mitre"}, {"quad_segs": 16}])
+def test_jagged_ground_made_smaller_is_what_one_curve_leaves(style):
+    """GEOS's own erosion of the whole outline, on spikes few enough for it, is the reference."""
+    once = shapely.buffer(jagged(), -12.0, **style)
+    found = shapely.symmetric_difference(shrunk(jagged(), 12.0, **style), once)
+    assert found.area < 2e-3 * once.area  # GEOS first smooths the curve that it moves by a hundredth of 12 m
+
+
+def test_jagged_ground_made_larger_is_what_one_curve_makes():
+    once = shapely.buffer(jagged(), 12.0, quad_segs=16)
+    found = shapely.symmetric_difference(widened(jagged(), 12.0, quad_segs=16), once)
+    assert found.area < 2e-3 * once.area
+
+
+@pytest.mark.parametrize("by_m", [-12.0, 12.0])
+def test_jagged_ground_is_never_moved_as_one_curve(by_m, monkeypatch):
+    """A pond of 20 000 corners with 20 m round it took more than 20 GB."""
+    moved, sizes = shapely.buffer, []
+
+    def seen(lines, *given, **style):
+        sizes.extend(np.atleast_1d(shapely.get_num_coordinates(lines)).tolist())
+        return moved(lines, *given, **style)
+
+    monkeypatch.setattr(shapely, "buffer", seen)
+    (widened if by_m > 0 else shrunk)(jagged(3000), abs(by_m))
+    assert max(sizes) < 100
+    assert sum(sizes) < 4 * 3000
 
 
 @pytest.mark.parametrize("style", [{"join_style": "mitre"}, {"quad_segs": 2}])
 def test_nothing_is_left_of_a_sliver_with_a_short_side(style):
     """40 cm of ground lie all within 2.25 m of their outline; where a run ends with 2 mm, a flat end faces anywhere."""
     sliver = shapely.Polygon([(0.03766, 0.08825), (0.03729, 0.08608), (-0.3278, -0.00938), (-0.36412, -0.00813)])
-    left = solid_room._shrunk_by_runs(sliver, 2.25, style)  # noqa: SLF001 - so small it is not shrunk by runs
-    assert left.area == 0
+    passed = solid_room._passed_over(sliver, 2.25, style)  # noqa: SLF001 - so small it is not shrunk by runs
+    assert shapely.difference(sliver, passed).area == 0
 
 
 def test_ground_that_is_not_jagged_is_made_smaller_as_ever():

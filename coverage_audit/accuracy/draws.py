@@ -22,9 +22,10 @@ from coverage_audit.accuracy.gaps.probes import BETWEEN, EDGE
 from coverage_audit.threads import side_by_side
 
 from .model import CLASSICAL, CONTRADICTED, REGIMES, WRONG_FIX, Accuracy, Figure, Learnt, RegimeResult
-from .scan import Cuts, Scan, steps_of
+from .scan import Cuts, Scan
 from .standing import Spread
 from .strips import cross_cuts, needed_m, real_strips, sure_sigmas, told_chance
+from .swept import steps_of
 from .tolerances import (
     BLIND_PARTICLES,
     BY_EYE_CHANCE,

@@ -30,42 +30,9 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from coverage_audit.arrays import FloatArray, IntArray
-    from coverage_audit.ground.model import BoomLines
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
 
-
-@dataclass(frozen=True)
-class Steps:
-    """Ground swept between neighbouring boom lines: n four-cornered steps, in the order they were driven.
-
-    ``corner_m`` (n, 4, 2): left and right tip after each other round the step; ``travel_m`` (n, 4)
-    there. ``line`` (n, 4): which of all boom lines each corner is of. ``stretch`` (n,). [m]
-    """
-
-    corner_m: FloatArray
-    travel_m: FloatArray
-    line: IntArray
-    stretch: IntArray
-
-    def moved(self, shift_m: FloatArray) -> Steps:
-        """The steps with each boom line moved by its *shift_m*, shape (boom lines of all, 2). [m]"""
-        return replace(self, corner_m=self.corner_m + shift_m[self.line])
-
-
-def steps_of(all_lines: Sequence[BoomLines]) -> Steps:
-    """All steps that swept ground; those across a gap of the log did not."""
-    parts = []
-    first = 0
-    for lines in all_lines:
-        before = np.flatnonzero(~lines.gap_after[:-1])
-        for left_m, right_m in lines.offsets_m:
-            left, right = lines.tips(left_m), lines.tips(right_m)
-            order = np.stack([before, before + 1, before + 1, before], axis=1)
-            corner = np.stack([left[before], left[before + 1], right[before + 1], right[before]], axis=1)
-            stretch = np.full(len(before), lines.stretch)
-            parts.append(Steps(corner, lines.travel_m[order], first + order, stretch))
-        first += len(lines.x_m)
-    return Steps(*_joined(parts))
+    from .swept import Steps
 
 
 @dataclass(frozen=True)
@@ -167,7 +134,7 @@ class Scan:
 
     def areas(self, steps: Steps) -> FloatArray:
         """Target missed, and visited twice or more, shape (2,). [m2]"""
-        swept = _chords(self.in_rows(steps.corner_m), steps.travel_m, self.count)
+        swept = _chords(self.in_rows(steps.corner_m), steps.travel_m, self.count, steps.starts())
         found = self.lines.count(swept.row, swept, steps.stretch)
         return self.step_m * np.array([found.missed_m.sum(), found.double_m.sum()])
 
@@ -192,12 +159,8 @@ class Cuts:
         along = (ends[:, 1] - ends[:, 0]) / length[:, None]
         hulls = shapely.convex_hull(shapely.multipoints(steps.corner_m))
         pair = shapely.STRtree(cuts).query(hulls, predicate="dwithin", distance=reach_m)[::-1].T
-        inside, of = shapely.get_parts(shapely.intersection(cuts, target), return_index=True)
-        lines = (shapely.get_type_id(inside) == shapely.GeometryType.LINESTRING) & ~shapely.is_empty(inside)
-        stops, of = shapely.get_coordinates(inside[lines]).reshape(-1, 2, 2), of[lines]
         span = float(length.max(initial=0.0))
-        # rounding must not let one line's end reach into the next
-        at = np.clip(np.sort(np.einsum("nij,nj->ni", stops - ends[of, :1], along[of]), axis=1), 0.0, span)
+        of, at = _inside(cuts, length, target)
         return cls(ends[:, 0], along, pair, Lines(span, of[:, None] * span + at, VISIT_WIDTHS * width_m))
 
     def missed_m(self, steps: Steps) -> FloatArray:
@@ -223,7 +186,7 @@ def most_crossings(steps: int) -> int:
     return min(CROSSINGS + CROSSINGS_A_STEP * steps, MOST_CROSSINGS)
 
 
-def _joined(parts: Sequence[Steps] | Sequence[Chords]) -> list[np.ndarray]:
+def _joined(parts: Sequence[Chords]) -> list[np.ndarray]:
     """Columns of *parts*, one after the other."""
     return [np.concatenate(column) for column in zip(*(vars(part).values() for part in parts), strict=True)]
 
@@ -232,6 +195,27 @@ def _sides(area: BaseGeometry) -> FloatArray:
     """Sides of all rings of *area*, shape (n, 2, 2)."""
     rings = [shapely.get_coordinates(line) for line in shapely.get_parts(shapely.boundary(area))]
     return np.concatenate([np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings])
+
+
+def _inside(cuts: np.ndarray, length_m: FloatArray, area: BaseGeometry) -> tuple[IntArray, FloatArray]:
+    """Parts of straight *cuts*, so long, in *area*: the cut each is of (m,), and from where to where on it (m, 2). [m]
+
+    Sides are looked at only near a cut: an outline may have a hundred thousand of them, and a job thousands of cuts.
+    """
+    sides = shapely.linestrings(_sides(area))
+    cut, side = shapely.STRtree(sides).query(cuts, predicate="intersects")
+    met, of = shapely.get_coordinates(shapely.intersection(cuts[cut], sides[side]), return_index=True)
+    every, crossed = np.arange(len(cuts)), cut[of]
+    way = np.minimum(shapely.line_locate_point(cuts[crossed], shapely.points(met)), length_m[crossed])
+    cut, at = np.concatenate([every, every, crossed]), np.concatenate([np.zeros(len(cuts)), length_m, way])
+    order = np.lexsort((at, cut))
+    cut, at = cut[order], at[order]
+    part = np.flatnonzero((cut[1:] == cut[:-1]) & (at[1:] > at[:-1]))
+    parts = np.stack([at[part], at[part + 1]], axis=1)
+    middle = shapely.line_interpolate_point(cuts[cut[part]], parts.mean(axis=1))
+    shapely.prepare(area)
+    within = shapely.intersects(area, middle)
+    return cut[part][within], parts[within]
 
 
 def _turned(points: FloatArray, along: FloatArray) -> FloatArray:
@@ -275,7 +259,7 @@ def _crossings(
         Arrays of shape (m,).
     """
     level = np.clip(np.ceil(edges[:, :, 1]), 0, rows).astype(int)
-    first, times = level.min(axis=1), np.abs(level[:, 1] - level[:, 0])
+    first, times = np.minimum(*level.T), np.abs(level[:, 1] - level[:, 0])
     edge = np.repeat(np.arange(len(edges)), times)
     row = np.arange(len(edge)) + np.repeat(first - np.cumsum(times) + times, times)
     begin, rise = edges[edge, 0, 1], (edges[:, 1, 1] - edges[:, 0, 1])[edge]
@@ -287,13 +271,23 @@ def _crossings(
     return at[order], row[order], owner[edge][order], travel[order]
 
 
-def _chords(placed: FloatArray, travel_m: FloatArray, rows: int) -> Chords:
-    """Where rows run inside steps with corners *placed* (n, 4, 2) and *travel_m* (n, 4) there."""
-    onwards = [1, 2, 3, 0]
-    edges = np.stack([placed, placed[:, onwards]], axis=2).reshape(-1, 2, 2)
-    travel = np.stack([travel_m, travel_m[:, onwards]], axis=2).reshape(-1, 2)
-    at, row, step, when = _crossings(edges, np.repeat(np.arange(len(placed)), 4), rows, travel)
-    return Chords(step[::2], row[::2], at[::2], at[1::2], when.reshape(-1, 2))
+def _chords(placed: FloatArray, travel_m: FloatArray, rows: int, starts: BoolArray | None = None) -> Chords:
+    """Where rows run inside steps with corners *placed* (n, 4, 2) and *travel_m* (n, 4) there.
+
+    From a step that *starts* (n,) a run to the next such step all are one outline, told by the first; without it each
+    step is one.
+    """
+    first = np.arange(len(placed)) if starts is None else np.flatnonzero(starts)
+    last = np.append(first[1:], len(placed))[: len(first)] - 1
+    run = np.repeat(np.arange(len(first)), last + 1 - first)
+
+    def outline(corners: FloatArray) -> FloatArray:
+        return np.concatenate([corners[:, :2], corners[:, :1:-1], corners[first][:, ::3], corners[last][:, 1:3]])
+
+    at, row, owner, when = _crossings(
+        outline(placed), np.concatenate([run, run, run[first], run[first]]), rows, outline(travel_m)
+    )
+    return Chords(first[owner[::2]], row[::2], at[::2], at[1::2], when.reshape(-1, 2))
 
 
 def _signs(signs: list[int], times: list[int]) -> np.ndarray:

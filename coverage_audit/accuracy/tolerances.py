@@ -120,6 +120,10 @@ memory of a draw by some 200 MB. [1] The lines lie farther apart where the boom 
 300 fixes with a boom of 100 m cross as often as the 20 000 of a field of 124 ha, 1.1 million times, and tell no more.
 4 to 12 ha sprayed with 9 m have 90 000 to 150 000."""
 
+RUN_SECTORS = 24
+"""Booms within one of so many sectors are counted as one run: within 7.5 degrees of its middle the way from one side of
+a run to the other is nearly straight, and so what was travelled on it. [1]"""
+
 MOST_SWEEPS = 1_000_000
 """Sweeps over parts of lines that are looked at in one go, where ground was swept hundreds of times. [1]"""
 

@@ -19,6 +19,7 @@ from coverage_audit.errors import InputError
 from .model import RasterCount
 from .second_steps import Steps, laid_steps, rotated
 from .tolerances import (
+    RASTER_ALONG_DEG,
     RASTER_BAND_CROSSINGS,
     RASTER_BORDER_REL,
     RASTER_CELL_M,
@@ -31,7 +32,7 @@ from .tolerances import (
     RASTER_MOST_TILED,
     RASTER_STEPS_A_VISIT,
     RASTER_TILE_CELLS,
-    RASTER_TURN_DEG,
+    RASTER_TURNS_DEG,
     VISIT_WIDTHS,
 )
 
@@ -66,7 +67,8 @@ def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: 
         The boom lines touch more than ``RASTER_MAX_TILES``.
     """
     visit_m = VISIT_WIDTHS * width_m
-    side_m, turn = _cell_m(all_lines, target, width_m), _turn(all_lines)
+    side_m = _cell_m(all_lines, target, width_m)
+    turn = _turn(all_lines, target)
     steps = laid_steps(all_lines, turn, visit_m, _part_m(all_lines, target, width_m, side_m))
     # small ground is laid out larger, which makes cells finer
     scale = RASTER_CELL_M / side_m
@@ -75,16 +77,18 @@ def raster_count(all_lines: Sequence[BoomLines], target: BaseGeometry, width_m: 
     west, south, east, north = outline.bounds
     columns, rows = (math.ceil((high - low) / RASTER_CELL_M) + 1 for low, high in ((west, east), (south, north)))
     edges = _edges(outline)
-    inside = _cells_inside(edges, (west, south, columns, rows))
+    whole = (west, south, columns, rows, 0)
+    inside = _cells_inside(edges, whole)
     counts = np.zeros(2)
-    for frame, near in _tiles(steps.corners, (west, south, columns, rows)):
+    for frame, near in _tiles(steps.corners, whole):
         counts += _count_tile(steps, near, edges, frame, visit_m)
     cell_m2 = (RASTER_CELL_M / scale) ** 2
     return RasterCount(*(float(cells) * cell_m2 for cells in (counts[0], inside - counts[0], counts[1])))
 
 
-Frame = tuple[float, float, int, int]  # west, south [m], columns, rows
+Frame = tuple[float, float, int, int, int]  # west, south [m], columns, rows, number of the first row
 Runs = tuple["IntArray", "IntArray", "IntArray"]  # row, first column, column past the last
+GOLDEN_RATIO = (1 + math.sqrt(5)) / 2
 _INSIDE = 1 << 20  # added to a cell's visits when it lies in the target: more visits than any log has
 
 
@@ -110,12 +114,12 @@ def _way_m(all_lines: Sequence[BoomLines]) -> float:
 
 def _cells_inside(edges: FloatArray, whole: Frame) -> int:
     """Cells of the whole frame inside the outline, counted a band of rows at a time."""
-    west, south, columns, rows = whole
+    west, south, columns, rows, _ = whole
     crossings = float(np.abs(np.diff(edges[:, :, 1], axis=1)).sum()) / RASTER_CELL_M
     band = max(1, int(rows * min(1.0, RASTER_BAND_CROSSINGS / max(1.0, crossings))))
     inside = 0
     for first in range(0, rows, band):
-        frame = (west, south + first * RASTER_CELL_M, columns, min(band, rows - first))
+        frame = (west, south + first * RASTER_CELL_M, columns, min(band, rows - first), first)
         _, start, end = _fill_outline(edges, frame)
         inside += int((end - start).sum())
     return inside
@@ -123,7 +127,7 @@ def _cells_inside(edges: FloatArray, whole: Frame) -> int:
 
 def _tiles(corners: FloatArray, whole: Frame) -> Iterator[tuple[Frame, IntArray]]:
     """Square tiles of the frame that steps touch, and which steps do, in their order."""
-    west, south, columns, rows = whole
+    west, south, columns, rows, _ = whole
     side = RASTER_TILE_CELLS * RASTER_CELL_M
     across, along = -(-columns // RASTER_TILE_CELLS), -(-rows // RASTER_TILE_CELLS)
     boxes = [np.floor((corners[:, :, axis] - (west, south)[axis]) / side) for axis in (0, 1)]
@@ -144,7 +148,7 @@ def _tiles(corners: FloatArray, whole: Frame) -> Iterator[tuple[Frame, IntArray]
         j, i = divmod(int(tile[order[first]]), across)
         left, low = i * RASTER_TILE_CELLS, j * RASTER_TILE_CELLS
         size = (min(RASTER_TILE_CELLS, columns - left), min(RASTER_TILE_CELLS, rows - low))
-        yield (west + left * RASTER_CELL_M, south + low * RASTER_CELL_M, *size), step[order[first:stop]]
+        yield (west + left * RASTER_CELL_M, south + low * RASTER_CELL_M, *size, low), step[order[first:stop]]
 
 
 def _too_wide(corners: FloatArray) -> InputError:
@@ -167,16 +171,21 @@ def _count_tile(steps: Steps, near: IntArray, edges: FloatArray, frame: Frame, v
     return np.array([np.count_nonzero(cells > _INSIDE), np.count_nonzero(cells > _INSIDE + 1)])
 
 
-def _turn(all_lines: Sequence[BoomLines]) -> float:
-    """Angle that lays the commonest line of travel ``RASTER_TURN_DEG`` off the columns. [rad]
+def _turn(all_lines: Sequence[BoomLines], target: BaseGeometry) -> float:
+    """Angle that lays the commonest line of travel a little off the columns of cells, the outline along no row. [rad]
 
-    The boom then lies nearly along the rows, which makes the fewest and longest runs of cells.
+    The boom then lies nearly along the rows, which makes the fewest and longest runs of cells. A side along a row would
+    be rounded the same way all along.
     """
     doubled = sum(
         complex(np.sum(np.diff(one.travel_m) * np.exp(2j * (one.heading_rad[1:] + one.heading_rad[:-1]) / 2)))
         for one in all_lines
     )
-    return float(np.angle(doubled)) / 2 + math.radians(RASTER_TURN_DEG)
+    turns = float(np.angle(doubled)) / 2 + np.radians(RASTER_TURNS_DEG)
+    run = np.diff(_edges(target), axis=1)[:, 0]
+    length, angle = np.hypot(*run.T), np.degrees(np.arctan2(run[:, 1], run[:, 0]) + turns[:, None])
+    off = np.abs(angle - 180 * np.round(angle / 180))
+    return float(turns[np.where(off < RASTER_ALONG_DEG, length, 0.0).sum(axis=1).argmin()])
 
 
 def _edges(outline: BaseGeometry) -> FloatArray:
@@ -218,7 +227,7 @@ def _fill_outline(edges: FloatArray, frame: Frame) -> Runs:
 
     Cells start <= column < end of the row lie inside. *edges*: (n, 2, 2), in metres.
     """
-    west, south, columns, rows = frame
+    west, south, columns, rows, _ = frame
     y = (edges[:, :, 1] - south) / RASTER_CELL_M - 0.5
     low = np.clip(np.ceil(y.min(axis=1)), 0, rows).astype(np.int64)
     length = np.clip(np.ceil(y.max(axis=1)), 0, rows).astype(np.int64) - low  # half open: no centre twice
@@ -226,7 +235,7 @@ def _fill_outline(edges: FloatArray, frame: Frame) -> Runs:
     row = np.arange(len(edge)) + np.repeat(low - (np.cumsum(length) - length), length)
     share = (row - y[edge, 0]) / (y[edge, 1] - y[edge, 0])
     place = edges[edge, 0, 0] + share * (edges[edge, 1, 0] - edges[edge, 0, 0])
-    x = (place - west) / RASTER_CELL_M - 0.5
+    x = (place - west) / RASTER_CELL_M - _centres(frame)[row]
     order = np.lexsort((x, row))
     column = np.clip(np.ceil(x[order]), 0, columns).astype(np.int64)
     return row[order][::2], column[::2], column[1::2]
@@ -238,8 +247,8 @@ def _fill_quads(corners: FloatArray, frame: Frame) -> tuple[IntArray, IntArray, 
     A row crosses such a quadrilateral once, from its first edge to its last, so nothing is
     sorted; that is what makes the count fast.
     """
-    west, south, columns, rows = frame
-    x = (corners[:, :, 0] - west) / RASTER_CELL_M - 0.5
+    west, south, columns, rows, _ = frame
+    x = (corners[:, :, 0] - west) / RASTER_CELL_M
     y = (corners[:, :, 1] - south) / RASTER_CELL_M - 0.5
     low = np.clip(np.ceil(y.min(axis=1)), 0, rows).astype(np.int64)
     length = np.clip(np.ceil(y.max(axis=1)), 0, rows).astype(np.int64) - low  # half open: no centre twice
@@ -254,9 +263,20 @@ def _fill_quads(corners: FloatArray, frame: Frame) -> tuple[IntArray, IntArray, 
         place = x[quad, edge] + (row - y0) * slope[quad, edge]
         np.minimum(first, place, out=first, where=crosses)
         np.maximum(last, place, out=last, where=crosses)
-    start = np.clip(np.ceil(first), 0, columns).astype(np.int64)
-    end = np.clip(np.ceil(last), 0, columns).astype(np.int64)
+    centre = _centres(frame)[row]
+    start, end = (np.clip(np.ceil(one - centre), 0, columns).astype(np.int64) for one in (first, last))
     return row, start, end, quad
+
+
+def _centres(frame: Frame) -> FloatArray:
+    """Where in its cells each row's centres lie, shape (rows,): by half a cell to and fro. [cells]
+
+    In one line, a side that goes a whole number of columns aside in a few rows would be rounded the same way all along:
+    half a cell of 90 m is 3 m2. The fractions of n squared times the golden ratio keep step with no straight line
+    (Weyl 1916, Math. Ann. 77:313-352).
+    """
+    number = frame[4] + np.arange(frame[3], dtype=float)
+    return np.asarray(np.mod(number * np.mod(number * GOLDEN_RATIO, 1.0), 1.0))
 
 
 def _cells(row: IntArray, start: IntArray, end: IntArray, frame: Frame) -> IntArray:

@@ -10,7 +10,7 @@ import shapely
 from coverage_audit.edges import crossing_pairs, edges_of
 from coverage_audit.errors import InputError
 from coverage_audit.read.outlines.tolerances import MAX_FIELD_SPAN_M, MAX_OUTLINE_M
-from coverage_audit.solid import solid
+from coverage_audit.solid import shrunk, solid, widened
 
 from .model import Ground
 from .tolerances import BUFFER_QUAD_SEGS, LEAST_TARGET_M, MOST_GROWN_CROSSINGS, NEAREST_TOLD_M, SPRAYED_WIDTHS
@@ -103,10 +103,10 @@ def lay_out(fields: Sequence[BaseGeometry], exclude: Sequence[BaseGeometry], set
     holes = shapely.difference(outer, field)
     no_spray = shapely.union_all([holes, *(sound(area) for area in exclude)])
     if settings.exclude_setback_m > 0:
-        no_spray = shapely.buffer(no_spray, settings.exclude_setback_m, quad_segs=BUFFER_QUAD_SEGS)
+        no_spray = widened(no_spray, settings.exclude_setback_m, quad_segs=BUFFER_QUAD_SEGS)
     allowed = outer
     if settings.setback_m > 0:
-        allowed = shapely.buffer(outer, -settings.setback_m, quad_segs=BUFFER_QUAD_SEGS)
+        allowed = shrunk(outer, settings.setback_m, quad_segs=BUFFER_QUAD_SEGS)
     target = shapely.difference(allowed, no_spray)
     if target.is_empty:
         raise InputError("no ground is left to spray once setbacks and no-spray areas are taken off", "field")

@@ -95,9 +95,10 @@ CLOSURE_REL = 1e-6
 RASTER_CELL_M = 0.1
 """Cell of the raster count. [m]"""
 
-RASTER_TURN_DEG = 14.0
-"""The raster is turned by this from the commonest line of travel, so that pass edges cross its
-cells at every phase; edges along a column would all round the same way. [deg]"""
+RASTER_TURNS_DEG = (14.0, -14.0, 19.0)
+RASTER_ALONG_DEG = 2.0
+"""The raster is turned by one of the first from the commonest line of travel, so that booms, which lie square to it,
+cross rows of cells: by the first at which least of the outline lies nearer to a row than the last. [deg]"""
 
 RASTER_STEP_M = 0.5
 RASTER_STEP_DEG = 2.0

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from coverage_audit.ground.tolerances import INSCRIBED_M
-from coverage_audit.solid import shrunk
+from coverage_audit.solid import shrunk, widened
 
 from .tolerances import EDGE_BAND_M, EDGE_SHARE, END_AREA_SHARE, END_TOUCH_SHARE, HEADLAND_WIDTHS
 
@@ -70,7 +70,7 @@ def surroundings(
     # round at corners: all that lies farther in
     inner = shapely.make_valid(shrunk(shapely.union_all(rings), HEADLAND_WIDTHS * width_m))
     outer = shapely.boundary(shapely.union_all(rings))
-    beside = shapely.buffer(no_spray, EDGE_BAND_M)
+    beside = widened(no_spray, EDGE_BAND_M)
     return Surroundings(shapely.buffer(outer, EDGE_BAND_M), beside, inner, headland, *ends, width_m)
 
 

@@ -14,7 +14,8 @@ from jobs import boom, job, log, worked_job
 from shapely import affinity
 
 from coverage_audit.accuracy import scan
-from coverage_audit.accuracy.scan import Cuts, Scan, Steps, steps_of
+from coverage_audit.accuracy.scan import Cuts, Scan
+from coverage_audit.accuracy.swept import Steps, steps_of
 from coverage_audit.ground.model import BoomLines
 from coverage_audit.ground.partition import partition
 from coverage_audit.ground.pieces import pieces_of, quad_area, travel_at
@@ -218,3 +219,96 @@ def test_no_cuts_and_nothing_near_are_no_trouble():
     assert len(none.missed_m(steps)) == 0
     far = Cuts.of(np.array([shapely.LineString([(90, 0), (90, 5)])]), shapely.box(80, 0, 99, 5), steps, 2.0, WIDTH_M)
     assert far.missed_m(steps) == pytest.approx([5.0])
+
+
+# --- runs -------------------------------------------------------------------------------------------
+
+
+def odd_drives(seed, count=300):
+    """A drive that wanders, backs, stands and turns about within a few metres."""
+    rng = np.random.default_rng(seed)
+    heading = np.cumsum(rng.normal(0, 0.15, count))
+    on = rng.uniform(0, 1.5, count) * rng.choice([1, 1, 1, 1, 1, 1, 0, -1], count)
+    return boom_lines(np.cumsum(on * np.sin(heading)), np.cumsum(on * np.cos(heading)), heading)
+
+
+def slid_back():
+    """Boom that slides to and fro along itself, tilted the way back each time: no step goes back, but the tips do."""
+    tilt = np.radians(7)
+    right, left = (np.array([np.cos(one), -np.sin(one)]) for one in (tilt, -tilt))
+    ahead = np.array([0.0, 0.02])
+    first = np.array([0.0, 0.0])
+    second = first + 4 * right + ahead
+    third = second - 4.5 * right + 4.5 * left + ahead  # about its left tip
+    fourth = third - 4 * left + ahead
+    x, y = np.array([first, second, third, fourth, fourth + np.array([0, 1])]).T
+    return boom_lines(x, y, np.array([tilt, tilt, -tilt, -tilt, -tilt]))
+
+
+def straight_on():
+    return boom_lines(np.full(100, 40.0), np.linspace(0, 20, 100), stretch=1, travel0=100.0)
+
+
+@pytest.mark.parametrize("shake_m", [0.0, 0.03, 0.5])
+@pytest.mark.parametrize(
+    "lines",
+    [
+        [around(1.25)],
+        [around(0.5, 2.0, 61)],
+        [odd_drives(1)],
+        [odd_drives(2), around(3.0)],
+        [slid_back(), straight_on()],
+    ],
+)
+def test_runs_of_steps_are_counted_like_each_step_alone(lines, shake_m):
+    steps = steps_of(lines)
+    shake = np.random.default_rng(3).normal(0, shake_m, (sum(len(one.x_m) for one in lines), 2))
+    moved = steps.moved(shake)
+    count = Scan.over(shapely.box(*shapely.multipoints(steps.corner_m.reshape(-1, 2)).bounds), steps, WIDTH_M)
+    alone = dataclasses.replace(moved, onward=np.zeros(len(steps.line), bool))
+    assert count.areas(moved)[0] == pytest.approx(count.areas(alone)[0], abs=1e-6)
+    # nearly all of it: how far was travelled at a place, which tells visits apart, is laid between other places
+    assert count.areas(moved)[1] == pytest.approx(count.areas(alone)[1], abs=0.002 * count.areas(alone)[0])
+
+
+@pytest.mark.parametrize("seed", [1, 6])
+def test_visits_of_an_odd_drive_are_those_of_the_exact_partition(seed):
+    lines = [odd_drives(seed)]
+    scanned, exact = both(lines, shapely.box(*shapely.multipoints(steps_of(lines).corner_m.reshape(-1, 2)).bounds))
+    assert scanned[0] == pytest.approx(exact[0], abs=NEAR * exact[0])
+    assert scanned[1] == pytest.approx(exact[1], abs=0.3)  # of 10 and 4 m2; each step alone: 1.1 more
+
+
+def test_passes_are_few_runs_whatever_way_they_go():
+    lines, _ = simulated_lines(2101, "hand")
+    starts = steps_of(lines).starts()
+    assert starts.sum() < 0.25 * len(starts)
+
+
+def test_parts_of_cuts_inside_are_those_of_the_intersection():
+    rng = np.random.default_rng(4)
+    angle = np.linspace(0, 2 * np.pi, 400, endpoint=False)
+    radius = 30 + 3 * rng.random(400)
+    area = shapely.Polygon(np.column_stack([radius * np.cos(angle), radius * np.sin(angle)]))
+    area -= shapely.Point(10, 0).buffer(5) | shapely.box(-20, -5, -10, 5)
+    ends = np.vstack([rng.uniform(-40, 40, (300, 2, 2)), [[[-10, -9], [-10, 9]], [[10, 0], [11, 0]]]])
+    cuts = shapely.linestrings(ends)  # the last but one along a side, the last in a hole
+    of, at = scan._inside(cuts, shapely.length(cuts), area)  # noqa: SLF001 - what a cut has to miss
+    found = np.bincount(of, weights=np.diff(at)[:, 0], minlength=len(cuts))
+    assert found[:-2] == pytest.approx(shapely.length(shapely.intersection(cuts[:-2], area)), abs=1e-9)
+    assert found[-2] >= 8 - 1e-9  # beside the hole on both sides; the outline itself is of the area
+    assert found[-1] == 0
+
+
+def test_an_outline_of_many_sides_is_looked_at_near_cuts_alone(monkeypatch):
+    area = shapely.Point(0, 0).buffer(50, quad_segs=5000)
+    cuts = shapely.linestrings([[[49.0, y], [51.0, y]] for y in np.linspace(-5, 5, 40)])
+    looked_at = []
+
+    def counting(one, other, whole=shapely.intersection):
+        looked_at.append(shapely.get_num_coordinates(np.atleast_1d(other)).sum())
+        return whole(one, other)
+
+    monkeypatch.setattr(scan.shapely, "intersection", counting)
+    scan._inside(cuts, shapely.length(cuts), area)  # noqa: SLF001 - what is counted is the work
+    assert 40 < sum(looked_at) < 400  # 20 000 sides, forty times

@@ -4,7 +4,8 @@ import numpy as np
 import shapely
 from jobs import boom, job, log
 
-from coverage_audit.accuracy.scan import Scan, _crossings, most_crossings, steps_of
+from coverage_audit.accuracy.scan import Scan, _crossings, most_crossings
+from coverage_audit.accuracy.swept import steps_of
 from coverage_audit.drive.model import BoomPath, Timeline
 from coverage_audit.ground.cuts import cut_times
 from coverage_audit.ground.model import BoomLines

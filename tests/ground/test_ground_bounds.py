@@ -120,6 +120,18 @@ def test_boom_lines_over_more_ground_than_a_job_can_are_refused(monkeypatch):
         raster_count([straight(0, 0, 600)], shapely.box(-100, 0, 100, 600), WIDTH_M)
 
 
+@pytest.mark.parametrize("rise", [0.0, 0.5, 1 / 3, 0.25, 1.0])
+def test_a_side_that_keeps_step_with_the_cells_is_not_rounded_one_way(rise):
+    """A field of 0.5 ha whose sides go one column aside in so many rows: half a cell of 90 m would be 0.07 % of it."""
+    way = shapely.LineString([(5, -10), (5, 100)])
+    turn = np.degrees(np.arctan(rise)) - raster.RASTER_TURNS_DEG[0]
+    field = affinity.rotate(shapely.box(0, 0, 60.09, 88.94), turn, origin=(0, 0))
+    found = raster_count([straight(5, -10, 100)], field, WIDTH_M)
+    swept = field.intersection(way.buffer(WIDTH_M / 2, cap_style="flat")).area
+    assert found.covered_m2 == pytest.approx(swept, abs=0.5)
+    assert found.covered_m2 + found.missed_m2 == pytest.approx(field.area, abs=0.5)  # 1e-4; may differ by 5e-4
+
+
 # --- the field --------------------------------------------------------------------------------
 
 

@@ -12,6 +12,7 @@ from coverage_audit.drive.plane import Plane
 from coverage_audit.errors import InputError
 from coverage_audit.papers.words.display import length
 from coverage_audit.recipe.assumed import make_proposal
+from coverage_audit.solid import widened
 from coverage_audit.units import DAY_S
 
 from .rests import zone_h
@@ -86,10 +87,10 @@ def _cut_edge(audit: Audit) -> Iterator[tuple[str, str]]:
     plane, width = Plane(audit.origin), audit.job.settings.boom.width_m
     kept = shapely.union_all([shapely.make_valid(plane.geometry_to_metres(one.geometry)) for one in audit.job.boundary])
     if audit.job.settings.field.grow_m:
-        kept = shapely.buffer(kept, audit.job.settings.field.grow_m)
+        kept = widened(kept, audit.job.settings.field.grow_m)
     holes_filled = shapely.union_all([shapely.Polygon(one.exterior) for one in shapely.get_parts(kept)])
     ring = shapely.difference(
-        shapely.buffer(holes_filled, BESIDE_WIDTHS * width), shapely.buffer(holes_filled, CUT_EDGE_WIDTHS * width)
+        widened(holes_filled, BESIDE_WIDTHS * width), widened(holes_filled, CUT_EDGE_WIDTHS * width)
     )
     runs = [shapely.intersection(one, ring) for one in audit.layers.passes]
     beside = sum(
@@ -116,7 +117,7 @@ def _excluded_strips(audit: Audit) -> Iterator[tuple[str, str]]:
     ]
     typed = [shapely.make_valid(plane.geometry_to_metres(one.geometry)) for one in audit.job.exclude]
     ground = shapely.intersection(shapely.union_all([*holes, *typed]), audit.layers.field.convex_hull)
-    for part in shapely.get_parts(shapely.buffer(ground, width / 4)):  # pieces of one strip count as one
+    for part in shapely.get_parts(widened(ground, width / 4)):  # pieces of one strip count as one
         own = shapely.intersection(ground, part)
         bare = shapely.difference(own, audit.layers.excluded_sprayed)
         strips = [one for one in shapely.get_parts(bare) if one.area > 0]
