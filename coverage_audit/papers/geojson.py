@@ -87,9 +87,9 @@ def _strip_features(
     causes: Mapping[str, str],
     standing: Mapping[str, str] | None = None,
 ) -> Iterator[Found]:
-    for strip in strips:
+    for strip, keys in zip(strips, strip_keys(strips, plane), strict=True):
         told = causes[strip.id].replace(SPACE, " ")
-        properties = {"kind": kind, **strip_keys(strip, plane), "cause": told}
+        properties = {"kind": kind, **keys, "cause": told}
         if standing is not None:
             properties["ground"] = standing[strip.id]
         if kind == "double":

@@ -21,6 +21,7 @@ def page_templates() -> Environment:
         finalize=_harmless,
         trim_blocks=True,
         lstrip_blocks=True,
+        auto_reload=False,  # installed files do not change while they are read
     )
 
 

@@ -5,6 +5,7 @@ A report has three of some thirty; the others took a fifth of a second of every 
 
 from __future__ import annotations
 
+import re
 from contextlib import contextmanager
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
 _COMPILED = jinja2.Template
 
 
+_MARKS = re.compile(r"\{[{%#]|\r|\n\Z")  # blocks begin so; line ends are made one kind, and the last is dropped
+
+
 class _LateTemplate:
     """Stands for a template of the same text, and is it from the first use on."""
 
@@ -24,6 +28,12 @@ class _LateTemplate:
 
     def __init__(self, source: str) -> None:
         self._source = source
+
+    def render(self, *args: object, **kwargs: object) -> str:
+        """The text itself, where nothing in it is to be filled: the library takes each layer's whole script for one."""
+        if _MARKS.search(self._source):
+            return str(self._real.render(*args, **kwargs))
+        return self._source
 
     @cached_property
     def _real(self) -> Any:  # noqa: ANN401 - a template of the kind that the library makes

@@ -99,9 +99,9 @@ def _group(layer: MapLayer, frame: _Frame) -> str:
 def svg_path(shape: BaseGeometry, pixels: Callable[[np.ndarray], np.ndarray]) -> str:
     """Data of an SVG path along the rings and lines of *shape*; *pixels* turns metres (n, 2) into picture pixels."""
     parts = shapely.get_parts(shapely.get_parts(shape))
-    solid = shapely.get_dimensions(parts) == 2
-    rings = [_line(ring, pixels) + "Z" for ring in shapely.get_rings(parts[solid])]
-    lines = [_line(line, pixels) for line in parts[shapely.get_dimensions(parts) == 1]]
+    dimension = shapely.get_dimensions(parts)
+    rings = [_line(ring, pixels) + "Z" for ring in shapely.get_rings(parts[dimension == 2])]
+    lines = [_line(line, pixels) for line in parts[dimension == 1]]
     return "".join(rings + lines)
 
 
