@@ -154,7 +154,7 @@ def _input(one: InputCount) -> dict[str, Any]:
 
 
 def strip_keys(strips: Sequence[Strip], plane: Plane) -> list[dict[str, Any]]:
-    """Measures and place of each strip or patch: metres, square metres, degrees clockwise from north, WGS 84 degrees."""
+    """Measures and place of each strip or patch: metres, square metres, degrees clockwise from north and of WGS 84."""
     places = shapely.get_coordinates([strip.label_point for strip in strips])  # all at once: PROJ is slow to begin
     lons, lats = plane.to_degrees(*places.T)
     return [

@@ -18,6 +18,7 @@ from .tolerances import (
     ELSEWHERE_OPENED,
     ELSEWHERE_PART,
     ELSEWHERE_WIDTHS,
+    LONG_PAUSE_S,
     NEVER_DRIVEN_PART,
     NEVER_DRIVEN_WIDTHS,
 )
@@ -38,6 +39,7 @@ def with_drive_cautions(audit: Audit, drive: Drive, ground: Ground, *, logged: b
         Whether somebody logged, marked or wrote down when the boom was on.
     """
     found = [*_never_driven(audit, drive), *(_clock_off(drive, ground) if logged else []), *_elsewhere(audit, drive)]
+    found += _long_pause(drive)
     if audit.passes is not None:
         found += antenna_beside(audit.passes, audit.job.settings.boom.width_m)
         if logged and not any(one.code == "clock off" for one in found):
@@ -87,6 +89,11 @@ def _never_driven(audit: Audit, drive: Drive) -> list[Caution]:
     if largest < NEVER_DRIVEN_PART * areas.target:
         return []
     return [Caution("never driven", share=largest / areas.target, area_m2=largest)]
+
+
+def _long_pause(drive: Drive) -> list[Caution]:
+    pause_s = float(np.diff(drive.track.time_s).max())
+    return [] if pause_s < LONG_PAUSE_S else [Caution("long pause", pause_s=pause_s)]
 
 
 def _clock_off(drive: Drive, ground: Ground) -> list[Caution]:

@@ -21,6 +21,10 @@ least two corners. [deg]"""
 FAR_FIXES_M = 5.0
 """Fixes farther apart than this while spraying are too few for switching places and skips. [m]"""
 
+LONG_PAUSE_S = 3 * 86_400.0
+"""A log that stands still for so long may hold two treatments: rain or a night puts the rest of one off by a day or
+two. [s] Common practice, no source."""
+
 MUCH_DOUBLE = 0.5
 """More of the target than this sprayed twice points to a wrong boom width. [1]"""
 

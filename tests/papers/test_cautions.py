@@ -292,6 +292,14 @@ TOLD = [
         ),
     ),
     (
+        Caution("long pause", pause_s=40 * 86_400.0),
+        (
+            "These logs hold a pause of 40\u00a0days. A job is one treatment of a field: if what lies on one side of "
+            "the pause is another, this audit takes both for one. Cut the logs into jobs with coverage-audit day, or "
+            "write track.from and track.to."
+        ),
+    ),
+    (
         Caution("other field", area_m2=21_000.0),
         (
             "Outside this field about 2.10\u00a0ha were driven in passes beside each other: the log holds another "

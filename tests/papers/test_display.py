@@ -123,7 +123,15 @@ def test_only_the_whole_is_a_hundred_percent_and_only_nothing_is_none(part):
 
 @pytest.mark.parametrize(
     ("s", "expected"),
-    [(8.4, "8 s"), (59.6, "1 min"), (750, "12 min 30 s"), (3_599.7, "1 h"), (5_040, "1 h 24 min")],
+    [
+        (8.4, "8 s"),
+        (59.6, "1 min"),
+        (750, "12 min 30 s"),
+        (3_599.7, "1 h"),
+        (5_040, "1 h 24 min"),
+        (259_200, "3 days"),
+        (3_456_360, "40 days"),
+    ],
 )
 def test_duration(s, expected):
     assert plain(display.duration(s)) == expected

@@ -18,6 +18,7 @@ from coverage_audit.errors import InputError
 from coverage_audit.jobs.read import read_job
 from coverage_audit.read.packed import Memory
 from coverage_audit.read.tracks.form import Asked
+from coverage_audit.read.tracks.kml_track import is_kml
 from coverage_audit.read.tracks.registry import logs_of
 from coverage_audit.recipe.audit import audit_job
 
@@ -269,6 +270,14 @@ def test_a_file_that_breaks_off_is_read_to_its_last_whole_record(form):
 def test_a_line_that_breaks_off_is_refused_in_one_line():
     """Times stand before or behind all places, so what is left cannot be paired."""
     assert "broken or cut off" in refused(FORMS["GeoJSON"][:3000])
+
+
+def test_many_declarations_before_the_root_are_read_once():
+    """Eighteen took 12 s, each further one twice as long."""
+    declared = b'<?xml version="1.0"?>\n<!-- a -->\n' * 100
+    assert not is_kml(declared + b"<gpx>")
+    assert is_kml(declared[:3000] + b'\n<kml xmlns="x">') is False  # the last is cut within
+    assert is_kml(declared[: 33 * 60] + b'<kml xmlns="x">')
 
 
 def test_damage_within_a_kml_file_is_refused_with_its_line():

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 import shapely
 from jobs import boom, job, log, parallel_passes
@@ -27,6 +28,17 @@ def test_passes_all_alike_tell_nothing_of_a_clock(off_s):
     """Passes of 68 s with turns of 12 s: on-times fit as well one pass later, so none is told."""
     given = [(a + off_s, b + off_s) for a, b in GIVEN if a + off_s > 0 and b + off_s < TIMES[-1]]
     assert "clock off" not in codes(audit_job(job(log(TIMES, POINTS), given, FIELD, boom=boom(9.0))))
+
+
+@pytest.mark.parametrize(("days", "told"), [(0.0, []), (1.5, []), (40.0, [40 * 86_400.0])])
+def test_a_pause_of_days_may_part_two_treatments(days, told):
+    """The same field again some time later, in the same log: all of it double, and why."""
+    later = TIMES[-1] + 60.0 + 86_400.0 * days
+    times, points = np.append(TIMES, later + np.array(TIMES)), np.concatenate([POINTS, POINTS])
+    given = [*GIVEN, *((later + a, later + b) for a, b in GIVEN)]
+    found = audit_job(job(log(times, points), given, FIELD, boom=boom(9.0)))
+    pauses = [dict(one.values)["pause_s"] for one in found.cautions if one.code == "long pause"]
+    assert pauses == [pytest.approx(one + 60.0) for one in told]
 
 
 def test_a_clock_that_is_off_is_told_in_the_papers_and_nothing_is_moved():

@@ -13,6 +13,7 @@ from coverage_audit.papers.words.display import area, area_range
 from .cautions_drive import (
     antenna_beside,
     clock_off,
+    long_pause,
     much_double,
     never_driven,
     other_field,
@@ -379,6 +380,7 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "outline shifted": shifted,
     "never driven": never_driven,
     "clock off": clock_off,
+    "long pause": long_pause,
     "other field": other_field,
     "antenna beside": antenna_beside,
     "switches lag": switches_lag,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from coverage_audit.papers.words.display import area
+from coverage_audit.papers.words.display import area, duration
 from coverage_audit.units import FOOT_M
 
 from .touchup import compass
@@ -60,6 +60,15 @@ def never_driven(units: str, *, share: float, area_m2: float) -> str:
     return (
         f"{area(area_m2, units)} in one piece, {100 * share:.0f} % of the target, was never driven over in these logs. "
         "Is another log of this job missing (track.files)? Until that is settled, missed ground says nothing there."
+    )
+
+
+def long_pause(_units: str, *, pause_s: float) -> str:
+    """The log stands still for days in its midst."""
+    return (
+        f"These logs hold a pause of {duration(pause_s)}. A job is one treatment of a field: if what lies on one side "
+        "of the pause is another, this audit takes both for one. Cut the logs into jobs with coverage-audit day, or "
+        "write track.from and track.to."
     )
 
 

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
     from coverage_audit.recipe.result import Audit
 
+DAYS_FROM_S = 3 * 86_400.0
+"""Spans from here on are told in days. [s]"""
 NOT_KNOWN = "not known"
 SPACE = "\u00a0"
 ALIKE_SHARE = 0.2
@@ -197,13 +199,16 @@ def share(part: float, whole: float) -> str:
 
 
 def duration(s: float) -> str:
-    """Time span [s] as "1 h 24 min", "12 min 30 s" or "8 s"."""
+    """Time span [s] as "4 days 2 h", "1 h 24 min", "12 min 30 s" or "8 s"."""
     whole = round(s)
     if whole < 60:
         return f"{whole}{SPACE}s"
     if whole < 3600:
         minutes, seconds = divmod(whole, 60)
         return f"{minutes}{SPACE}min" + (f" {seconds}{SPACE}s" if seconds else "")
+    if s >= DAYS_FROM_S:
+        days, hours = divmod(round(s / 3600), 24)
+        return f"{days}{SPACE}days" + (f" {hours}{SPACE}h" if hours else "")
     hours, minutes = divmod(round(s / 60), 60)
     return f"{hours}{SPACE}h" + (f" {minutes}{SPACE}min" if minutes else "")
 

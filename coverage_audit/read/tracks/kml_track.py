@@ -16,7 +16,8 @@ from .plain import UTC, cut_caution, plain_log, seconds_of
 if TYPE_CHECKING:
     from coverage_audit.read.records import TrackLog
 
-_ROOT = re.compile(rb"\s*(?:<\?.*?\?>\s*|<!--.*?-->\s*)*<(?:[\w.-]+:)?kml[\s/>]", re.DOTALL)
+# nothing that was read once is read another way: thirty declarations one after the other would take a minute
+_ROOT = re.compile(rb"\s*+(?>(?:<\?.*?\?>|<!--.*?-->)\s*+)*+<(?:[\w.-]+:)?kml[\s/>]", re.DOTALL)
 _MORE = re.compile(rb"<(?:[\w.-]+:)?(?:coord|when|coordinates)[\s>]")
 
 
