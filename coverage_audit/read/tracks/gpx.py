@@ -40,7 +40,7 @@ _XML_START = re.compile(rb"(?:\xef\xbb\xbf)?\s*<[?!A-Za-z_]")
 _FIX_QUALITY = {"none": 0, "2d": 1, "3d": 1, "dgps": 2, "pps": 3}
 _NOT_NEGATIVE = (0.0, math.inf)
 # Without this NumPy would read years of five digits, and warn of a zone before the "Z".
-_USUAL_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(?::\d\d(?:\.\d{1,9})?)?Z", re.ASCII)
+_USUAL_TIMES = re.compile(r"(?:\d{4}-\d\d-\d\dT\d\d:\d\d(?::\d\d(?:\.\d{1,9})?)?Z\n)*+", re.ASCII)
 
 
 def read_gpx(data: bytes, name: str) -> TrackLog:
@@ -179,7 +179,7 @@ def _floats(texts: Collection[str | None]) -> FloatArray:
 
 def _times(texts: list[str]) -> FloatArray:
     """Seconds since 1970 UTC; all at once where every text is the usual "2024-05-30T13:00:00.0Z"."""
-    if all(map(_USUAL_TIME.fullmatch, texts)):
+    if _USUAL_TIMES.fullmatch("\n".join([*texts, ""])):
         try:
             moments = np.array([text[:-1] for text in texts], dtype="datetime64[us]")
         except ValueError:  # some are on no calendar

@@ -53,6 +53,8 @@ def without_runs(data: bytes) -> tuple[bytes, Points]:
 def _element(run: re.Match[bytes]) -> bytes:
     """Its first point apart: damage that begins with it must not hide that others follow."""
     text = run[0]
-    lines = text.count(b"\n") + text.count(b"\r") - text.count(b"\r\n")
+    lines = text.count(b"\n")
+    if b"\r" in text:
+        lines += text.count(b"\r") - text.count(b"\r\n")
     more = text.count(b"<trkpt") - 1
     return (_TAG % 1) + (_TAG % more if more else b"") + b"\n" * lines
