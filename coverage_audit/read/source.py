@@ -6,10 +6,14 @@ import hashlib
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from pathlib import Path, PurePath
+from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
 
-from .tolerances import MAX_FILE_BYTES
+from .tolerances import MAX_FILE_BYTES, READ_BLOCK_BYTES
+
+if TYPE_CHECKING:
+    from typing import BinaryIO
 
 
 @dataclass(frozen=True)
@@ -163,11 +167,22 @@ class Folder(Source):
             if not path.is_file():
                 raise InputError("this is not a file; give the name of a file", str(path))
             with path.open("rb") as file:
-                # a file may grow, and some on the system's own file systems have no size: what counts is what comes
-                return file.read(most + 1)
+                return read_most(file, most + 1)
         except (OSError, ValueError) as error:  # a name with a null character or a half surrogate is a ValueError
             why = getattr(error, "strerror", None) or error
             raise InputError(f"the file cannot be read ({why}); check its permissions", str(path)) from error
+
+
+def read_most(file: BinaryIO, most: int) -> bytes:
+    """The next *most* bytes of *file*, or all that there are.
+
+    A file may grow, and some on the system's own file systems have no size: what counts is what comes.
+    """
+    pieces: list[bytes] = []
+    while most and (piece := file.read(min(most, READ_BLOCK_BYTES))):
+        pieces.append(piece)
+        most -= len(piece)
+    return b"".join(pieces)
 
 
 def too_large(most: int, place: str) -> InputError:

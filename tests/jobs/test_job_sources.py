@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.kept_jobs import kept_jobs
 from coverage_audit.jobs.read import read_job, read_job_from
+from coverage_audit.read import source
 from coverage_audit.read.packed import Memory, Zip
 from coverage_audit.read.source import Folder
 from coverage_audit.recipe.audit import audit_job
@@ -154,3 +155,18 @@ def test_a_kept_job_whose_logs_are_no_names_has_none(tmp_path, files):
     (tmp_path / "jobs" / "one" / "job.toml").write_text(f"[track]\nfiles = {files}\n", encoding="utf-8")
     (kept,) = kept_jobs(Folder(tmp_path), "UTC")
     assert not kept.logs
+
+
+@pytest.mark.parametrize("most", [0, 1, 7, 8, 1000, 1001])
+def test_no_more_is_read_than_asked_for_and_never_laid_out_at_once(most, monkeypatch):
+    """A machine of little memory lays out what is asked for, not what is there."""
+    monkeypatch.setattr(source, "READ_BLOCK_BYTES", 8)
+    data, asked = bytes(range(250)) * 4, []
+
+    class File(io.BytesIO):
+        def read(self, size):
+            asked.append(size)
+            return super().read(size)
+
+    assert source.read_most(File(data), most) == data[:most]
+    assert all(size <= 8 for size in asked)
