@@ -47,8 +47,8 @@ MAX_SENTENCE_CHARS = 255
 allows 82; receivers that send many decimals or transducers go beyond it."""
 
 READ_BLOCK_BYTES = 4 * 1024 * 1024
-"""Files are read in pieces of this size: asked for all that a file may hold, Python lays out a quarter of a GiB for one of
-five lines. [byte]"""
+"""Files are read in pieces of this size: asked for all that a file may hold, Python lays out a quarter of a GiB for one
+of five lines. [byte]"""
 
 SCAN_BLOCK_BYTES = 4 * 1024 * 1024
 """NMEA logs are scanned in blocks of about this size, to bound the memory used. [byte]"""
