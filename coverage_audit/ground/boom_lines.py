@@ -22,9 +22,11 @@ from .model import BoomLines
 from .tolerances import (
     BRIDGE_TURN_DEG,
     BRIDGE_WIDTHS,
+    CUT_STEP_M,
     MAX_THIN_M,
     MOST_AXLE_AHEAD_M,
     MOST_AXLE_BEHIND_M,
+    MOST_THIN_WIDTHS,
     SLIDING_DEG,
     SLIDING_M,
     SLIDING_SHARE,
@@ -190,10 +192,15 @@ def _steady(
     return float(here) - math.asin(max(-0.9, min(0.9, float(curvature) * length_m)))
 
 
-def on_lines(path: BoomPath, timeline: Timeline, sections_m: tuple[float, ...]) -> list[BoomLines]:
-    """Boom lines of every slot, ends interpolated at the moment of switching; *sections_m* from left to right. [m]"""
+def on_lines(
+    path: BoomPath, timeline: Timeline, sections_m: tuple[float, ...], fine_m: float = CUT_STEP_M
+) -> list[BoomLines]:
+    """Boom lines of every slot, ends interpolated at the moment of switching; *sections_m* from left to right. [m]
+
+    *fine_m*: how close lines have to lie where the boom comes back over ground that it has just swept. [m]
+    """
     edges = np.concatenate([[0.0], np.cumsum(sections_m)]) - sum(sections_m) / 2
-    cut_s = cut_times(path, timeline, sum(sections_m))
+    cut_s = cut_times(path, timeline, sum(sections_m), fine_m)
     times = np.union1d(path.time_s, cut_s)
     result = []
     for start, end, on, stretch in zip(timeline.start_s, timeline.end_s, timeline.on, timeline.stretch, strict=True):
@@ -279,7 +286,7 @@ def _worst_off(tips: list[FloatArray], travel: FloatArray, knots: IntArray, with
 def thinning_m(noise_m: float, width_m: float) -> float:
     """How far the lines of a boom of *width_m* may be off their interpolation, given the fixes' white noise. [m]"""
     within = float(np.clip(np.nan_to_num(noise_m) * THIN_NOISE_SHARE, THIN_M, MAX_THIN_M))
-    return within * min(1.0, width_m / THIN_WIDTH_M)
+    return min(within * min(1.0, width_m / THIN_WIDTH_M), MOST_THIN_WIDTHS * width_m)
 
 
 def switching_lines(all_lines: list[BoomLines], aside_m: float) -> tuple[FloatArray, FloatArray]:

@@ -14,10 +14,12 @@ import numpy as np
 
 from .tolerances import (
     BUSY_TURN_DEG,
+    CUT_BORDER_REL,
     CUT_STEP_M,
     LEAST_BACK_M,
     LEAST_LINE_CUTS,
     LINE_CUTS_PER_FIX,
+    MOST_FINE_CUTS,
     MOST_LINE_CUTS,
     POINTS_A_VISIT,
     VISIT_WIDTHS,
@@ -28,7 +30,12 @@ if TYPE_CHECKING:
     from coverage_audit.drive.model import BoomPath, Timeline
 
 
-def cut_times(path: BoomPath, timeline: Timeline, width_m: float) -> FloatArray:
+def fine_step_m(field_m2: float, width_m: float) -> float:
+    """How close cuts have to lie in a field so large. [m]"""
+    return CUT_BORDER_REL * field_m2 / width_m
+
+
+def cut_times(path: BoomPath, timeline: Timeline, width_m: float, fine_m: float = CUT_STEP_M) -> FloatArray:
     """Times at which pieces must end, in order, shape (n,). [s]
 
     Parameters
@@ -39,11 +46,14 @@ def cut_times(path: BoomPath, timeline: Timeline, width_m: float) -> FloatArray:
         When which section sprayed; only ways within one stretch can be one visit.
     width_m : float
         Full boom width. [m]
+    fine_m : float, optional
+        How close cuts have to lie where the field is small. [m]
     """
     visit = VISIT_WIDTHS * width_m
     stretches = [zones for part in _parts(path, timeline) if (zones := _zones(path, part, visit)) is not None]
     whole = sum(float((one.ends - one.starts).sum()) for one in stretches)
-    per_half = math.ceil(visit / 2 / max(CUT_STEP_M, whole / most_cuts(path)))
+    step = max(min(CUT_STEP_M, max(fine_m, whole / MOST_FINE_CUTS)), whole / most_cuts(path))
+    per_half = math.ceil(visit / 2 / step)
     found: list[FloatArray] = []
     for one in stretches:
         places = _places(one.starts, one.ends, one.cusps, visit / (2 * per_half), visit / 2)

@@ -18,6 +18,7 @@ from .tolerances import (
     RASTER_STEP_DEG,
     RASTER_STEP_M,
     RASTER_STEP_REACH_M,
+    RASTER_STEP_WIDTHS,
 )
 
 if TYPE_CHECKING:
@@ -141,9 +142,10 @@ def _any_backward(corners: FloatArray) -> BoolArray:
 def _decimate(lines: BoomLines) -> BoomLines:
     """Boom lines about every ``RASTER_STEP_M`` and ``RASTER_STEP_DEG``: a rule of its own, not the partition's.
 
-    A boom that reaches far is kept more often, so that its tips move no farther between two lines.
+    A boom that reaches far is kept more often, so that its tips move no farther between two lines; so is a narrow one.
     """
-    travel = np.floor(lines.travel_m / RASTER_STEP_M)
+    width = lines.offsets_m[-1][1] - lines.offsets_m[0][0]
+    travel = np.floor(lines.travel_m / min(RASTER_STEP_M, RASTER_STEP_WIDTHS * width))
     reach = max(abs(side) for part in lines.offsets_m for side in part)
     heading = np.floor(np.degrees(lines.heading_rad) / (RASTER_STEP_DEG * min(1.0, RASTER_STEP_REACH_M / reach)))
     special = lines.gap_after | lines.cut

@@ -32,6 +32,10 @@ MAX_THIN_M = 0.02
 """With noisy fixes boom lines are thinned to this share of the noise, but never beyond two
 centimetres: holding the path closer than it is known only costs time. [1], [m]"""
 
+MOST_THIN_WIDTHS = 2.5e-3
+"""... nor beyond this share of the boom: two centimetres beside 3 m are a two-thousandth of a field of 500 m2, which is
+what the two counts of the ground may differ by. [1]"""
+
 THIN_WIDTH_M = 3.0
 """A boom narrower than this is thinned by as much less: 3 mm at both sides are a hundredth of half a metre. [m]"""
 
@@ -83,6 +87,11 @@ LEAST_BACK_M = 0.5
 CUT_STEP_M = 0.15
 """Cuts there lie this close, so the border between one visit and two is off by half of it at most. [m]"""
 
+CUT_BORDER_REL, MOST_FINE_CUTS = 1.5e-4, 300
+"""... and closer where a width of that is more than this share of the field, up to so many: in a garden of 500 m2
+the border would else be off by more than the two counts of the ground may differ. [1] A field of 1 ha sprayed with 9 m
+is cut as ever; so many that all cross each other, and the ways of the tips besides, are within what can be counted."""
+
 LINE_CUTS_PER_FIX = 30
 LEAST_LINE_CUTS = 4_000
 MOST_LINE_CUTS = 30_000
@@ -101,10 +110,12 @@ RASTER_ALONG_DEG = 2.0
 cross rows of cells: by the first at which least of the outline lies nearer to a row than the last. [deg]"""
 
 RASTER_STEP_M = 0.5
+RASTER_STEP_WIDTHS = 0.1
 RASTER_STEP_DEG = 2.0
 RASTER_STEP_REACH_M = 15.0
 """The raster count keeps a boom line at least this often: a wheel-wide wiggle of steering is
-longer, and between lines 2 degrees apart a tip 15 m out is cut by 2 mm. [m], [deg], [m]"""
+longer, and between lines 2 degrees apart a tip 15 m out is cut by 2 mm; a narrow boom more often, in the second of boom
+widths. [m], [1], [deg], [m]"""
 
 RASTER_ALL_LINES = 200
 """...and every boom line of a stretch that has no more: the tips of a boom of 100 m that wags by a degree go to and fro
@@ -114,7 +125,7 @@ RASTER_STEPS_A_VISIT = 16
 """...and where ground may be swept again, a step is cut so that this many make the travel of one visit. [1] Each
 part has one travel for all its cells: the border between one visit and two is then off by a 32nd of it at most."""
 
-RASTER_BORDER_REL = 1e-3
+RASTER_BORDER_REL = 3e-4
 RASTER_MOST_RUNS = 10_000_000
 """...and so that a part sweeps no more than this share of the target. [1] With a boom of 60 m in a garden of 0.2 ha a
 border that is off by a quarter of a metre would be 0.1 % of it, twice of what the counts may differ by. Parts are cut

@@ -74,7 +74,7 @@ def keep_diary(fixed: Fixed, field: BaseGeometry, width_m: float, breaks: Sequen
     on = _on_grid(fixed, way)
     back = backing_up(way, breaks)
     legs = [_without_approach(way, leg, on) for leg in find_legs(way)]
-    legs = [leg for leg in legs if back[leg.first : leg.last].mean() < BACKING_SHARE]
+    legs = [leg for leg in legs if leg.last > leg.first and back[leg.first : leg.last].mean() < BACKING_SHARE]
     job = _Job(way, legs, on, back, field, width_m)
     headland = _headland_legs(job)
     lines = [_line(way, leg) for leg in job.legs]

@@ -18,8 +18,9 @@ from coverage_audit.drive.track import clean_track, order_cautions
 from coverage_audit.errors import InputError
 from coverage_audit.facts import Caution
 from coverage_audit.ground.boom_lines import boom_path, on_lines, thin, thinning_m
-from coverage_audit.ground.cuts import most_cuts
+from coverage_audit.ground.cuts import fine_step_m, most_cuts
 from coverage_audit.ground.target import grown, lay_out, sprayed_fields
+from coverage_audit.ground.tolerances import CUT_STEP_M
 from coverage_audit.passes.tolerances import DRAWN_PATH_M
 
 from .cautions import memory_cautions
@@ -83,16 +84,23 @@ def drive_of(job: Job, plane: Plane) -> Drive:
     path = boom_path(motion, settings.boom)
     recalls = told_changes(timeline, recalls_of(job.remembered, path, plane.to_metres))
     timeline = with_recalls(timeline, recalls, (float(track.time_s[0]), float(track.time_s[-1])))
-    lines = on_lines(path, timeline, settings.boom.sections_m)
+    lines = on_lines(path, timeline, settings.boom.sections_m, _fine_m(job, plane))
     thinned = thin(lines, thinning_m(motion.noise_m, settings.boom.width_m))
     recalls = (*row_recalls(job.intervals or ()), *recalls)
     told = (*order_cautions(job.logs), *cautions, *memory_cautions(recalls), *_coarse_cautions(lines, most_cuts(path)))
     return Drive(track, dropped, path, timeline, lines, thinned, told, recalls)
 
 
+def _fine_m(job: Job, plane: Plane) -> float:
+    """How close cuts have to lie in the smallest field that the job may be of; of the edge driven none is known. [m]"""
+    areas = shapely.area(plane.geometry_to_metres([area.geometry for area in job.boundary]))
+    return fine_step_m(float(np.nanmin(areas, initial=np.inf)), job.settings.boom.width_m)
+
+
 def _coarse_cautions(lines: list[BoomLines], most: int) -> list[Caution]:
     """Caution where turns with the boom on are too many to be cut as finely as usual."""
-    if sum(int(one.cut.sum()) for one in lines) < COARSE_SHARE * most:
+    apart_m = np.concatenate([np.diff(one.travel_m[one.cut]) for one in lines])
+    if len(apart_m) < COARSE_SHARE * most or np.median(apart_m) < CUT_STEP_M:
         return []
     return [Caution("turns coarse")]
 

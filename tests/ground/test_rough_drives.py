@@ -13,7 +13,7 @@ from coverage_audit.edges import crossing_pairs
 from coverage_audit.errors import InputError
 from coverage_audit.ground import second_count, second_steps
 from coverage_audit.ground.boom_lines import thin, thinning_m
-from coverage_audit.ground.cuts import cut_times
+from coverage_audit.ground.cuts import cut_times, fine_step_m
 from coverage_audit.ground.findings import find_strips
 from coverage_audit.ground.model import BoomLines
 from coverage_audit.ground.pieces import pieces_of, quad_area
@@ -272,3 +272,50 @@ def test_the_border_of_a_second_visit_is_as_sharp_in_a_garden_under_a_wide_boom(
     swept_again = 18 * 20 - np.tan(angle) * (38**2 - 20**2) / 2  # east of that line through the middle
     # a part sweeps 1e-3 of the garden; without parts a step of half a metre is 4 m2 off
     assert raster_count([spiral(step_m)], garden, 60.0).double_m2 == pytest.approx(swept_again, abs=1e-3 * garden.area)
+
+
+def test_a_narrow_boom_that_sways_is_counted_as_it_goes():
+    """Half a metre of boom, 5 cm to either side each 20 cm: beside its middle way it sweeps triangles."""
+    along = 0.05 * np.arange(600)
+    lines = boom_lines(0.05 * np.sin(np.pi / 2 * np.arange(600)), along, np.zeros(600), 0.5)
+    beside = shapely.box(0.25, -1, 1, along[-1] + 1)
+    swept = 0.1 * 0.05 / 2 * 150
+    found = raster_count([lines], beside, 0.5)
+    assert found.covered_m2 == pytest.approx(swept, abs=1e-4 * beside.area)  # half a metre at a time 0.022 m2 less
+
+
+@pytest.mark.parametrize(
+    ("noise_m", "width_m", "within_m"),
+    [(0.0, 9.0, 0.003), (0.02, 9.0, 0.02), (0.5, 9.0, 0.02), (0.02, 3.0, 0.0075), (0.02, 0.5, 0.00125)],
+)
+def test_noise_allows_no_more_thinning_than_the_boom_bears(noise_m, width_m, within_m):
+    assert thinning_m(noise_m, width_m) == pytest.approx(within_m)
+
+
+@pytest.mark.parametrize(("field_m2", "apart_m"), [(10_000.0, 0.15), (1000.0, 0.05), (40.0, 12.4 / 300)])
+def test_cuts_lie_as_close_as_a_small_field_asks_up_to_so_many(field_m2, apart_m):
+    """Ahead and back with 3 m: 12.4 m of it about the turn are cut, more than the travel of a visit to either side."""
+    y = np.concatenate([np.linspace(0, 20, 81), np.linspace(20, 12, 33)[1:]])
+    travel = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(y)))])
+    no = np.zeros(len(y), bool)
+    path = BoomPath(travel, np.zeros(len(y)), y, np.zeros(len(y)), travel, no, no, no, len(y))
+    on = Timeline(np.array([0.0]), travel[-1:], np.ones((1, 1), bool), np.zeros(1, int))
+    cuts = cut_times(path, on, 3.0, fine_step_m(field_m2, 3.0))
+    assert np.median(np.diff(cuts)) == pytest.approx(apart_m, rel=0.06)  # half a visit is a whole number of them
+
+
+def test_the_smallest_field_of_a_job_says_how_close_cuts_lie(monkeypatch):
+    """A garden of 20 by 20 m beside a large field, sprayed there and back with 3 m: as for the garden alone."""
+    y = np.concatenate([np.linspace(1, 19, 73), np.linspace(19, 5, 57)[1:]])
+    points = np.column_stack([np.full(len(y), 10.0), y])
+    asked = []
+
+    def seen(path, timeline, width_m, fine_m, cut=cut_times):
+        asked.append(fine_m)
+        return cut(path, timeline, width_m, fine_m)
+
+    monkeypatch.setattr("coverage_audit.ground.boom_lines.cut_times", seen)
+    whole = job(log(np.arange(len(y)), points), [(0, len(y) - 1)], shapely.box(0, 0, 20, 20), boom=boom(3.0))
+    other = job(log(np.arange(len(y)), points), [(0, len(y) - 1)], shapely.box(30, 0, 230, 100)).boundary
+    assert audit_job(replace(whole, boundary=(*other, *whole.boundary))).checks.ok
+    assert asked[0] == pytest.approx(1.5e-4 * 400 / 3.0, rel=1e-4)

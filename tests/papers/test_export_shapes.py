@@ -13,7 +13,7 @@ from jobs import FIELD_100_X_60, job, log, parallel_passes, worked_job
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.jobs.settings import RateSettings
-from coverage_audit.papers import page
+from coverage_audit.papers import page, shapes
 from coverage_audit.papers.geojson import collection_text, findings_geojson, passes_geojson
 from coverage_audit.papers.rate_files import rate_files
 from coverage_audit.papers.shapes import degree_shapes
@@ -50,6 +50,22 @@ def test_polygons_with_hair_thin_parts_are_valid_once_rounded(shape):
     assert shapely.area(HERE.geometry_to_metres(found)) == pytest.approx(shape.area, rel=1e-3)
     grid = shapely.get_coordinates(found) * 1e8
     assert grid == pytest.approx(np.rint(grid), abs=1e-3)
+
+
+HAIRS = shapely.from_wkt(
+    "MULTIPOLYGON (((-179.9999997546417 10.000000000009166, -179.9999731034846 10.000000000007105, "
+    "-179.99997310348456 10.000000000007079, -179.9999997546417 10.000000000009166)), ((-179.9999997546417 "
+    "10.000000000009166, -180.0000104151054 10.00000000000999, -180.0000104151054 10.000000000010001, "
+    "-179.9999997546417 10.000000000009166)))"
+)
+"""Two hairs of 3 m and 1 m by a micrometre, one of them across the antimeridian. [deg]"""
+
+
+def test_hairs_across_the_antimeridian_are_cut_there():
+    (found,) = shapes._within_turn(np.array([HAIRS], dtype=object))  # noqa: SLF001 - rounding would take them first
+    west, _, east, _ = found.bounds
+    assert (west, east) == pytest.approx((-180, 180), abs=3e-5)
+    assert found.area == pytest.approx(HAIRS.area, rel=1e-3)
 
 
 def test_a_line_keeps_its_order_where_it_crosses_itself():

@@ -1,6 +1,8 @@
 """Every second of the drive is of one kind, whatever the log looks like; what counts as a pass left out."""
 
 import itertools
+import warnings
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -105,6 +107,18 @@ def test_a_sprayed_headland_run_ends_where_the_next_pass_begins():
     assert len(straight) >= 10
     for a, b in itertools.product(headland, straight):
         assert a.end_s <= b.start_s or b.end_s <= a.start_s
+
+
+def test_a_leg_that_is_all_approach_is_no_leg(monkeypatch):
+    """Nothing is left of one, so that no mean of it can be taken (a warning is an error here)."""
+    time = np.arange(120.0)
+    monkeypatch.setattr(
+        "coverage_audit.passes.diary._without_approach", lambda _way, leg, _on: replace(leg, last=leg.first)
+    )
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        diary = keep_diary(Fixed(time, 0.0 * time, 2.0 * time, 0.0, time > 0), FIELD, 9.0, [])
+    assert not [span for span in diary.spans if span.kind == "straight"]
 
 
 def test_sides_of_a_lap_are_one_lap():
