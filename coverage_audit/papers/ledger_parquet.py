@@ -13,10 +13,15 @@ import shapely
 from .ledger_files import AREAS
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from coverage_audit.arrays import FloatArray
     from coverage_audit.ledger.model import JobRow, Ledger
 
 VERSION = "1.1.0"
 EDGES = ("xmin", "ymin", "xmax", "ymax")
+SHAPES_AT_ONCE = 1000
+"""Shapes that are read at a time for their boxes. [1]"""
 TYPES = {3: "Polygon", 6: "MultiPolygon", 7: "GeometryCollection"}
 """Names that the standard has for kinds of ground, by the geometry library's numbers. Without a reference system of its
 own a file is in OGC:CRS84."""
@@ -41,18 +46,15 @@ def season_parquet(ledger: Ledger) -> dict[str, bytes]:
     strips = sorted(((strip, one.field) for one in ledger.fields for strip in one.strips), key=lambda row: row[0].job)
     return {
         "jobs.parquet": _parquet(
-            [
+            (
                 {**_job(job), "field": field, "mended_m2": mended, "touchup": job.job in touchups}
                 for job, field, mended, _ in jobs
-            ],
+            ),
             [wkb for *_, wkb in jobs],
             JOB_TYPES,
         ),
         "strips.parquet": _parquet(
-            [
-                {"field": field, **{name: getattr(strip, name) for name in STRIP_TYPES if name != "field"}}
-                for strip, field in strips
-            ],
+            ({**vars(strip), "field": field} for strip, field in strips),
             [strip.wkb for strip, _ in strips],
             STRIP_TYPES,
         ),
@@ -91,18 +93,20 @@ def _job(job: JobRow) -> dict[str, Any]:
     }
 
 
-def _parquet(rows: list[dict[str, Any]], wkb: list[bytes | None], types: dict[str, str]) -> bytes:
+def _parquet(rows: Iterable[dict[str, Any]], wkb: list[bytes | None], types: dict[str, str]) -> bytes:
     """A file of the rows with their ground, straight from the bytes: a frame of shapes takes twice the memory a job."""
     import pyarrow as pa  # noqa: PLC0415 - an extra
     import pyarrow.parquet as pq  # noqa: PLC0415
 
     kinds = {TEXT: pa.string(), FIGURE: pa.float64(), TRUTH: pa.bool_()}
-    columns = {name: pa.array([row[name] for row in rows], kinds[kind]) for name, kind in types.items()}
-    shapes = shapely.from_wkb(np.array(wkb, dtype=object))
-    edges = zip(EDGES, shapely.bounds(shapes).reshape(-1, 4).T, strict=True)
-    box = pa.StructArray.from_arrays([pa.array(edge, from_pandas=True) for _, edge in edges], names=list(EDGES))
-    there = sorted({kind for kind in shapely.get_type_id(shapes).tolist() if kind >= 0})
-    told = {
+    values: dict[str, list[Any]] = {name: [] for name in types}
+    for row in rows:
+        for name, column in values.items():
+            column.append(row[name])
+    columns = {name: pa.array(values.pop(name), kinds[kind]) for name, kind in types.items()}
+    bounds, there = _places(wkb)
+    box = pa.StructArray.from_arrays([pa.array(edge, from_pandas=True) for edge in bounds.T], names=list(EDGES))
+    about = {
         "version": VERSION,
         "primary_column": "geometry",
         "columns": {
@@ -115,5 +119,16 @@ def _parquet(rows: list[dict[str, Any]], wkb: list[bytes | None], types: dict[st
     }
     table = pa.table({**columns, "geometry": pa.array(wkb, pa.binary()), "bbox": box})
     file = io.BytesIO()
-    pq.write_table(table.replace_schema_metadata({"geo": json.dumps(told)}), file)
+    pq.write_table(table.replace_schema_metadata({"geo": json.dumps(about)}), file)
     return file.getvalue()
+
+
+def _places(wkb: list[bytes | None]) -> tuple[FloatArray, list[int]]:
+    """Box of each ground, shape (n, 4), and the kinds that there are; a few at a time, so that few shapes are held."""
+    boxes: list[FloatArray] = [np.empty((0, 4))]
+    kinds: set[int] = set()
+    for first in range(0, len(wkb), SHAPES_AT_ONCE):
+        shapes = shapely.from_wkb(np.array(wkb[first : first + SHAPES_AT_ONCE], dtype=object))
+        boxes.append(shapely.bounds(shapes).reshape(-1, 4))
+        kinds.update(kind for kind in shapely.get_type_id(shapes).tolist() if kind >= 0)
+    return np.concatenate(boxes), sorted(kinds)
