@@ -8,7 +8,7 @@ from coverage_audit import solid as solid_room
 from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.papers.shapes import degree_shapes
-from coverage_audit.solid import JAGGED_FOLDS, near_ways, shrunk, solid, widened
+from coverage_audit.solid import JAGGED_FOLDS, near_ways, overlap, shrunk, solid, widened, without
 
 CROSSED_BY_ROUNDING = shapely.Polygon(
     [
@@ -114,3 +114,19 @@ def test_ground_near_a_tangle_of_ways_is_what_one_curve_leaves_a_run_at_a_time(m
     assert shapely.symmetric_difference(found, wanted).area < 1e-3 * wanted.area
     assert (len(sizes), max(sizes)) == (20, 33)
     assert near_ways([], 1.0).is_empty
+
+
+def test_ground_is_overlaid_though_the_last_digit_has_put_a_hole_outside_it():
+    """A headland's swath cut a notch and a hole beside it whose common side differs by 1e-15 m (GEOS 3.14.1)."""
+    swath = shapely.box(-2.0, -23.6, 1.9, 44.7)
+    shell = [(-0.56, 21.62), (1.7, 21.62), (1.7, -23.5), (-2.81, -23.5), (-2.810374353299047, -9.964668963872422)]
+    shell += [(-1.0077594911463281, -9.964668604779687), (-1.0077613584662666, 3.572208866754684)]
+    shell += [(-2.810379560758278, 3.5722085076621686), (-2.81, 21.62)]
+    hole = [(-1.0077613584662666, 3.5722088667546834), (-1.9090704596186225, 3.572208687208426)]
+    hole += [(-1.9090669222282435, -9.964668784326054), (-1.0077594911463281, -9.964668604779687)]
+    ground = shapely.Polygon(shell, [hole])
+    with pytest.raises(shapely.errors.GEOSException):
+        shapely.intersection(swath, ground)
+    notched = shapely.Polygon(shell)
+    assert overlap(swath, ground).area == pytest.approx(shapely.intersection(swath, notched).area, abs=1e-3)
+    assert without(swath, ground).area == pytest.approx(shapely.difference(swath, notched).area, abs=1e-3)

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from coverage_audit.errors import InputError
-from coverage_audit.solid import shrunk
+from coverage_audit.solid import overlap, shrunk, without
 
 from .tolerances import (
     CORNER_ARC_WIDTHS,
@@ -262,14 +262,14 @@ def _swath(way: _Way, width_m: float) -> BaseGeometry:
 
 def _without_bare_rim(polygon: BaseGeometry, swath: BaseGeometry) -> BaseGeometry:
     """*polygon* without ground at its rim that the boom never passed over: nothing is known of it."""
-    bare = shapely.get_parts(shapely.difference(polygon, swath))
+    bare = shapely.get_parts(without(polygon, swath))
     touching = bare[shapely.distance(bare, polygon.exterior) < 1e-6]
-    return _largest(shapely.difference(polygon, shapely.union_all(touching)))
+    return _largest(without(polygon, shapely.union_all(touching)))
 
 
 def _opened(ground: BaseGeometry, radius_m: float) -> BaseGeometry:
     core = shrunk(ground, radius_m, join_style="mitre")
-    return shapely.intersection(ground, shapely.buffer(core, radius_m * 1.01, join_style="mitre"))
+    return overlap(ground, shapely.buffer(core, radius_m * 1.01, join_style="mitre"))
 
 
 def _largest(ground: BaseGeometry) -> BaseGeometry:
@@ -329,7 +329,7 @@ def _receiver_m2(way: _Way, first: int, last: int, sigma_m: float, time_constant
 
 def _islands(polygon: BaseGeometry, swath: BaseGeometry, way: _Way, width_m: float) -> tuple[BaseGeometry, ...]:
     """Ground inside the edge that the boom never passed over, and that the drive went round at a stretch."""
-    bare = _opened(shapely.difference(polygon, swath), ISLAND_LEAST_WIDTHS * width_m / 2)
+    bare = _opened(without(polygon, swath), ISLAND_LEAST_WIDTHS * width_m / 2)
     parts = [part for part in shapely.get_parts(bare) if part.geom_type == "Polygon"]
     parts = [part for part in parts if part.area > (ISLAND_ACROSS_WIDTHS * width_m) ** 2]
     return tuple(part for part in parts if _gone_round(part, way, width_m))

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.solid import shrunk
+from coverage_audit.solid import overlap, shrunk, without
 
 from .middle_line import middles
 from .model import Strip
-from .tolerances import HOLE_SHARE, HOLE_TIMES, INSCRIBED_M, MITRE_LIMIT, NECK_AREA_M2, NODE_GRID_M, TAIL_WIDTHS
+from .tolerances import HOLE_SHARE, HOLE_TIMES, INSCRIBED_M, MITRE_LIMIT, NECK_AREA_M2, TAIL_WIDTHS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -92,11 +92,11 @@ def open_and_split(ground: BaseGeometry, min_width_m: float) -> np.ndarray:
     order = np.argsort(-shapely.area(cores), kind="stable")
     cores, source = cores[order], source[order]
     grown = shapely.buffer(cores, radius, join_style="mitre", mitre_limit=MITRE_LIMIT)
-    parts = _common(grown, whole[source])
+    parts = np.asarray(overlap(grown, whole[source]))
     first, second = shapely.STRtree(parts).query(parts, predicate="intersects")
     for a, b in zip(first.tolist(), second.tolist(), strict=True):
         if a < b:  # the larger core keeps the ground at the neck
-            parts[b] = shapely.difference(parts[b], parts[a])
+            parts[b] = without(parts[b], parts[a])
     for k in np.flatnonzero(shapely.get_type_id(parts) != shapely.GeometryType.POLYGON):
         parts[k] = _largest(parts[k])
     return parts[shapely.area(parts) > NECK_AREA_M2] if len(parts) else parts
@@ -117,28 +117,19 @@ def _hole_and_tails(polygon: BaseGeometry, boom_m: float, min_width_m: float) ->
     if core.is_empty:
         return whole
     hole = shapely.buffer(core, half, join_style="mitre", mitre_limit=MITRE_LIMIT)
-    rest = shapely.get_parts(shapely.difference(polygon, hole))
+    rest = shapely.get_parts(without(polygon, hole))
     rest = rest[shapely.area(rest) > NECK_AREA_M2]
     wide = _rectangle_width(rest)
     long = np.array([shapely.minimum_rotated_rectangle(part).length / 2 for part in rest]) - wide
     tails = rest[(long >= TAIL_WIDTHS * boom_m) & (shapely.area(rest) <= HOLE_SHARE * boom_m / HOLE_TIMES * long)]
     if not len(tails):
         return whole
-    holes = shapely.get_parts(shapely.difference(polygon, shapely.union_all(tails)))
+    holes = shapely.get_parts(without(polygon, shapely.union_all(tails)))
     parts = np.concatenate([holes[shapely.get_dimensions(holes) == 2], tails])
     if abs(float(shapely.area(parts).sum()) - polygon.area) > NECK_AREA_M2:
         return whole  # where edges all but touch, the geometry library may fill a pond: then nothing is cut off
     parts = parts[shapely.area(parts) > NECK_AREA_M2]
     return np.concatenate([open_and_split(part, min_width_m) for part in parts])  # the cut leaves hairs
-
-
-def _common(one: np.ndarray, other: np.ndarray) -> np.ndarray:
-    """Intersection, pair by pair; noded on a grid where edges within rounding of each other defeat the exact one."""
-    try:
-        return np.asarray(shapely.intersection(one, other))
-    except shapely.GEOSException:
-        solid = [shapely.make_valid(side, method="structure", keep_collapsed=False) for side in (one, other)]
-        return np.asarray(shapely.intersection(*solid, grid_size=NODE_GRID_M))
 
 
 def _rectangle_width(polygons: np.ndarray) -> FloatArray:

@@ -10,7 +10,7 @@ import shapely
 from coverage_audit.edges import crossing_pairs, edges_of
 from coverage_audit.errors import InputError
 from coverage_audit.read.outlines.tolerances import MAX_FIELD_SPAN_M, MAX_OUTLINE_M
-from coverage_audit.solid import shrunk, solid, widened
+from coverage_audit.solid import overlap, shrunk, solid, widened, without
 
 from .model import Ground
 from .tolerances import BUFFER_QUAD_SEGS, LEAST_TARGET_M, MOST_GROWN_CROSSINGS, NEAREST_TOLD_M, SPRAYED_WIDTHS
@@ -100,18 +100,18 @@ def lay_out(fields: Sequence[BaseGeometry], exclude: Sequence[BaseGeometry], set
     field = shapely.union_all(list(fields))
     _check_size(field)
     outer = shapely.union_all([shapely.Polygon(part.exterior) for part in shapely.get_parts(field)])
-    holes = shapely.difference(outer, field)
+    holes = without(outer, field)
     no_spray = shapely.union_all([holes, *(sound(area) for area in exclude)])
     if settings.exclude_setback_m > 0:
         no_spray = widened(no_spray, settings.exclude_setback_m, quad_segs=BUFFER_QUAD_SEGS)
     allowed = outer
     if settings.setback_m > 0:
         allowed = shrunk(outer, settings.setback_m, quad_segs=BUFFER_QUAD_SEGS)
-    target = shapely.difference(allowed, no_spray)
+    target = without(allowed, no_spray)
     if target.is_empty:
         raise InputError("no ground is left to spray once setbacks and no-spray areas are taken off", "field")
     _check_wide(target)
-    return Ground(outer, field, target, shapely.intersection(no_spray, outer))
+    return Ground(outer, field, target, overlap(no_spray, outer))
 
 
 def grown(polygon: BaseGeometry, by_m: float) -> BaseGeometry:

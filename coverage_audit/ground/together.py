@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import shapely
 
+from coverage_audit.solid import overlap, without
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -32,7 +34,7 @@ def common_ground(parts: Sequence[Sprayed]) -> dict[str, float]:
     double = shapely.union_all([one.double for one in parts])
     covered: BaseGeometry = shapely.MultiPolygon()
     for one in parts:
-        double = shapely.union(double, shapely.intersection(covered, one.covered))
+        double = shapely.union(double, overlap(covered, one.covered))
         covered = shapely.union(covered, one.covered)
-    missed = shapely.difference(target, covered)
+    missed = without(target, covered)
     return {"target": target.area, "covered": covered.area, "missed": missed.area, "double": double.area}

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.solid import shrunk
+from coverage_audit.solid import overlap, shrunk
 
 from .tolerances import CUT_INSIDE_WIDTHS, CUT_WIDE_SHARE, REACH_QUAD_SEGS, STOOD_WIDTHS, STRAIGHT_ON
 
@@ -78,7 +78,7 @@ def beyond_cut(place: Place, missed: BaseGeometry, width_m: float) -> BaseGeomet
     """Missed ground as wide as passes are that lies about *place*, where a log was cut: the work may have gone on."""
     half = CUT_WIDE_SHARE * width_m / 2
     wide = shapely.buffer(shrunk(missed, half, join_style="mitre"), half, join_style="mitre")
-    parts = shapely.get_parts(shapely.intersection(wide, missed))
+    parts = shapely.get_parts(overlap(wide, missed))
     near = shapely.distance(parts, shapely.Point(place)) <= width_m
     return shapely.union_all(parts[near])
 
@@ -90,7 +90,7 @@ def unknown_ground(breaks: tuple[Break, ...], missed: BaseGeometry, speed_m_s: f
     parts = [
         beyond_cut(one.first, missed, width_m)
         if one.seconds is None
-        else shapely.intersection(reachable(one, speed_m_s, width_m), missed)
+        else overlap(reachable(one, speed_m_s, width_m), missed)
         for one in breaks
     ]
     return shapely.union_all([_areal(part) for part in parts])

@@ -12,7 +12,7 @@ from coverage_audit.drive.model import PlaneOrigin
 from coverage_audit.drive.plane import Plane
 from coverage_audit.ground.together import Sprayed, common_ground
 from coverage_audit.jobs.job import may_be_one_mix
-from coverage_audit.solid import solid
+from coverage_audit.solid import overlap, solid, without
 
 from .model import Mended, Treatment, told_by_cause
 from .rows import shape_of
@@ -89,13 +89,13 @@ def mended_strips(
         for name, strip in _strips(records[job.job], plane):
             whole, rest = strip.area, strip
             for other, together in pairs[job.job]:
-                after = shapely.difference(rest, sprayed[other.job])
+                after = without(rest, sprayed[other.job])
                 if rest.area - after.area >= LEAST_MENDED_SHARE * whole:
                     found.append(Mended(job.job, name, other.job, whole, rest.area - after.area, together))
                     rest = after
             if rest.area >= LEAST_LEFT_SHARE * whole:
                 left.append((job, rest, told_by_cause(whole, whole - rest.area)))
-                told[job.job, name] = float(shapely.intersection(rest, before).area)
+                told[job.job, name] = float(overlap(rest, before).area)
     touchups = touchups_of(found)
     return tuple(found), [plane.geometry_to_degrees(rest) for job, rest, _ in left if job.job not in touchups], told
 
@@ -116,9 +116,9 @@ def _strips(record: JobRecord, plane: Plane) -> list[tuple[str, shapely.Geometry
 def _sprayed(record: JobRecord, plane: Plane) -> shapely.Geometry:
     """Target ground that a job sprayed: all of it but what it missed. [m]"""
     if record.ground is not None:
-        return shapely.difference(_metres(record.ground.target, plane), _metres(record.ground.missed, plane))
+        return without(_metres(record.ground.target, plane), _metres(record.ground.missed, plane))
     target = _metres(shape_of(record, "target"), plane)
-    return shapely.difference(target, shapely.union_all([strip for _, strip in _strips(record, plane)]))
+    return without(target, shapely.union_all([strip for _, strip in _strips(record, plane)]))
 
 
 def _metres(degrees: shapely.Geometry, plane: Plane) -> shapely.Geometry:

@@ -66,10 +66,7 @@ def summary_dict(audit: Audit) -> dict[str, Any]:
             {**keys, "ground": answer.decision.standing.get(keys["id"], UNKNOWN)}
             for keys in _findings((*audit.missed_strips, *audit.unknown_places), audit, plane)
         ],
-        "double_patches": [
-            {**keys, "max_visits": patch.max_visits}
-            for keys, patch in zip(_findings(audit.double_patches, audit, plane), audit.double_patches, strict=True)
-        ],
+        "double_patches": _doubles(audit, plane),
         **pass_keys(audit),
         **accuracy_keys(audit),
         **decision_keys(audit, answer),
@@ -121,6 +118,11 @@ def _job(audit: Audit) -> dict[str, Any]:
 
 def _findings(strips: Sequence[Strip], audit: Audit, plane: Plane) -> list[dict[str, Any]]:
     return [{**keys, **cause_keys(audit, strip)} for keys, strip in zip(strip_keys(strips, plane), strips, strict=True)]
+
+
+def _doubles(audit: Audit, plane: Plane) -> list[dict[str, Any]]:
+    found = zip(_findings(audit.double_patches, audit, plane), audit.double_patches, strict=True)
+    return [{**keys, "max_visits": patch.max_visits} for keys, patch in found]
 
 
 def summary_json(audit: Audit) -> str:

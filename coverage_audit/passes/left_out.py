@@ -9,7 +9,7 @@ import shapely
 import shapely.ops
 
 from coverage_audit.edges import parted
-from coverage_audit.solid import shrunk
+from coverage_audit.solid import overlap, shrunk, without
 
 from .model import HEADLAND, STRAIGHT
 from .tolerances import LEFT_OUT_LENGTH_WIDTHS, LEFT_OUT_NEAR_WIDTHS, LEFT_OUT_WIDTHS, PARALLEL_DEG
@@ -61,7 +61,7 @@ def _bare(missed: BaseGeometry, passes: Sequence[Pass], width_m: float) -> list[
     swath = (
         shapely.union_all(shapely.buffer(parted(near), width_m / 2, cap_style="flat")) if near else shapely.Polygon()
     )
-    bare = shapely.difference(shapely.intersection(missed, wide), swath)
+    bare = without(overlap(missed, wide), swath)
     cores = shapely.get_parts(shrunk(bare, half, quad_segs=2))
     return [core for core in cores if _reach(core) + 2 * half >= LEFT_OUT_LENGTH_WIDTHS * width_m]
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from coverage_audit.solid import shrunk
+from coverage_audit.solid import overlap, shrunk, without
 
 from .cross_track import beside
 from .tolerances import EDGE_CUT_SHARE, EDGE_OPEN_WIDTHS, EDGE_PART_M, SWITCH_LEAD_S
@@ -29,11 +29,11 @@ def inside_headland(target: BaseGeometry, laps: Sequence[BaseGeometry], width_m:
     """
     if laps:
         swath = shapely.union_all(shapely.buffer(np.array(laps, dtype=object), width_m / 2, cap_style="flat"))
-        target = shapely.difference(target, swath)
+        target = without(target, swath)
     rim = EDGE_OPEN_WIDTHS * width_m
     core = shapely.make_valid(shrunk(target, rim, join_style="mitre"))
     # sharp corners of a buffer can cross one another
-    return shapely.intersection(shapely.make_valid(shapely.buffer(core, rim, join_style="mitre")), target)
+    return overlap(shapely.make_valid(shapely.buffer(core, rim, join_style="mitre")), target)
 
 
 def boom_over(reference: BaseGeometry, ground: BaseGeometry, width_m: float) -> FloatArray:
@@ -42,7 +42,7 @@ def boom_over(reference: BaseGeometry, ground: BaseGeometry, width_m: float) -> 
     So a slanted headland edge asks for the boom from its first nozzle's crossing to its last one's.
     """
     swath = shapely.buffer(reference, width_m / 2 * (1 - EDGE_CUT_SHARE), cap_style="flat")
-    parts = shapely.get_parts(shapely.intersection(swath, ground))
+    parts = shapely.get_parts(overlap(swath, ground))
     parts = parts[shapely.area(parts) > EDGE_PART_M * width_m / 2]
     corners, owner = shapely.get_coordinates(parts, return_index=True)
     if not len(corners):

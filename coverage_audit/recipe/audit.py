@@ -17,6 +17,7 @@ from coverage_audit.ground.second_count import raster_count
 from coverage_audit.ground.tolerances import CLOSURE_REL
 from coverage_audit.jobs.job import ASSUMED, SEEN, boom_state
 from coverage_audit.rate.volume import job_volume, with_rates
+from coverage_audit.solid import without
 
 from .accuracy import with_accuracy, with_default_accuracy
 from .assumed import unseen_audit
@@ -137,7 +138,7 @@ def _strips(
     parts = counted.parts
     least, width = job.settings.report.min_width_m, job.settings.boom.width_m
     twice = parts.in_target & (parts.visits > 1)
-    known = missed_ground if unknown.is_empty else shapely.difference(missed_ground, unknown)
+    known = missed_ground if unknown.is_empty else without(missed_ground, unknown)
     missed, _ = find_strips(known, least, "M", boom_m=width)
     places, _ = find_strips(unknown, least, "U")
     double, double_rest = find_strips(parts.union(twice), least, "D", (parts.faces[twice], parts.visits[twice]))
@@ -209,7 +210,7 @@ def _layers(counted: Count, drive: Drive, missed_ground: BaseGeometry, unknown: 
         passes=tuple(passes),
         transport=tuple(transport(drive)),
         unknown=unknown,
-        by_others=shapely.difference(ground.whole, ground.target),
+        by_others=without(ground.whole, ground.target),
     )
 
 

@@ -11,6 +11,7 @@ import shapely
 from coverage_audit.drive.clock import clock_shift_s
 from coverage_audit.edges import parted
 from coverage_audit.facts import Caution
+from coverage_audit.solid import without
 
 from .offsets import antenna_beside, switches_lag
 from .tolerances import (
@@ -84,7 +85,7 @@ def _never_driven(audit: Audit, drive: Drive) -> list[Caution]:
     ways = [way for way in np.split(points, np.flatnonzero(path.gap_after[:-1]) + 1) if len(way) > 1]
     lines = parted(shapely.simplify([shapely.LineString(way) for way in ways], width / 20))
     driven = shapely.union_all(shapely.buffer(lines, NEVER_DRIVEN_WIDTHS * width, quad_segs=2))
-    parts = shapely.get_parts(shapely.difference(audit.layers.by_visits[0], driven))
+    parts = shapely.get_parts(without(audit.layers.by_visits[0], driven))
     largest = float(shapely.area(parts).max(initial=0.0))
     if largest < NEVER_DRIVEN_PART * areas.target:
         return []

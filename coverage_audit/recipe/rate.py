@@ -36,6 +36,7 @@ from coverage_audit.rate.surface import bands, rate_classes, rate_surface
 from coverage_audit.rate.tank import LetOut, clipped, loads, long_stops, refill_moments
 from coverage_audit.rate.tolerances import SPEED_WINDOW_S
 from coverage_audit.rate.volume import nozzle_count, open_share
+from coverage_audit.solid import overlap, without
 from coverage_audit.units import HECTARE_M2
 
 from .cautions import cell_cautions, closure_cautions, tank_cautions
@@ -279,8 +280,8 @@ def _dry_ground(
             continue
         sprayed = shapely.union_all(_swept(path, clipped(timeline, [(load.dry_s, load.end_s)]), sections_m))
         near = shapely.union_all(wet[tree.query(sprayed, predicate="intersects")])
-        ground = shapely.difference(sprayed, shapely.union(near, again))
-        inside = shapely.intersection(ground, target)
+        ground = without(sprayed, shapely.union(near, again))
+        inside = overlap(ground, target)
         place = [float(np.interp(load.dry_s, path.time_s, column)) for column in (path.x_m, path.y_m)]
         name = f"T{len(result) + 1}"
         area = float(ground.area), float(inside.area)
@@ -293,7 +294,7 @@ def _perhaps_dry(tank: TankResult | None, bridged: BaseGeometry, areas: Areas) -
     """Target ground that only an empty tank may have passed over, bridged ground left out; None without a tank. [m2]"""
     if tank is None:
         return None
-    dry = shapely.difference(shapely.union_all([one.in_target for one in tank.dry]), bridged)
+    dry = without(shapely.union_all([one.in_target for one in tank.dry]), bridged)
     # swept ground has other corners here than where it was counted: of all of it there may be a hair more
     return min(float(dry.area), areas.covered - areas.bridged)
 

@@ -17,6 +17,7 @@ from coverage_audit.ground.partition import check_sweeps
 from coverage_audit.ground.pieces import pieces_of
 from coverage_audit.ground.together import Sprayed, common_ground
 from coverage_audit.jobs.job import ASSUMED, boom_state, may_be_one_mix
+from coverage_audit.solid import overlap, without
 
 from .count import counted_ground
 from .drive import drive_of
@@ -83,7 +84,7 @@ def left_to(drive: Drive, ground: Ground) -> Ground:
     if not ground.others:
         return ground
     own = shapely.union_all([piece.polygon for one in drive.thinned for piece in pieces_of(one)])
-    target = shapely.difference(ground.whole, shapely.difference(ground.by_others, own))
+    target = without(ground.whole, without(ground.by_others, own))
     if target.area < NOTHING_LEFT_SHARE * ground.whole.area:
         raise InputError("the other machines sprayed the whole field, and this one nothing of it", "job.together")
     return replace(ground, target=target)
@@ -99,8 +100,8 @@ def together_of(job: Job, ground: Ground, layers: Layers) -> Together | None:
         machines,
         area_m2=common_ground([Sprayed(ground.whole, covered, double), *ground.others]),
         taken_m2=float(layers.by_others.area),
-        both_m2=float(shapely.intersection(covered, ground.by_others).area),
-        both_double_m2=float(shapely.intersection(double, ground.by_others).area),
+        both_m2=float(overlap(covered, ground.by_others).area),
+        both_double_m2=float(overlap(double, ground.by_others).area),
     )
 
 

@@ -17,6 +17,7 @@ from coverage_audit.ground.boom_lines import on_lines
 from coverage_audit.ground.model import BoomLines, Ground, Piece
 from coverage_audit.ground.partition import closed_partition, closure_rel
 from coverage_audit.ground.pieces import pieces_of
+from coverage_audit.solid import without
 from coverage_audit.touchup import model as why
 from coverage_audit.touchup import tolerances as tol
 from coverage_audit.touchup.lanes import across_part, boom_state, halfway, lay_boom, shut_over, strip_parts
@@ -225,7 +226,7 @@ def _within_target(setting: Setting, laid: LaidPass) -> tuple[LaidPass, BaseGeom
         path, timeline = boom_state(laid, len(sections), setting.terms.speed_m_s)
         pieces = [piece for lines in on_lines(path, timeline, sections) for piece in pieces_of(lines)]
         swath = shapely.union_all([piece.polygon for piece in pieces])
-        parts = shapely.get_parts(shapely.difference(swath, target))
+        parts = shapely.get_parts(without(swath, target))
         beyond = parts[shapely.area(parts) > tol_recipe.LEAST_BEYOND_M2]
         if not len(beyond):
             return laid, swath

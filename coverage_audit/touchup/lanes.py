@@ -238,7 +238,7 @@ def _lay(
     own = Frame(beside, frame.beyond_m)
     reach = shapely.buffer(own.line, sum(right - left for _, left, right in bands) + frame.beyond_m)
     widest = max(max(abs(left), abs(right)) for _, left, right in bands)
-    flat_strip, flat_target = own.flat(strip & reach), own.flat(target & reach, widest)
+    flat_strip, flat_target = (own.flat(ground & reach, widest) for ground in (strip, target))
     open_m = {}
     for section, left, right in bands:
         ranges = _open_ranges(flat_strip, flat_target, left, right)

@@ -13,6 +13,7 @@ import shapely
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.settings import TouchupSettings
 from coverage_audit.rate.product import mix_strength
+from coverage_audit.solid import overlap
 from coverage_audit.units import HECTARE_M2, US_GALLON_L
 
 from . import tolerances as tol
@@ -230,9 +231,9 @@ def boom_option(
         spray=spray,
         swaths=swaths,
         sections=sections,
-        cured_m2=float(shapely.intersection(spray, strip.polygon).area),
+        cured_m2=float(overlap(spray, strip.polygon).area),
         sprayed_m2=sprayed,
-        resprayed_m2=max(0.0, sprayed - float(shapely.intersection(spray, by_visits[0]).area)),
+        resprayed_m2=max(0.0, sprayed - float(overlap(spray, by_visits[0]).area)),
         highest_l_ha=float(max(again)) if again and rate is not None and first is not None else None,
         time_s=sum(way.length_m for way in ways) / terms.speed_m_s,
         distance_m=sum(way.length_m for way in ways),
@@ -248,7 +249,7 @@ def _doses(polygons: Sequence[BaseGeometry], by_visits: Sequence[BaseGeometry]) 
         (visits, times)
         for times, ground in enumerate(grounds, start=1)
         for visits, layer in enumerate(by_visits)
-        if (shapely.area(shapely.intersection(ground, layer)) > tol.LEAST_AGAIN_M2).any()
+        if (shapely.area(overlap(ground, layer)) > tol.LEAST_AGAIN_M2).any()
     ]
 
 
@@ -256,12 +257,12 @@ def _overlaps(polygons: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Ground worth naming that two of *polygons* share, and what three of them do, any of it perhaps by more."""
     a, b = shapely.STRtree(polygons).query(polygons)
     a, b = a[a < b], b[a < b]
-    two = shapely.intersection(polygons[a], polygons[b])
+    two = overlap(polygons[a], polygons[b])
     worth = shapely.area(two) > tol.LEAST_AGAIN_M2
     pairs = dict(zip(zip(a[worth].tolist(), b[worth].tolist(), strict=True), two[worth], strict=True))
     third = {first: [c for one, c in pairs if one == first] for first, _ in pairs}
     threes = [(shared, polygons[c]) for (a, b), shared in pairs.items() for c in third[a] if (b, c) in pairs]
-    return two[worth], np.array([shapely.intersection(*both) for both in threes], dtype=object)
+    return two[worth], np.array([overlap(*both) for both in threes], dtype=object)
 
 
 def conflict(
@@ -284,7 +285,7 @@ def conflict(
     for group in groups:
         ground = shapely.intersection_all([sprays[k] for k in group])
         for visits, layer in enumerate(by_visits):
-            if shapely.intersection(ground, layer).area <= tol.LEAST_AGAIN_M2:
+            if overlap(ground, layer).area <= tol.LEAST_AGAIN_M2:
                 continue
             before = visits * (terms.first_l_ha or 0.0)
             if broken_limits(limits, before, len(group) * terms.rate_l_ha, same_day=same_day):

@@ -8,8 +8,9 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coverage_audit.ground.findings import _common, find_strips, holes_apart, open_and_split
+from coverage_audit.ground.findings import find_strips, holes_apart, open_and_split
 from coverage_audit.ground.middle_line import middles
+from coverage_audit.solid import overlap, without
 
 
 def strips_of(ground, least=0.3):
@@ -127,7 +128,7 @@ def test_ground_with_a_spike_is_cut_where_the_exact_way_fails(monkeypatch):
 
     monkeypatch.setattr(shapely, "intersection", fails_once)
     spiked = shapely.Polygon([(0, 0), (4, 0), (4, 4), (4, 6), (4, 4), (0, 4)])
-    (common,) = _common(np.array([spiked]), np.array([shapely.box(1, 1, 9, 9)]))
+    (common,) = overlap(np.array([spiked]), np.array([shapely.box(1, 1, 9, 9)]))
     assert common.area == pytest.approx(9, abs=1e-9)
 
 
@@ -148,3 +149,26 @@ def test_a_pond_in_missed_ground_is_no_missed_ground_though_the_geometry_library
 
     monkeypatch.setattr(shapely, "difference", filled)
     assert found() == pytest.approx([1536], abs=0.01)
+
+
+def test_ground_is_taken_off_where_the_exact_way_fails():
+    """A hole's outline that GEOS widened to one that meets itself by the last digit (seen with GEOS 3.14.1)."""
+    ground = shapely.Polygon(
+        [
+            (32.088592363278586, 47.41646225313334),
+            (32.089860195998696, -70.916123550336),
+            (-31.988748042400474, -70.9161264208699),
+            (-31.987490813053327, 47.416459382511704),
+        ]
+    )
+    hole = shapely.from_wkt(
+        "MULTIPOLYGON (((-9.502883946821688 37.470951828883855, -16.52995941432505 41.155744990683296, "
+        "-14.9880548461289 47.41646014408991, -5.378311690716048 47.41646057460837, "
+        "-9.502883946821688 37.470951828883855)), ((-5.378311690716048 47.41646057460837, "
+        "32.088592363278586 47.41646225313334, 32.089860195998696 -70.916123550336, "
+        "-31.988748042400474 -70.9161264208699, -31.987490813053324 47.416459382511704, "
+        "-5.378311690716047 47.41646057460837, -5.378311690716048 47.41646057460837)))"
+    )
+    with pytest.raises(shapely.GEOSException):
+        shapely.difference(ground, hole)
+    assert without(ground, hole).area < 1e-3  # of 7 580 m2: all but the last digits

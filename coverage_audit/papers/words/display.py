@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
     from coverage_audit.recipe.result import Audit
 
-DAYS_FROM_S = 3 * 86_400.0
-"""Spans from here on are told in days. [s]"""
+_SPANS = ((3 * 86_400, 3600, 24, "days", "h"), (3600, 60, 60, "h", "min"), (60, 1, 60, "min", "s"))
+"""From how long on a span is told in so many seconds, how many of them make the larger unit, both units. [s]"""
 NOT_KNOWN = "not known"
 SPACE = "\u00a0"
 ALIKE_SHARE = 0.2
@@ -200,17 +200,11 @@ def share(part: float, whole: float) -> str:
 
 def duration(s: float) -> str:
     """Time span [s] as "4 days 2 h", "1 h 24 min", "12 min 30 s" or "8 s"."""
-    whole = round(s)
-    if whole < 60:
-        return f"{whole}{SPACE}s"
-    if whole < 3600:
-        minutes, seconds = divmod(whole, 60)
-        return f"{minutes}{SPACE}min" + (f" {seconds}{SPACE}s" if seconds else "")
-    if s >= DAYS_FROM_S:
-        days, hours = divmod(round(s / 3600), 24)
-        return f"{days}{SPACE}days" + (f" {hours}{SPACE}h" if hours else "")
-    hours, minutes = divmod(round(s / 60), 60)
-    return f"{hours}{SPACE}h" + (f" {minutes}{SPACE}min" if minutes else "")
+    for least, part, whole, large, small in _SPANS:
+        if round(s) >= least:
+            many, few = divmod(round(s / part), whole)
+            return f"{many}{SPACE}{large}" + (f" {few}{SPACE}{small}" if few else "")
+    return f"{round(s)}{SPACE}s"
 
 
 def _local(time_s: float, timezone: str) -> dt.datetime:
