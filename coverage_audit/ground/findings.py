@@ -86,9 +86,9 @@ def open_and_split(ground: BaseGeometry, min_width_m: float) -> np.ndarray:
     whole = shapely.get_parts(ground)
     whole = whole[shapely.area(whole) > min_width_m**2 / 2]  # too small to hold the square's inscribed circle
     whole = whole[_rectangle_width(whole) >= min_width_m * (1 - 1e-9)]  # nor has a narrow rectangle room for it
-    cores, source = shapely.get_parts(
-        shapely.buffer(whole, -radius, join_style="mitre", mitre_limit=MITRE_LIMIT), return_index=True
-    )
+    with np.errstate(invalid="ignore"):  # GEOS meets sides of no length, and goes on
+        inner = shapely.buffer(whole, -radius, join_style="mitre", mitre_limit=MITRE_LIMIT)
+    cores, source = shapely.get_parts(inner, return_index=True)
     order = np.argsort(-shapely.area(cores), kind="stable")
     cores, source = cores[order], source[order]
     grown = shapely.buffer(cores, radius, join_style="mitre", mitre_limit=MITRE_LIMIT)
