@@ -48,6 +48,7 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
+    from coverage_audit.accuracy.model import Accuracy
     from coverage_audit.drive.plane import Plane
     from coverage_audit.facts import Caution
     from coverage_audit.ground.model import Ground, RasterCount, Strip
@@ -122,6 +123,16 @@ def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
     audit = with_accuracy(audit, drive.track, drive.timeline, drive.thinned, ground, tell)
     tell("done", 1.0)
     return audit
+
+
+def accuracy_unasked(audit: Audit) -> Accuracy | None:
+    """How sure the figures of *audit*, whose boom was seen, are when nothing typed of the receiver has a say."""
+    unasked = with_default_accuracy(replace(audit.job, settings=replace(audit.job.settings, accuracy=None)))
+    plane = job_plane(unasked)
+    drive = drive_of(unasked, plane)
+    ground, _, _ = _ground(unasked, plane, drive)
+    told = replace(audit, job=unasked)
+    return with_accuracy(told, drive.track, drive.timeline, drive.thinned, ground, lambda *_: None).accuracy
 
 
 def _ground(job: Job, plane: Plane, drive: Drive) -> tuple[Ground, tuple[str, ...], tuple[Caution, ...]]:

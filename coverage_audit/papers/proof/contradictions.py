@@ -121,7 +121,7 @@ def _excluded_strips(audit: Audit) -> Iterator[tuple[str, str]]:
         own = shapely.intersection(ground, part)
         bare = shapely.difference(own, audit.layers.excluded_sprayed)
         strips = [one for one in shapely.get_parts(bare) if one.area > 0]
-        joined = shapely.buffer(shapely.union_all(strips), width / 4)
+        joined = widened(shapely.union_all(strips), width / 4)
         narrow = sum(one.area for one in strips if _narrow(one, width))
         if own.area > 0 and narrow > STRIP_SHARE * own.area and any(map(_long, shapely.get_parts(joined))):
             what = (

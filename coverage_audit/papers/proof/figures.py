@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -11,7 +10,7 @@ import shapely
 
 from coverage_audit.drive.plane import Plane
 from coverage_audit.rate.tolerances import BAND_SLACK
-from coverage_audit.recipe.audit import audit_job
+from coverage_audit.recipe.audit import accuracy_unasked
 from coverage_audit.units import HECTARE_M2
 
 if TYPE_CHECKING:
@@ -21,7 +20,6 @@ if TYPE_CHECKING:
 
     from coverage_audit.accuracy.model import Accuracy
     from coverage_audit.arrays import FloatArray, IntArray
-    from coverage_audit.jobs.job import Job
     from coverage_audit.recipe.result import Audit
 
     Record = dict[str, Any]
@@ -63,12 +61,7 @@ def seen_alone(audit: Audit) -> Accuracy | None:
     sure = audit.accuracy
     if sure is not None and not sure.asked:
         return sure
-    return _by_log(replace(audit.job, settings=replace(audit.job.settings, accuracy=None)))
-
-
-@lru_cache(maxsize=8)
-def _by_log(job: Job) -> Accuracy | None:
-    return audit_job(job).accuracy
+    return accuracy_unasked(audit)
 
 
 def figures(audits: Sequence[Audit], seen: Accuracy | None) -> Record:
