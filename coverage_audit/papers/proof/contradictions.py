@@ -12,7 +12,7 @@ from coverage_audit.drive.plane import Plane
 from coverage_audit.errors import InputError
 from coverage_audit.papers.words.display import length
 from coverage_audit.recipe.assumed import make_proposal
-from coverage_audit.solid import widened
+from coverage_audit.solid import shrunk, widened
 from coverage_audit.units import DAY_S
 
 from .rests import zone_h
@@ -134,7 +134,7 @@ def _excluded_strips(audit: Audit) -> Iterator[tuple[str, str]]:
 
 def _narrow(shape: BaseGeometry, width_m: float) -> bool:
     """Whether nothing as wide as the boom fits in."""
-    return bool(shapely.buffer(shape, -width_m / 2).is_empty)
+    return bool(shrunk(shape, width_m / 2).is_empty)
 
 
 def _long(shape: BaseGeometry) -> bool:

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
+from coverage_audit.solid import shrunk
+
 from .tolerances import MAP_SIZE, SEEN_UNITS
 
 if TYPE_CHECKING:
@@ -85,7 +87,7 @@ def drawn_map(audit: Audit, place: str) -> Record:
 
 def _seen(part: BaseGeometry, width_m: float) -> bool:
     """Whether *part* is anywhere as wide as can be drawn."""
-    return not shapely.buffer(part, -width_m / 2).is_empty
+    return not shrunk(part, width_m / 2).is_empty
 
 
 def without_holes(shape: BaseGeometry) -> list[BaseGeometry]:
