@@ -13,6 +13,7 @@ from jobs import FIELD_100_X_60, boom, job, log, parallel_passes, worked_job
 from proof_kit import FIXTURE, TIME
 
 from coverage_audit.cli import command as cli
+from coverage_audit.drive.plane import Plane
 from coverage_audit.errors import InputError
 from coverage_audit.jobs.settings import (
     AccuracySettings,
@@ -30,7 +31,8 @@ from coverage_audit.papers.proof.pdf import pdf_of
 from coverage_audit.papers.proof.record import buyer_record, grower_record, refuse
 from coverage_audit.papers.proof.rests import RESTS
 from coverage_audit.papers.proof.verify import told as verify_told
-from coverage_audit.recipe.audit import audit_job
+from coverage_audit.read.records import NamedArea
+from coverage_audit.recipe.audit import accuracy_unasked, audit_job
 
 MADE = "2026-06-30T12:00:00Z"
 MISSED = shapely.box(20, 0, 21, 100)
@@ -88,6 +90,25 @@ def test_a_missed_strip_cut_into_many_no_spray_areas_stops():
 
 def worked_with(exclude):
     return job(worked_job(10.0).logs, [], FIELD_100_X_60, exclude=exclude)
+
+
+def test_a_jagged_pond_under_a_wide_boom_is_never_moved_as_one_curve(honest, monkeypatch):
+    """A pond of 20 000 corners joined within a quarter of a boom of 100 m took more than 6 GB."""
+    angle = np.linspace(0, 2 * np.pi, 3000, endpoint=False)
+    reach = 4 + 2 * np.random.default_rng(3).random(3000)
+    pond = shapely.Polygon(np.column_stack([50 + reach * np.cos(angle), 30 + reach * np.sin(angle)]))
+    audit = audit_job(replace(honest.job, exclude=(NamedArea("pond", Plane(honest.origin).geometry_to_degrees(pond)),)))
+    moved, sizes = shapely.buffer, []
+
+    def seen(shapes, *given, **style):
+        sizes.extend(np.atleast_1d(shapely.get_num_coordinates(shapes)).tolist())
+        return moved(shapes, *given, **style)
+
+    monkeypatch.setattr(shapely, "buffer", seen)
+    wide = replace(audit.job.settings, boom=boom(100.0))
+    list(proof_contradictions._excluded_strips(replace(audit, job=replace(audit.job, settings=wide))))  # noqa: SLF001
+    assert sizes
+    assert max(sizes) < 1000
 
 
 def test_an_island_is_not_stopped_and_its_ground_is_told(honest):
@@ -236,6 +257,20 @@ def test_no_claim_about_the_receiver_moves_the_proven_share(honest, claim):
     assert share(claimed) == share(record)
     assert other["What the seller says of receiver and steering"].startswith("Something")
     assert share(record) <= float(record["figures"]["logged_share"]["value"])
+
+
+def test_how_sure_without_claims_is_that_of_an_audit_without_them(honest):
+    """The second route: the whole audit again."""
+    claimed = replace(honest.job.settings, accuracy=AccuracySettings(sigma_m=3.0, steering="hand", replicates=50))
+    unclaimed = replace(honest.job.settings, accuracy=None)
+    whole = audit_job(replace(honest.job, settings=unclaimed)).accuracy
+    found = accuracy_unasked(audit_job(replace(honest.job, settings=claimed)))
+    assert (found.missed_m2, found.covered_m2, found.replicates) == (
+        whole.missed_m2,
+        whole.covered_m2,
+        whole.replicates,
+    )
+    assert not found.asked
 
 
 def test_the_units_of_the_job_are_those_of_the_paper(honest):
