@@ -96,8 +96,11 @@ def test_a_jagged_pond_under_a_wide_boom_is_never_moved_as_one_curve(honest, mon
     """A pond of 20 000 corners joined within a quarter of a boom of 100 m took more than 6 GB."""
     angle = np.linspace(0, 2 * np.pi, 3000, endpoint=False)
     reach = 4 + 2 * np.random.default_rng(3).random(3000)
-    pond = shapely.Polygon(np.column_stack([50 + reach * np.cos(angle), 30 + reach * np.sin(angle)]))
-    audit = audit_job(replace(honest.job, exclude=(NamedArea("pond", Plane(honest.origin).geometry_to_degrees(pond)),)))
+    pond = shapely.Polygon(np.column_stack([50 + reach * np.cos(angle), 150 + reach * np.sin(angle)]))
+    place = Plane(honest.origin)
+    areas = [place.geometry_to_degrees(one) for one in (shapely.box(0, 0, 100, 200), pond)]
+    field, kept = (NamedArea("ground", one) for one in areas)
+    audit = audit_job(replace(honest.job, boundary=(field,), exclude=(kept,)))
     moved, sizes = shapely.buffer, []
 
     def seen(shapes, *given, **style):
