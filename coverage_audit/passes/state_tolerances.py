@@ -14,6 +14,10 @@ HALF_HITS = 2
 UNIT_WIDTHS = 1 / 6
 """The drive is cut into bits about so long, each on or off as a whole: half a second's drive. [boom widths]"""
 
+MOST_SAMPLES = 1_000_000
+"""Places along the drive at which the cells below the boom are looked up, at most; cells are coarser where a very
+narrow boom was driven far. [1] 40 km with 9 m have 40 000, with a boom of 5 cm they would have 6 million: 1 GB."""
+
 SAMPLES_AT_ONCE = 1_000_000
 """Places on the boom looked at together: bounds the memory whatever the drive. [1]"""
 

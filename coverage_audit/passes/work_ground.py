@@ -15,7 +15,7 @@ from coverage_audit.errors import InputError
 from coverage_audit.ground.tolerances import VISIT_WIDTHS
 from coverage_audit.later import scipy
 
-from .state_tolerances import CELL_WIDTHS, HALF_HITS, MOST_CELLS, SAMPLES_AT_ONCE, UNIT_WIDTHS
+from .state_tolerances import CELL_WIDTHS, HALF_HITS, MOST_CELLS, MOST_SAMPLES, SAMPLES_AT_ONCE, UNIT_WIDTHS
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -91,8 +91,9 @@ def units_of(path: BoomPath, way: Way, target: BaseGeometry, outer: BaseGeometry
     InputError
         The vehicle stood all the time.
     """
-    grid = Grid.over(target, outer, width_m)
-    base, share = _samples(path, _moving(path, way), width_m / 2, grid.side_m)
+    swept_m = np.where(_moving(path, way), _tips_moved(path, width_m / 2), 0.0)
+    grid = Grid.over(target, outer, width_m, float(swept_m.sum()))
+    base, share = _samples(swept_m, grid.side_m)
     if not len(base):  # it stood all the time
         raise InputError(NOTHING_DRIVEN, "boom.intervals")
     x, y, heading, travel, time = (
@@ -131,10 +132,11 @@ class Grid:
     count: int
 
     @classmethod
-    def over(cls, target: BaseGeometry, outer: BaseGeometry, width_m: float) -> Grid:
-        """Cells over *outer*."""
+    def over(cls, target: BaseGeometry, outer: BaseGeometry, width_m: float, way_m: float) -> Grid:
+        """Cells over *outer*, as fine as the boom, and a way of *way_m* along them, ask for and memory allows. [m]"""
         left, bottom, right, top = outer.bounds
-        side = max(CELL_WIDTHS * width_m, float(np.sqrt((right - left) * (top - bottom) / MOST_CELLS)))
+        least = max(float(np.sqrt((right - left) * (top - bottom) / MOST_CELLS)), 2 * way_m / MOST_SAMPLES)
+        side = max(CELL_WIDTHS * width_m, least)
         x, y = np.arange(left + side / 2, right + side, side), np.arange(bottom + side / 2, top + side, side)
         places = np.meshgrid(x, y)
         shapely.prepare(target)
@@ -189,15 +191,19 @@ def _moving(path: BoomPath, way: Way) -> BoolArray:
     return np.asarray(~way.standing[at] & (np.diff(path.travel_m) > 0) & ~path.gap_after[:-1])
 
 
-def _samples(path: BoomPath, moving: BoolArray, half_m: float, side_m: float) -> tuple[IntArray, FloatArray]:
-    """Steps of *path* and places in them (0 to 1), so close that no tip moves by more than half a cell between two."""
+def _tips_moved(path: BoomPath, half_m: float) -> FloatArray:
+    """How far the boom moves in each step of *path* where it moves farthest, shape (n - 1,). [m]"""
     tips = []
     for offset in (-half_m, 0.0, half_m):
         tip_x = path.x_m + offset * np.cos(path.heading_rad)
         tip_y = path.y_m - offset * np.sin(path.heading_rad)
         tips.append(np.hypot(np.diff(tip_x), np.diff(tip_y)))
-    count = np.ceil(np.max(tips, axis=0) / (side_m / 2)).astype(int)
-    count[~moving] = 0
+    return np.asarray(np.max(tips, axis=0))
+
+
+def _samples(swept_m: FloatArray, side_m: float) -> tuple[IntArray, FloatArray]:
+    """Steps of the path and places in them (0 to 1), so close that the boom moves half a cell or less between two."""
+    count = np.ceil(swept_m / (side_m / 2)).astype(int)
     base = np.repeat(np.arange(len(count)), count)
     within = np.arange(len(base)) - np.repeat(np.cumsum(count) - count, count)
     return base, (within + 0.5) / count[base]

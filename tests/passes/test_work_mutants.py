@@ -34,7 +34,7 @@ from coverage_audit.passes.work_state import (
 
 def test_cells_of_the_target_are_numbered_those_of_the_field_known():
     """A boom of 16 m has cells of 1 m; of the field of 4 x 3 m the east half is target."""
-    grid = Grid.over(shapely.box(2, 0, 4, 3), shapely.box(0, 0, 4, 3), 16.0)
+    grid = Grid.over(shapely.box(2, 0, 4, 3), shapely.box(0, 0, 4, 3), 16.0, 100.0)
     assert (grid.side_m, grid.count) == (1.0, 6)
     x, y = (
         np.array([0.5, 2.5, 3.5, 2.5, 4.5, -0.5, 2.5, 2.5, 60.0]),
@@ -45,7 +45,7 @@ def test_cells_of_the_target_are_numbered_those_of_the_field_known():
 
 def test_cells_are_as_large_as_their_number_asks(monkeypatch):
     monkeypatch.setattr(work_ground, "MOST_CELLS", 100)
-    assert Grid.over(shapely.box(0, 0, 80, 20), shapely.box(0, 0, 80, 20), 16.0).side_m == pytest.approx(4.0)
+    assert Grid.over(shapely.box(0, 0, 80, 20), shapely.box(0, 0, 80, 20), 16.0, 100.0).side_m == pytest.approx(4.0)
 
 
 def path(x, y, heading, time=None, reverse=(), gap_after=()):
@@ -348,3 +348,10 @@ def test_the_drive_in_legs_turns_and_backing_up(monkeypatch):
     assert [tuple(one) for one in found] == [
         (0, 10, LEG), (10, 16, LEG), (16, 18, TURN), (18, 20, TURN), (20, 22, BACK), (22, 24, TURN), (24, 30, LEG),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("way_m", "side_m"), [(1_000.0, 0.01), (40_000.0, 0.08)])
+def test_cells_are_no_finer_than_a_long_way_with_a_narrow_boom_allows(way_m, side_m):
+    """Four million cells in 400 m2, or 40 km at two places a cell and a million places."""
+    field = shapely.box(0, 0, 20, 20)
+    assert Grid.over(field, field, 0.05, way_m).side_m == pytest.approx(side_m)
