@@ -29,13 +29,14 @@ def solid(shape: BaseGeometry) -> BaseGeometry:
     """*shape* as valid ground, polygons only; what is valid stays as it is.
 
     The structural method of GEOS tells holes from ground, but loses whole polygons whose ring crosses itself by the
-    last digit (seen with GEOS 3.14.1); of those every part that the edges enclose is taken.
+    last digit (seen with GEOS 3.14.1); of those every part that the edges enclose is taken. A hole that the last digit
+    has put outside its ground it leaves there; moving the outline by nothing drops it.
     """
     if shape.is_valid:
         return shape
     mended = shapely.make_valid(shape, method="structure", keep_collapsed=False)
     if mended.area >= LEAST_KEPT * shape.area:
-        return mended
+        return mended if mended.is_valid else shapely.buffer(mended, 0.0)
     parts = shapely.get_parts(shapely.make_valid(shape))
     return shapely.union_all(parts[shapely.get_dimensions(parts) == 2])
 
@@ -55,16 +56,11 @@ def _overlaid(overlay: Callable[..., Any], one: Any, other: Any) -> Any:  # noqa
     try:
         return overlay(one, other)
     except shapely.errors.GEOSException:
-        return overlay(_sound(one), _sound(other), grid_size=OVERLAY_GRID_M)
+        return overlay(_all_solid(one), _all_solid(other), grid_size=OVERLAY_GRID_M)
 
 
-def _sound(ground: Any) -> Any:  # noqa: ANN401
-    """*ground*, one or an array, made valid by its structure, and by moving its outline nowhere where that fails.
-
-    A hole that the last digit has put outside its ground stays there for the structural method (seen with GEOS 3.14.1).
-    """
-    mended = shapely.make_valid(ground, method="structure", keep_collapsed=False)
-    return np.where(shapely.is_valid(mended), mended, shapely.buffer(mended, 0.0))[()]
+def _all_solid(ground: Any) -> Any:  # noqa: ANN401
+    return np.array([solid(one) for one in ground], dtype=object) if isinstance(ground, np.ndarray) else solid(ground)
 
 
 def shrunk(ground: BaseGeometry, by_m: float, **style: float | str) -> BaseGeometry:
