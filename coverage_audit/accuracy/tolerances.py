@@ -57,6 +57,10 @@ MOST_BLUNDERS = 6
 """Share of runs of a pass along another that were set wrong beforehand, by how much, as a standard deviation, and the
 most in one job. [1], [m], [1] One pass in twenty set half a metre or so wrong; common practice, no source."""
 
+ROUNDING_REL = 1e-12
+"""Share of the errors' variance by which gaps at one place are told apart: ten thousand times the rounding of doubles,
+and a quarter of a millimetre beside an error of 400 m. [1]"""
+
 PARTICLES = 12
 BLIND_PARTICLES = 64
 PARTICLES_AT_FIRST = 100

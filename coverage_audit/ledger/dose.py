@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,10 +18,14 @@ from coverage_audit.units import HECTARE_M2
 from .tolerances import MOST_DOSE_CELLS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from coverage_audit.arrays import FloatArray, IntArray
     from coverage_audit.read.result_record import RecordSurface
+
+
+CELLS_AT_ONCE = 32_768
+"""Cells that are shared out at a time: so many stay in the processor's own memory. [1]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +61,7 @@ class Dose:
     per_ha: FloatArray
     swept: FloatArray
 
-    @property
+    @cached_property
     def area_m2(self) -> FloatArray:
         """Swept ground of each cell, shape (n,). [m2]"""
         return self.swept * self.grid.cell_m**2
@@ -111,27 +116,41 @@ def share_on(grid: DoseGrid, surface: RecordSurface) -> Share:
     Cells are taken as parallel (meridians of one field turn by less than a thousandth), so that each touches at
     most two by two cells of the grid; nothing is lost.
     """
-    turn, offset = _affine(surface, grid.origin)
+    placing = _affine(surface, grid.origin)
+    litres, swept = np.zeros((2, grid.rows * grid.columns))
+    for first in range(0, len(surface.row), CELLS_AT_ONCE):
+        for at, *shares in _shared_out(grid, surface, slice(first, first + CELLS_AT_ONCE), placing):
+            least = int(at.min())
+            for summed, weights in zip((litres, swept), shares, strict=True):
+                part = np.bincount(at - least, weights=weights)
+                summed[least : least + len(part)] += part
+    found = np.flatnonzero(swept > SWEPT_SHARE)
+    return Share(found, litres[found], swept[found])
+
+
+def _shared_out(
+    grid: DoseGrid, surface: RecordSurface, part: slice, placing: tuple[FloatArray, FloatArray]
+) -> Iterator[tuple[IntArray, FloatArray, FloatArray]]:
+    """Places on *grid* that a *part* of a surface's cells meet, and what each gives there: litres, and share swept."""
+    turn, offset = placing
     size = surface.cell_m / grid.cell_m
-    middle = (np.column_stack([surface.column, surface.row]) + 0.5) * surface.cell_m
-    low = (middle @ turn + offset) / grid.cell_m - size / 2
-    first = np.floor(low + 1e-6).astype(np.int64)  # a cell that lies on its own is not split by rounding
-    beyond = np.clip((low + size - first - 1) / size, 0.0, 1.0)
-    beyond[beyond < 1e-6] = 0.0
-    column, row = first[:, 0] - grid.column, first[:, 1] - grid.row
-    litres = surface.rate_l_ha * surface.swept * surface.cell_m**2 / HECTARE_M2
-    swept = surface.swept * size**2
-    count = grid.rows * grid.columns
-    summed_litres, summed_swept = np.zeros((2, count))
-    for up in (0, 1):
-        for right in (0, 1):
-            part = np.abs(1 - up - beyond[:, 1]) * np.abs(1 - right - beyond[:, 0])
-            used = np.flatnonzero(part)
-            at = (row[used] + up) * grid.columns + column[used] + right
-            summed_litres += np.bincount(at, weights=(litres * part)[used], minlength=count)
-            summed_swept += np.bincount(at, weights=(swept * part)[used], minlength=count)
-    found = np.flatnonzero(summed_swept > SWEPT_SHARE)
-    return Share(found, summed_litres[found], summed_swept[found])
+    east, north = (surface.column[part] + 0.5) * surface.cell_m, (surface.row[part] + 0.5) * surface.cell_m
+    swept = surface.swept[part] * size**2
+    litres = surface.rate_l_ha[part] * surface.swept[part] * surface.cell_m**2 / HECTARE_M2
+    firsts, shares = [], []
+    for k in (0, 1):
+        low = (east * turn[0, k] + north * turn[1, k] + offset[k]) / grid.cell_m - size / 2
+        first = np.floor(low + 1e-6).astype(np.int64)  # a cell that lies on its own is not split by rounding
+        beyond = np.clip((low + size - first - 1) / size, 0.0, 1.0)
+        beyond[beyond < 1e-6] = 0.0
+        firsts.append(first)
+        shares.append((1.0 - beyond, beyond))
+    at = (firsts[1] - grid.row) * grid.columns + firsts[0] - grid.column
+    for up, upper in enumerate(shares[1]):
+        for right, righter in enumerate(shares[0]):
+            share = upper * righter
+            if share.any():
+                yield at + (up * grid.columns + right), litres * share, swept * share
 
 
 def dose_of(grid: DoseGrid, shares: Sequence[tuple[Share, float]]) -> Dose:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import shapely
 
 from .mended import mended_strips, touchups_of, treatments_of
-from .model import FieldLedger
+from .model import FieldLedger, PackedStrips
 from .products import earliest, products_of
 from .rows import shape_of, strip_rows
 from .tolerances import MAP_SHARE
@@ -53,7 +53,7 @@ def field_ledger(name: str, jobs: Sequence[JobRow], record_of: Callable[[str], J
         mended=mended,
         touchups=tuple(job.job for job in jobs if job.job in touchups_of(mended)),
         treatments=treatments_of(jobs, records),
-        strips=tuple(row for job in jobs for row in strip_rows(job.job, records[job.job], mended, told)),
+        strips=PackedStrips.of(row for job in jobs for row in strip_rows(job.job, records[job.job], mended, told)),
         outlines=tuple(shapely.to_wkb(shape_of(records[job.job], "field")) for job in jobs),
         shapes=_drawn(shape_of(records[jobs[0].job], "field"), missed, above),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import io
+import itertools
 import json
 from typing import TYPE_CHECKING, Any
 
@@ -13,15 +14,18 @@ import shapely
 from .ledger_files import AREAS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterator
 
-    from coverage_audit.arrays import FloatArray
+    from numpy.typing import NDArray
+
     from coverage_audit.ledger.model import JobRow, Ledger
+
+    Rows = tuple[list[dict[str, Any]], list[bytes | None]]
 
 VERSION = "1.1.0"
 EDGES = ("xmin", "ymin", "xmax", "ymax")
-SHAPES_AT_ONCE = 1000
-"""Shapes that are read at a time for their boxes. [1]"""
+ROWS_AT_ONCE = 5000
+"""Strips that are written as one group of rows: some five megabytes. [1]"""
 TYPES = {3: "Polygon", 6: "MultiPolygon", 7: "GeometryCollection"}
 """Names that the standard has for kinds of ground, by the geometry library's numbers. Without a reference system of its
 own a file is in OGC:CRS84."""
@@ -34,30 +38,9 @@ def season_parquet(ledger: Ledger) -> dict[str, bytes]:
     """
     if importlib.util.find_spec("pyarrow") is None:
         return {}
-    touchups = {job for one in ledger.fields for job in one.touchups}
-    jobs = sorted(
-        (
-            (job, one.field, one.mended_m2(job.job), wkb)
-            for one in ledger.fields
-            for job, wkb in zip(one.jobs, one.outlines or [None] * len(one.jobs), strict=True)
-        ),
-        key=lambda row: row[0].job,
-    )
-    strips = sorted(((strip, one.field) for one in ledger.fields for strip in one.strips), key=lambda row: row[0].job)
     return {
-        "jobs.parquet": _parquet(
-            (
-                {**_job(job), "field": field, "mended_m2": mended, "touchup": job.job in touchups}
-                for job, field, mended, _ in jobs
-            ),
-            [wkb for *_, wkb in jobs],
-            JOB_TYPES,
-        ),
-        "strips.parquet": _parquet(
-            ({**vars(strip), "field": field} for strip, field in strips),
-            [strip.wkb for strip, _ in strips],
-            STRIP_TYPES,
-        ),
+        "jobs.parquet": _parquet(lambda: iter([_job_rows(ledger)]), JOB_TYPES),
+        "strips.parquet": _parquet(lambda: _strip_rows(ledger), STRIP_TYPES),
     }
 
 
@@ -77,6 +60,31 @@ STRIP_TYPES = {
 """Columns of the two files and what they hold; SI units stand in the names."""
 
 
+def _job_rows(ledger: Ledger) -> Rows:
+    """All jobs in order of their folders, and the outlines of their fields."""
+    touchups = {job for one in ledger.fields for job in one.touchups}
+    jobs = sorted(
+        (
+            (job, one, wkb)
+            for one in ledger.fields
+            for job, wkb in zip(one.jobs, one.outlines or [None] * len(one.jobs), strict=True)
+        ),
+        key=lambda row: row[0].job,
+    )
+    more = [
+        {"field": one.field, "mended_m2": one.mended_m2(job.job), "touchup": job.job in touchups}
+        for job, one, _ in jobs
+    ]
+    return [{**_job(job), **own} for (job, *_), own in zip(jobs, more, strict=True)], [wkb for *_, wkb in jobs]
+
+
+def _strip_rows(ledger: Ledger) -> Iterator[Rows]:
+    """Strips field by field, and their ground; some at a time, since a season has tens of thousands."""
+    strips = (({**vars(strip), "field": one.field}, strip.wkb) for one in ledger.fields for strip in one.strips)
+    while block := list(itertools.islice(strips, ROWS_AT_ONCE)):
+        yield [row for row, _ in block], [wkb for _, wkb in block]
+
+
 def _job(job: JobRow) -> dict[str, Any]:
     return {
         "job": job.job,
@@ -93,42 +101,35 @@ def _job(job: JobRow) -> dict[str, Any]:
     }
 
 
-def _parquet(rows: Iterable[dict[str, Any]], wkb: list[bytes | None], types: dict[str, str]) -> bytes:
-    """A file of the rows with their ground, straight from the bytes: a frame of shapes takes twice the memory a job."""
+def _parquet(groups: Callable[[], Iterator[Rows]], types: dict[str, str]) -> bytes:
+    """A file of groups of rows with their ground, straight from the bytes; only one group is held at a time."""
     import pyarrow as pa  # noqa: PLC0415 - an extra
     import pyarrow.parquet as pq  # noqa: PLC0415
 
     kinds = {TEXT: pa.string(), FIGURE: pa.float64(), TRUTH: pa.bool_()}
-    values: dict[str, list[Any]] = {name: [] for name in types}
-    for row in rows:
-        for name, column in values.items():
-            column.append(row[name])
-    columns = {name: pa.array(values.pop(name), kinds[kind]) for name, kind in types.items()}
-    bounds, there = _places(wkb)
-    box = pa.StructArray.from_arrays([pa.array(edge, from_pandas=True) for edge in bounds.T], names=list(EDGES))
-    about = {
-        "version": VERSION,
-        "primary_column": "geometry",
-        "columns": {
-            "geometry": {
-                "encoding": "WKB",
-                "geometry_types": [TYPES[kind] for kind in there],
-                "covering": {"bbox": {edge: ["bbox", edge] for edge in EDGES}},
-            }
-        },
-    }
-    table = pa.table({**columns, "geometry": pa.array(wkb, pa.binary()), "bbox": box})
+    box = pa.struct([(edge, pa.float64()) for edge in EDGES])
+    columns = [(name, kinds[kind]) for name, kind in types.items()]
+    schema = pa.schema([*columns, ("geometry", pa.binary()), ("bbox", box)], {"geo": json.dumps(_about(groups()))})
     file = io.BytesIO()
-    pq.write_table(table.replace_schema_metadata({"geo": json.dumps(about)}), file)
+    with pq.ParquetWriter(file, schema) as writer:
+        for rows, wkb in groups():
+            values = {name: [row[name] for row in rows] for name in types}
+            bounds = shapely.bounds(_shapes(wkb)).reshape(-1, 4).T
+            boxes = pa.StructArray.from_arrays([pa.array(edge, from_pandas=True) for edge in bounds], fields=list(box))
+            writer.write_table(pa.table({**values, "geometry": wkb, "bbox": boxes}, schema))
     return file.getvalue()
 
 
-def _places(wkb: list[bytes | None]) -> tuple[FloatArray, list[int]]:
-    """Box of each ground, shape (n, 4), and the kinds that there are; a few at a time, so that few shapes are held."""
-    boxes: list[FloatArray] = [np.empty((0, 4))]
-    kinds: set[int] = set()
-    for first in range(0, len(wkb), SHAPES_AT_ONCE):
-        shapes = shapely.from_wkb(np.array(wkb[first : first + SHAPES_AT_ONCE], dtype=object))
-        boxes.append(shapely.bounds(shapes).reshape(-1, 4))
-        kinds.update(kind for kind in shapely.get_type_id(shapes).tolist() if kind >= 0)
-    return np.concatenate(boxes), sorted(kinds)
+def _about(groups: Iterator[Rows]) -> dict[str, Any]:
+    """What the standard wants to be told of a file."""
+    kinds = {kind for _, wkb in groups for kind in shapely.get_type_id(_shapes(wkb)).tolist() if kind >= 0}
+    ground = {
+        "encoding": "WKB",
+        "geometry_types": [TYPES[kind] for kind in sorted(kinds)],
+        "covering": {"bbox": {edge: ["bbox", edge] for edge in EDGES}},
+    }
+    return {"version": VERSION, "primary_column": "geometry", "columns": {"geometry": ground}}
+
+
+def _shapes(wkb: list[bytes | None]) -> NDArray[np.object_]:
+    return np.asarray(shapely.from_wkb(np.array(wkb, dtype=object)))

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from coverage_audit.ledger.model import JobRow
 
 DONE, FAILED = "done", "failed"
 INPUT, TIME, MEMORY, FAULT = "input", "time", "memory", "fault"
@@ -33,12 +37,16 @@ class Order:
 
 @dataclass(frozen=True)
 class Outcome:
-    """How a job ended; ``kind`` and ``reason`` are "" when it is done."""
+    """How a job ended; ``kind`` and ``reason`` are "" when it is done.
+
+    ``row`` is what the ledger needs of it, where a worker has just audited it.
+    """
 
     job: str
     state: str
     kind: str = ""
     reason: str = ""
+    row: JobRow | None = None
 
 
 @dataclass(frozen=True)

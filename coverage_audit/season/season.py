@@ -10,7 +10,6 @@ from coverage_audit.jobs.stamp import job_stamp
 from coverage_audit.ledger.field import bare_field
 from coverage_audit.ledger.fields import by_field
 from coverage_audit.ledger.model import FailedJob, Ledger
-from coverage_audit.ledger.rows import job_row
 from coverage_audit.read.source import Folder
 
 from .cluster import on_cluster
@@ -19,8 +18,8 @@ from .jobs import job_folders, latest, named_day, season_of
 from .model import DONE, FAILED, INPUT, WRITING, Ended, Order, Outcome
 from .pool import on_this_machine
 from .program import program_stamp
-from .store import record_of, store, stored
-from .work import JOB_FILE, FieldOrder, audit_order, field_order, one_line_reason
+from .store import store, stored
+from .work import JOB_FILE, FieldOrder, audit_order, field_order, one_line_reason, row_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -164,7 +163,7 @@ def _rows(farm: Path, outcomes: Iterable[Outcome]) -> tuple[list[JobRow], list[F
             failed.append(FailedJob(one.job, one.kind, one.reason))
             continue
         try:
-            rows.append(job_row(one.job, record_of(farm, one.job, surface=False)))
+            rows.append(one.row or row_of(farm, one.job))
         except InputError as error:
             failed.append(FailedJob(one.job, INPUT, one_line_reason(str(error), farm / one.job)))
     return rows, failed

@@ -16,6 +16,7 @@ from coverage_audit.errors import InputError
 from coverage_audit.files.lock import FolderBusyError
 from coverage_audit.files.whole_sets import Permit, write_all
 from coverage_audit.ledger.field import field_ledger
+from coverage_audit.ledger.rows import job_row
 
 from .model import DONE, FAILED, FAULT, INPUT, MEMORY, VERSION, WRITING, Outcome
 from .program import program_stamp
@@ -58,9 +59,21 @@ def audit_order(order: Order) -> Outcome:
     try:
         _written(folder / REPORT, papers, sources, token)
         store(folder, order, Outcome(order.job, DONE), record)
+        row = row_of(Path(order.farm), order.job)
     except InputError as error:
         return Outcome(order.job, FAILED, WRITING, one_line_reason(str(error), folder))
-    return Outcome(order.job, DONE)
+    return Outcome(order.job, DONE, row=row)
+
+
+def row_of(farm: Path, job: str) -> JobRow:
+    """The ledger's row of a job that is done, from what is kept of it.
+
+    Raises
+    ------
+    InputError
+        That is damaged.
+    """
+    return job_row(job, record_of(farm, job, surface=False))
 
 
 def too_large(order: Order) -> Outcome:

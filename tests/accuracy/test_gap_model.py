@@ -7,6 +7,7 @@ import pytest
 import shapely
 from jobs import straight_lines
 
+from coverage_audit.accuracy.gaps.choice import pick
 from coverage_audit.accuracy.gaps.habits import Habits, TrueGaps, error_covariance, runs_of
 from coverage_audit.accuracy.gaps.particles import Known, Particle, draw_particles
 from coverage_audit.accuracy.gaps.posterior import Seen, conditioned_errors, simulate_errors
@@ -75,6 +76,22 @@ def test_a_pass_set_wrong_tells_less_of_the_error():
     drawn, _ = conditioned_errors(np.array([0.0, 600.0]), seen, one, 4000, np.random.default_rng(1005))
     error, true = error_covariance(gaps, ERROR)[0, 0], TrueGaps.of(gaps).covariance(Habits())[0, 0] + BLUNDER_M**2
     assert (drawn[0, 0] - drawn[1, 0]).mean() == pytest.approx(0.5 * error / (error + true), abs=0.015)
+
+
+def test_gaps_at_one_place_beside_an_error_of_hundreds_of_metres():
+    """Found by fuzzing: equal gaps differ by rounding alone then; they tell together what one of them would."""
+    far = ErrorModel(np.array([0.0, 600.0]), np.full(2, 400.0), 0.0, 600.0, 0.0, "", "")
+    one, two = one_gap(0.5), pick(one_gap(0.5), np.zeros(3, int))
+    by = Particle(far, Habits(), 1.0, np.zeros(1, bool))
+    found = []
+    for gaps in (one, two):
+        drawn, _ = conditioned_errors(
+            np.array([0.0, 600.0]), Seen.of(gaps, far, 0.0), by, 4000, np.random.default_rng(7)
+        )
+        found.append((drawn[0, 0] - drawn[1, 0]).mean())
+    true = TrueGaps.of(one).covariance(Habits())[0, 0]
+    # nearly the whole gap is error; standard error: the true gap's, over sqrt(4000); three of these
+    assert found == pytest.approx([0.5, 0.5], abs=3 * np.sqrt(true / 4000))
 
 
 def test_short_part_counts_as_an_error_of_its_own():

@@ -14,7 +14,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.accuracy.error import decayed_sums, gauss_markov, sigma_at
-from coverage_audit.accuracy.tolerances import BLUNDER_M, CLUSTER_SKIPS, OUTLIER_SPREADS, REAL_SHARE, SHORT_MEMORY_S
+from coverage_audit.accuracy.tolerances import (
+    BLUNDER_M,
+    CLUSTER_SKIPS,
+    OUTLIER_SPREADS,
+    REAL_SHARE,
+    ROUNDING_REL,
+    SHORT_MEMORY_S,
+)
 from coverage_audit.later import scipy
 
 from .habits import ErrorGaps, TrueGaps, runs_of
@@ -54,6 +61,10 @@ class Seen:
         """Covariance of the true gaps, the runs that were set wrong included, shape (n, n). [m2]"""
         wrong = self.runs[:, one.flagged]
         return np.asarray(self.true.covariance(one.habits) + BLUNDER_M**2 * wrong @ wrong.T)
+
+    def white_beside(self, errors_m2: FloatArray) -> float:
+        """White noise of a gap; beside errors of hundreds of metres no less than rounding leaves of them. [m2]"""
+        return self.white_m2 + ROUNDING_REL * float(errors_m2.max(initial=0.0))
 
 
 def simulate_errors(
@@ -112,10 +123,10 @@ def _missed_by(
     met_field = gaps.kind == 1
     of_other = np.where(met_field[:, None, None], boundary[None], wander[met])
     simulated = np.einsum("ni,nik->nk", gaps.normal, of_other - wander[own])
-    true = seen.true_m2(one)
-    true[np.diag_indices(len(gaps))] += seen.white_m2
+    true, errors = seen.true_m2(one), seen.errors_m2(one)
+    true[np.diag_indices(len(gaps))] += seen.white_beside(errors)
     simulated += np.linalg.cholesky(true) @ luck
-    weight = scipy("linalg").solve(seen.errors_m2(one) + true, gaps.gap_m[:, None] - simulated, assume_a="pos")
+    weight = scipy("linalg").solve(errors + true, gaps.gap_m[:, None] - simulated, assume_a="pos")
     pull = gaps.normal[:, :, None] * weight[:, None, :]
     sides = np.concatenate([np.full(len(gaps), -1.0), np.where(met_field, 0.0, 1.0)])
     at = np.concatenate([own, met]), np.tile(np.arange(len(gaps)), 2)
@@ -181,7 +192,8 @@ def _plain(seen: Seen, one: Particle, windows: FloatArray, wanted: tuple[float, 
 def _kriged(seen: Seen, one: Particle, windows: FloatArray, wanted: tuple[float, float, float]) -> FloatArray:
     """Width at each place, by one particle, where gaps tell true gaps from errors, shape (places,). [m]"""
     gaps, plain, true = seen.gaps, _plain(seen, one, windows, wanted), seen.true_m2(one)
-    total = seen.errors_m2(one) + true + seen.white_m2 * np.eye(len(gaps))
+    errors = seen.errors_m2(one)
+    total = errors + true + seen.white_beside(errors) * np.eye(len(gaps))
     near = true @ windows
     gain = scipy("linalg").solve(total, near, assume_a="pos")
     believed = np.maximum(((windows > 0) * gain).sum(axis=0), 1e-9)
