@@ -72,7 +72,8 @@ def laid_steps(all_lines: Sequence[BoomLines], turn: float, visit_m: float, long
     plain = ~np.isin(stretch, stretch[np.append(np.diff(batch_of) * (np.diff(stretch) == 0), 0) > 0])
     plain &= ~np.isin(stretch, stretch[back])
     apart = travel + (stretch * 2 * visit_m)[:, None]
-    return in_short_steps(without_ties(Steps(np.concatenate(corners)[order], batch_of, apart, plain)), longest_m)
+    laid = Steps(np.concatenate(corners)[order], batch_of, apart, plain)
+    return in_short_steps(without_darts(without_ties(laid)), longest_m)
 
 
 def without_ties(steps: Steps) -> Steps:
@@ -92,12 +93,36 @@ def without_ties(steps: Steps) -> Steps:
     early, late = steps.travel_m.copy(), steps.travel_m.copy()
     amid = (1 - turned) * steps.travel_m[:, 0] + turned * steps.travel_m[:, 1]
     early[by_ways, 1], late[by_ways, 0] = amid[by_ways], amid[by_ways]
-    tied = np.flatnonzero(by_lines | by_ways)
-    of = np.concatenate([np.arange(len(first)), tied])
+    return _halved(steps, np.flatnonzero(by_lines | by_ways), (first, second), (early, late))
+
+
+def without_darts(steps: Steps) -> Steps:
+    """*steps* of which each that has a corner turned inwards is two triangles: one tip goes first, then the other. [m]
+
+    Cut across as it is, its parts would fold over each other and beyond it. No step is a bow-tie.
+    """
+    back, ahead = (np.roll(steps.corners, by, axis=1) - steps.corners for by in (1, -1))
+    turn = ahead[:, :, 0] * back[:, :, 1] - ahead[:, :, 1] * back[:, :, 0]
+    inwards = turn * turn.sum(axis=1, keepdims=True) < 0
+    right_first = (inwards[:, 0] | inwards[:, 2])[:, None]
+    a, b, c, d = np.moveaxis(steps.corners, 1, 0)
+    darts = np.flatnonzero(inwards.any(axis=1))
+    ends = np.where(right_first, a, b), np.where(right_first, c, d)  # of the boom between the two
+    first, second = (np.stack(one, axis=1) for one in ((a, *ends, d), (ends[0], b, c, ends[1])))
+    first = np.where(inwards.any(axis=1)[:, None, None], first, steps.corners)
+    early, late = steps.travel_m.copy(), steps.travel_m.copy()
+    early[darts, 1] = late[darts, 0] = steps.travel_m[darts].mean(axis=1)
+    return _halved(steps, darts, (first, second), (early, late))
+
+
+def _halved(
+    steps: Steps, cut: IntArray, corners: tuple[FloatArray, FloatArray], travel_m: tuple[FloatArray, FloatArray]
+) -> Steps:
+    """*steps* with the first of *corners* and *travel_m*, those that are *cut* followed by the second of both."""
+    of = np.concatenate([np.arange(len(steps.corners)), cut])
     order = np.argsort(of, kind="stable")
-    corners, travel = (np.concatenate([one, other[tied]])[order] for one, other in ((first, second), (early, late)))
-    of = of[order]
-    return Steps(corners, steps.batch[of], travel, steps.plain[of])
+    laid, travel = (np.concatenate([one, other[cut]])[order] for one, other in (corners, travel_m))
+    return Steps(laid, steps.batch[of[order]], travel, steps.plain[of[order]])
 
 
 def _length(vector: FloatArray) -> FloatArray:

@@ -100,6 +100,20 @@ def test_a_bow_tie_over_ground_swept_before_is_its_two_triangles_too():
     assert swept.area == pytest.approx(outline.area, rel=1e-9)
 
 
+@pytest.mark.parametrize("inwards", range(4))
+def test_a_step_with_a_corner_turned_inwards_is_no_more_than_its_outline(inwards):
+    """Found by fuzzing: cut across as it is, its parts folded over each other and 0.06 m2 beyond it."""
+    corners = np.roll([[0.0, 0.0], [4.0, 3.0], [0.0, 10.0], [10.0, 0.0]], inwards, axis=0)
+    whole = second_steps.Steps(corners[None], np.zeros(1, int), np.array([[0.0, 8.0]]), np.zeros(1, bool))
+    laid = second_steps.in_short_steps(second_steps.without_darts(whole), 0.1)
+    swept = shapely.polygons(laid.corners)
+    outline_m2 = 15 + 15  # of two triangles, by base and height
+    assert shapely.union_all(shapely.make_valid(swept)).area == pytest.approx(outline_m2, rel=1e-9)
+    assert shapely.area(swept).sum() == pytest.approx(outline_m2, rel=1e-9)  # none over another
+    assert (np.diff(laid.travel_m, axis=1) > 0).all()
+    assert laid.travel_m[[0, -1], [0, -1]].tolist() == [0.0, 8.0]
+
+
 @pytest.mark.parametrize("most", [700, 100_000])
 def test_parts_of_steps_have_a_most_and_count_the_same(monkeypatch, most):
     """500 m there and back with a boom of 0.05 m: 16 parts to a visit of 0.079 m would be 204 000 of them."""
