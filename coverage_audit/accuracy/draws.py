@@ -34,9 +34,14 @@ from .tolerances import (
     CUT_REACH_SIGMAS,
     FENCE_DOUBT,
     FENCE_DOUBT_SIGMAS,
+    GUIDED_ABOVE,
+    GUIDED_BELOW,
+    GUIDED_DOUBT,
     GUIDED_SHIFT,
-    GUIDED_SPREAD,
-    HAND_SPREAD,
+    HAND_ABOVE,
+    HAND_BELOW,
+    HAND_DOUBT,
+    HAND_SHIFT,
     KNOT_STEP_M,
     LEAST_DRAWS,
     METHOD_FREEDOM,
@@ -49,7 +54,6 @@ from .tolerances import (
     SKIP_PARTICLES,
     TOO_WIDE_ESTIMATE,
     TOO_WIDE_TARGET,
-    WAY_DOUBT,
     WRONG_FIX_M,
 )
 
@@ -148,12 +152,13 @@ def _drawn(
 ) -> RegimeResult:
     """Draw the truth *count* times, count each, and tell what the draws say."""
     target, by_hand = question.target.area, regime == CLASSICAL
-    sources, moved = _sources(question, seen, count, rng, by_hand=by_hand)
+    by_eye = None if by_hand else by_eye_chance(question.gaps)
+    sources, moved = _sources(question, seen, count, rng, by_eye)
     table = _doubted(_counted(question, sources, count, run_all, rng), question, sources, rng)
     # sparse fixes cost little in most jobs and much in a few
     luck = np.clip(rng.standard_t(METHOD_FREEDOM, (count, 2)), -MOST_METHOD, MOST_METHOD)
     areas = table[:, :2] + question.method_m2 * luck
-    areas = np.clip(_about_the_log(areas, np.array(question.observed_m2[:2]), by_hand=by_hand), 0.0, target)
+    areas = np.clip(_about_the_log(areas, np.array(question.observed_m2[:2]), by_eye), 0.0, target)
     # draws prove nothing, however they agree
     chances = tuple(told_chance((table[:, 2:].sum(axis=0) + 0.5) / (count + 1)).tolist())
     wanted = (SKIP_LENGTH_M, question.min_width_m, sure_sigmas())
@@ -173,39 +178,43 @@ def _drawn(
     return RegimeResult(missed, double, covered, chances, skip, _learnt(question, sources, moved))
 
 
-def _about_the_log(areas: FloatArray, observed: FloatArray, *, by_hand: bool) -> FloatArray:
-    """Drawn *areas* [m2], shape (draws, 2), moved and spread for what no model holds; *observed* shows the log."""
-    shift, (below, above) = (0.0, HAND_SPREAD) if by_hand else (GUIDED_SHIFT, GUIDED_SPREAD)
+def _about_the_log(areas: FloatArray, observed: FloatArray, by_eye: float | None) -> FloatArray:
+    """Drawn *areas* [m2], shape (draws, 2), moved and spread for what no model holds; *observed* shows the log.
+
+    *by_eye*: chance that fence and switch were kept to by eye; None by hand.
+    """
+    shift, below, above, doubted = np.array(HAND_SHIFT), HAND_BELOW, HAND_ABOVE, HAND_DOUBT
+    if by_eye is not None:
+        shift, below, above, doubted = by_eye * np.array(GUIDED_SHIFT), GUIDED_BELOW, GUIDED_ABOVE, GUIDED_DOUBT
     middle, sd = areas.mean(axis=0), areas.std(axis=0)
     way, off = observed - middle, areas - middle
-    doubt = WAY_DOUBT * np.divide(way, sd, out=np.zeros(2), where=sd > 0)
+    doubt = doubted * np.divide(way, sd, out=np.zeros(2), where=sd > 0)
     return np.asarray(middle + shift * way + np.hypot(np.where(off < 0, below, above), doubt) * off)
 
 
 def _sources(
-    question: Question, seen: Seen, count: int, rng: np.random.Generator, *, by_hand: bool
+    question: Question, seen: Seen, count: int, rng: np.random.Generator, by_eye: float | None
 ) -> tuple[list[Source], float]:
     """What *count* draws are made by: particles, each with the gaps that its errors know of and its share of the draws.
 
     And how far the scale was moved. Who steers by the receiver still sees fence and switch: there the log is truth plus
     error, and those gaps tell of it. Unless they are as tight as only steering by the receiver makes them: then nothing
-    tells. Between the two the draws are shared out.
+    tells. Between the two the draws are shared out: *by_eye* is the chance of the first, None by hand.
     """
     gaps, error, noise, stands = question.gaps, question.error, question.noise_m, question.stands
     few, many = min(PARTICLES, count), min(BLIND_PARTICLES, count)
-    if by_hand:
+    if by_eye is None:
         known = Known.of(gaps, error, noise, stands, question.repeats)
         particles, moved = draw_particles(known, few, rng)
         return [(one, seen if len(gaps) else None, 1 / few) for one in particles], moved
-    seeing = pick(gaps, gaps.kind != BETWEEN)
-    chance = by_eye_chance(gaps) if len(seeing) else 0.0
     blind, moved = draw_particles(Known.of(None, error, noise, stands), many, rng)
-    if not chance:
+    if not by_eye:
         return [(one, None, 1 / many) for one in blind], moved
+    seeing = pick(gaps, gaps.kind != BETWEEN)
     particles, moved_by_eye = draw_particles(Known.of(seeing, error, noise, stands), few, rng)
-    by_eye = Seen.of(seeing, error, noise)
-    sources: list[Source] = [(one, by_eye, chance / few) for one in particles]
-    sources += [(one, None, (1 - chance) / many) for one in blind]
+    seen_by_eye = Seen.of(seeing, error, noise)
+    sources: list[Source] = [(one, seen_by_eye, by_eye / few) for one in particles]
+    sources += [(one, None, (1 - by_eye) / many) for one in blind]
     return [sources[k] for k in rng.permutation(len(sources))], max(moved, moved_by_eye, key=abs)
 
 
@@ -229,6 +238,8 @@ def _weighed(values: FloatArray, shares: FloatArray) -> FloatArray:
 
 def by_eye_chance(gaps: Gaps) -> float:
     """Chance that fence and switch were kept to by eye, from how far the gaps to the fence spread. [1]"""
+    if (gaps.kind == BETWEEN).all():
+        return 0.0
     edge = gaps.gap_m[gaps.kind == EDGE]
     if not len(edge):
         return BY_EYE_CHANCE[0]

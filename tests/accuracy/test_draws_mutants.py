@@ -48,8 +48,8 @@ def test_errors_move_job_and_boundary_back_to_where_they_were(monkeypatch, fixes
 
     monkeypatch.setattr(draws, "simulate_errors", told)
     monkeypatch.setattr(draws, "by_eye_chance", lambda _: 0.0)
-    monkeypatch.setattr(draws, "GUIDED_SHIFT", 0.0)  # nobody at the wheel mends anything, and nothing is doubted
-    monkeypatch.setattr(draws, "WAY_DOUBT", 0.0)
+    monkeypatch.setattr(draws, "GUIDED_SHIFT", (0.0, 0.0))  # nobody at the wheel mends anything, nothing is doubted
+    monkeypatch.setattr(draws, "GUIDED_DOUBT", 0.0)
     found = audit_job(one_pass()).accuracy.missed_m2
     assert found.observed == pytest.approx(200.0, abs=0.5)
     assert (found.low90, found.high90) == pytest.approx((missed_m2, missed_m2), abs=1.0)  # the audit's own scatter
@@ -93,10 +93,11 @@ def test_fence_kept_to_by_eye_shows_by_its_gaps(spread_m, low, high):
     ("steering", "middle", "below", "above"),
     [
         # the log shows 100 m2, the draws' mean is 1990 m2, their standard deviation 10 m2 * sqrt((199^2 - 1) / 12):
-        # a quarter of that way is 0.8225 standard deviations, joined with 1.4 below and 1.1 above by Pythagoras
-        ("hand", 1990.0, 1.6237, 1.3735),
-        # a fifth of the way back, and 1.2 and 1.0 likewise
-        ("guided", 1612.0, 1.4548, 1.2948),
+        # a tenth of that way farther off; 0.35 of it is 1.1515 of them, joined with 1.3 and 1.0 by Pythagoras
+        ("hand", 2179.0, 1.7367, 1.5251),
+        # where fences are as even as a receiver steers, a quarter of four fifths of it back; a quarter of it is 0.8225,
+        # joined with 1.1 and 1.0 likewise
+        ("guided", 1612.0, 1.3735, 1.2948),
     ],
 )
 def test_draws_are_moved_and_spread_about_their_mean(monkeypatch, steering, middle, below, above):
