@@ -135,9 +135,10 @@ def ledger_sum(farm):
     return told.hexdigest()[:16], len(files)
 
 
-def command(farm, workers):
-    """The season's command, which ends by telling what it took."""
-    code = (
+def command(farm, workers, cores=None):
+    """The season's command, on so many cores of the machine, which ends by telling what it took."""
+    code = f"import os; os.sched_setaffinity(0, range({cores})); " if cores else ""
+    code += (
         "import resource, sys, time; from coverage_audit.cli.command import main; began = time.perf_counter();"
         f"code = main(['season', {str(farm)!r}, '--quiet', '--workers', '{workers}']);"
         "own, others = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN));"
@@ -147,12 +148,12 @@ def command(farm, workers):
     return [sys.executable, "-c", code]
 
 
-def season(farm, workers):
+def season(farm, workers, cores=None):
     """Run the command in a process of its own: wall and processor time of all [s], memory of the parent [MB].
 
     ``seen`` are (jobs done, memory of the parent [MB]) on the way.
     """
-    process = subprocess.Popen(command(farm, workers), stdout=subprocess.PIPE, text=True)
+    process = subprocess.Popen(command(farm, workers, cores), stdout=subprocess.PIPE, text=True)
     seen = []
     while True:
         try:
@@ -182,21 +183,20 @@ def size(paths):
 
 
 def speed(farm, folder, jobs):
-    """The same jobs by one worker and by two, turn about, and the memory of the parent at two sizes."""
+    """The same jobs by one worker, on one core and on all, and by two; and the memory of the parent at two sizes."""
     print(f"load of the machine {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
     few = copied(farm, folder / "few", max(jobs // 4, 4))
     found = {}
-    for workers in (1, 2, 1, 2):
+    for turn in 2 * [(1, 1), (1, None), (2, None)]:
         fresh(few)
-        one = season(few, workers)
-        if workers not in found or one["wall"] < found[workers]["wall"]:
-            found[workers] = one
+        one = season(few, *turn)
+        if turn not in found or one["wall"] < found[turn]["wall"]:
+            found[turn] = one
     number = len(list((few / "jobs").iterdir()))
-    ratio = found[1]["wall"] / found[2]["wall"]
-    per_core = found[1]["workers"] / found[2]["workers"]
-    print(f"{number} jobs: one worker {found[1]['wall']:.1f} s, two {found[2]['wall']:.1f} s, {ratio:.2f} times faster")
-    print(f"processor time of the workers: {per_core:.2f} of two for one (1: the second costs nothing)")
-    small = found[2]["parent_mb"]
+    bound, alone, both = (found[turn]["wall"] for turn in ((1, 1), (1, None), (2, None)))
+    print(f"{number} jobs: one worker on one core {bound:.1f} s, on all {alone:.1f} s, two workers {both:.1f} s")
+    print(f"two workers against one          {bound / both:.2f} on one core, {alone / both:.2f} on all")
+    small = found[2, None]["parent_mb"]
     fresh(farm)
     whole = season(farm, 2)
     number = len(list((farm / "jobs").iterdir()))
