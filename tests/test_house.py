@@ -11,7 +11,7 @@ import pytest
 
 PACKAGE = Path(__file__).parents[1] / "coverage_audit"
 STOREYS = (
-    {"errors", "facts"},
+    {"errors", "one_core", "facts"},
     {"units", "arrays", "threads", "later"},
     {"edges", "solid"},
     {"read"},

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -18,7 +17,7 @@ from coverage_audit.accuracy.standing import stands_of
 from coverage_audit.drive.motion import build_motion, refine
 from coverage_audit.ground.boom_lines import boom_path, on_lines, thin
 from coverage_audit.jobs.settings import AccuracySettings
-from coverage_audit.threads import cores
+from coverage_audit.threads import beside
 
 from .together import with_common_ground
 from .tolerances import (
@@ -68,7 +67,7 @@ def with_accuracy(
     done = itertools.count(1)
 
     def run_all(task: Callable[[int], FloatArray], count: int) -> Iterable[FloatArray]:
-        with ThreadPoolExecutor(cores()) as workers:
+        with beside() as workers:
             for result in workers.map(task, range(count)):
                 tell("how sure", min(next(done) / settings.replicates, 1.0))
                 yield result

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -18,6 +17,7 @@ from coverage_audit.ground.tolerances import CLOSURE_REL
 from coverage_audit.jobs.job import ASSUMED, SEEN, boom_state
 from coverage_audit.rate.volume import job_volume, with_rates
 from coverage_audit.solid import without
+from coverage_audit.threads import beside
 
 from .accuracy import with_accuracy, with_default_accuracy
 from .assumed import unseen_audit
@@ -96,7 +96,7 @@ def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
     ground, names, cautions = _ground(job, plane, drive)
     tell("swept ground", 0.3)
     volume = _volume(job, drive)
-    with ThreadPoolExecutor(max_workers=2) as others:  # the two counts and the rate share nothing: side by side
+    with beside() as others:  # the two counts and the rate share nothing: side by side
         second = others.submit(raster_count, drive.lines, ground.target, job.settings.boom.width_m)
         spray = others.submit(laid_spray, job, drive, ground, volume)
         counted = counted_ground(drive, ground, job.settings.boom.width_m)

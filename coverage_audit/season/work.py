@@ -17,6 +17,7 @@ from coverage_audit.files.lock import FolderBusyError
 from coverage_audit.files.whole_sets import Permit, write_all
 from coverage_audit.ledger.field import field_ledger
 from coverage_audit.ledger.rows import job_row
+from coverage_audit.threads import CORES
 
 from .model import DONE, FAILED, FAULT, INPUT, MEMORY, VERSION, WRITING, Outcome
 from .program import program_stamp
@@ -135,7 +136,8 @@ def field_order(order: FieldOrder) -> FieldLedger:
 
 
 def prepare(memory_bytes: int, parent: int) -> None:
-    """Make this process a worker: its memory bounded, and gone when the process *parent* is gone."""
+    """Make this process a worker: one core, its memory bounded, and gone when the process *parent* is gone."""
+    os.environ[CORES] = "1"  # there are as many workers as cores are to be used
     if sys.platform != "win32":
         import resource  # noqa: PLC0415 - not there on Windows
 
