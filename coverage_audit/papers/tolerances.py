@@ -21,12 +21,12 @@ LIKELY = 0.5
 """A strip at least this probable counts as likely real. [1]"""
 
 JUDGED = {
-    ("autonomous", "classical"): (80, 69, 67),
-    ("autonomous", "berkson"): (80, 68, 75),
-    ("differential", "classical"): (80, 72, 75),
-    ("differential", "berkson"): (80, 74, 78),
-    ("RTK fixed", "classical"): (80, 72, 77),
-    ("RTK fixed", "berkson"): (80, 73, 76),
+    ("autonomous", "classical"): (200, 188, 184),
+    ("autonomous", "berkson"): (200, 174, 184),
+    ("differential", "classical"): (200, 190, 193),
+    ("differential", "berkson"): (200, 180, 185),
+    ("RTK fixed", "classical"): (200, 188, 192),
+    ("RTK fixed", "berkson"): (200, 185, 189),
 }
 """Unseen simulated jobs of each class of fixes and regime (by hand, guided by the receiver that logged), and in how
 many the range held the missed and the double ground: the first table of reports/calibration.md. [1]"""

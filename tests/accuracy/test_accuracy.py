@@ -306,10 +306,10 @@ def test_jump_between_fixed_positions_is_named_as_a_wrong_fix(monkeypatch, jumpe
 
 
 @pytest.mark.parametrize(
-    ("narrowest_m", "learnt_m", "off_m"), [(0.6, 9.0, 0.201), (0.3, 0.01, 0.0141), (None, 0.2, 0.05)]
+    ("narrowest_m", "learnt_m", "off_m"), [(0.6, 9.0, 0.193), (0.3, 0.01, 0.0141), (None, 0.2, 0.05)]
 )
 def test_width_of_a_sure_strip_is_as_sure_as_the_smallest_skip_tells(by_hand, narrowest_m, learnt_m, off_m):
-    """Half of the skip is 1.4925 standard deviations; two errors of their own differ by sqrt(2) of one."""
+    """Half of the skip is 1.554 standard deviations; two errors of their own differ by sqrt(2) of one."""
     spread = Spread(learnt_m, learnt_m, learnt_m)
     (name, one), *_ = by_hand.accuracy.by_regime.items()
     learnt = dataclasses.replace(one, learnt=Learnt(spread, spread))
