@@ -8,6 +8,8 @@ from pathlib import Path
 
 from conftest import LENGTH_M, PASSES, WIDTH_M, drive, geojson_of, gpx_of, place, stamp
 
+from coverage_audit.threads import cores
+
 FARM = """\
 [farm]
 name = "Larch Hollow"
@@ -99,4 +101,6 @@ def poisoned(task):
         return len(bytearray(2**40))
     if task == "raise":
         raise ValueError("odd")
+    if task == "cores":
+        return cores()
     return task

@@ -229,6 +229,11 @@ def test_workers_that_hang_die_or_eat_cost_their_own_task():
     assert kinds == {"kill": "killed", "hang": "time", "eat": "memory", "raise": "killed"}
 
 
+def test_each_worker_takes_one_core():
+    """As many work as cores are to be used: more threads than that only wait for one another, and need memory."""
+    assert dict(on_this_machine(poisoned, ["cores"], 1, Limits(60.0, 2**31))) == {"cores": 1}
+
+
 def test_more_time_tries_a_slow_job_again(farm):
     folder = farm / "jobs" / "2026-06-02-lower-meadow"
     changed(farm, "jobs/2026-06-02-lower-meadow/job.toml", '"20 L/min"', '"21 L/min"')
