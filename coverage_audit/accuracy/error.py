@@ -27,6 +27,7 @@ from .tolerances import (
     CLASS_TIME_S,
     CLASSES,
     HDOP_RANGE,
+    JITTER_STEP_S,
     LEAST_DIFFERENCES,
     MEMORIES_AT_ONCE,
     MOST_SHORT_SHARE,
@@ -175,11 +176,12 @@ class Jitter:
     """White noise of one coordinate that the log shows (NaN: too short to show any), and how it is best smoothed. [m]
 
     ``half``: fixes before and after over which smoothing leaves the least error; 0 where it would take more of the
-    drive than of the noise.
+    drive than of the noise. ``every``: so many fixes of a denser log make one, as noise is looked at.
     """
 
     noise_m: float
     half: int
+    every: int = 1
 
 
 def jitter_of(track: Track, stated_m: float | None = None) -> Jitter:
@@ -189,24 +191,29 @@ def jitter_of(track: Track, stated_m: float | None = None) -> Jitter:
     variance 20). Of each width tried the error left is noted: what the parabola leaves of the noise, and all that it
     takes away beyond the rest of it, which is the drive itself (Mallows 1973, Technometrics 15:661-675). A cycle of
     steering of ten seconds stays so, jitter goes.
+
+    A log of many fixes a second is looked at once a second: what a receiver forgets within seconds is smooth from fix
+    to fix, so that it would pass for the drive, and is as good as white from gap to gap.
     """
-    third = np.diff(np.stack([track.x_m, track.y_m]), n=3)
+    every = max(1, round(JITTER_STEP_S / track.median_step_s))
+    x_m, y_m, time_s = (one[::every] for one in (track.x_m, track.y_m, track.time_s))
+    part = np.concatenate([[0], np.cumsum(track.gap_after[:-1])])[::every]
+    third = np.diff(np.stack([x_m, y_m]), n=3)
     if third.shape[1] < LEAST_DIFFERENCES:
         return Jitter(math.nan, 0)
     shown = math.sqrt(float(np.median(np.square(third))) / (SQUARE_MEDIAN * 20))
     noise = shown if stated_m is None else stated_m
-    part = np.concatenate([[0], np.cumsum(track.gap_after[:-1])])
     best, least = 0, noise**2
     for half in SMOOTH_HALVES:
-        if half * track.median_step_s > MOST_SMOOTH_S or len(track.x_m) <= 2 * half:
+        if half * every * track.median_step_s > MOST_SMOOTH_S or len(x_m) <= 2 * half:
             break
-        _, (x, y), _ = local_parabolas(track.time_s, track.x_m, track.y_m, part, half)
-        off = float(np.median(np.square([x - track.x_m, y - track.y_m]))) / SQUARE_MEDIAN
+        _, (x, y), _ = local_parabolas(time_s, x_m, y_m, part, half)
+        off = float(np.median(np.square([x - x_m, y - y_m]))) / SQUARE_MEDIAN
         left = kept_share(half) * noise**2
         left += max(off - (1 - kept_share(half)) * noise**2, 0.0)
         if left < SMOOTH_GAIN * least:
             best, least = half, left
-    return Jitter(noise, best)
+    return Jitter(noise, best * every, every)
 
 
 def without_jitter(track: Track, half: int) -> Track:

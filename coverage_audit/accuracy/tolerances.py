@@ -218,6 +218,10 @@ wheel marks and mends a part of what the receiver does, most where ground would 
 that fence and switch were kept to by eye. Of 251 jobs of a second simulator (seeds 1300-1342) 91 % of the ranges of
 missed ground held so and 92 % of those of double."""
 
+JITTER_STEP_S = 1.0
+"""Noise is looked at in fixes so far apart, however dense the log. [s] Receivers' errors of some seconds' memory show
+only so; a machine on its pass hardly steers within it."""
+
 SMOOTH_HALVES = (2, 3, 5, 8, 12, 20, 30)
 MOST_SMOOTH_S = 3.0
 SMOOTH_GAIN = 0.8

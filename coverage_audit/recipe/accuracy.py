@@ -129,5 +129,5 @@ def _question(
         stands=tuple(stands_of(replace(track, time_s=error.time_s))),
         jump_fixed_m=jumps.fixed_m,
         repeats=repeats_of(path, width),
-        noise_m=noise_across(error, track.median_step_s, jitter.half),
+        noise_m=noise_across(error, jitter.every * track.median_step_s, jitter.half // jitter.every),
     )
