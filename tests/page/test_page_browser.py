@@ -23,6 +23,17 @@ SAY_AND_WATCH = """(tick) => {
 """Say something without leaving the field one types in; the body is marked once the parts it changed are shown."""
 
 
+CUT_OFF = """() => {
+  const ask = window.fetch;
+  window.fetch = async (...asked) => {
+    const answer = await ask(...asked);
+    answer.json = () => Promise.reject(new DOMException("The operation was aborted.", "AbortError"));
+    return answer;
+  };
+}"""
+"""From now on every answer ends in its midst."""
+
+
 def test_a_page_that_is_closed_in_the_middle_loses_nothing(served, dropped, chromium):
     address, root, _ = served
     visit = Visit(chromium, 1280)
@@ -114,6 +125,20 @@ def test_a_time_half_turned_is_not_said_when_the_sheet_is_drawn_anew(served, dro
     expect(page.locator("#part-boom")).to_contain_text("1 stretch as you remember it")
     desk = Desk(root)
     assert len(desk.job(desk.jobs()[0]).draft.get("boom.remembered")) == 1
+    assert visit.own_faults == []
+
+
+def test_an_answer_that_is_cut_off_is_told_and_is_no_fault_of_the_page(served, dropped, chromium):
+    """As when the program ends, or the page is left, while the answer is being read."""
+    address, root, _ = served
+    visit = Visit(chromium, 1280)
+    visit.enter(address)
+    visit.begin(root)
+    visit.drop(dropped)
+    visit.page.evaluate(CUT_OFF)
+    visit.page.fill('[data-key="job.name"]', "Creek side")
+    visit.page.keyboard.press("Tab")
+    expect(visit.page.locator("#notice")).to_contain_text("The program has ended")
     assert visit.own_faults == []
 
 

@@ -25,15 +25,15 @@ export async function get(path) {
 }
 
 async function told(ask) {
-  let answer;
+  // an answer may end in its midst too, as when the page is left
   try {
-    answer = await ask();
+    const answer = await ask();
+    const kind = answer.headers.get("content-type") || "";
+    if (kind.startsWith("application/json")) return await answer.json();
+    return { fault: (await answer.text()).replace(/<[^>]*>/g, " ").trim() || "This did not work.", place: "" };
   } catch {
     return { fault: "The program has ended, or the computer slept. Start it again; everything you entered is saved.", place: "" };
   }
-  const kind = answer.headers.get("content-type") || "";
-  if (kind.startsWith("application/json")) return answer.json();
-  return { fault: (await answer.text()).replace(/<[^>]*>/g, " ").trim() || "This did not work.", place: "" };
 }
 
 // --- files, dropped or chosen -------------------------------------------------------------------

@@ -263,10 +263,14 @@ document.addEventListener("change", (event) => {
 
 // what the computer or phone can hand on by itself: to a message, to another phone
 async function share(path) {
-  const answer = await fetch(path);
   const name = path.split("/").pop();
-  const file = new File([await answer.blob()], name, { type: answer.headers.get("content-type") || "" });
-  try { await navigator.share({ files: [file], title: name }); } catch (error) { if (error.name !== "AbortError") say("It cannot be sent from here; save it, and send the file."); }
+  try {
+    const answer = await fetch(path);
+    const file = new File([await answer.blob()], name, { type: answer.headers.get("content-type") || "" });
+    await navigator.share({ files: [file], title: name });
+  } catch (error) {
+    if (error.name !== "AbortError") say("It cannot be sent from here; save it, and send the file.");
+  }
 }
 
 takesFiles(async (files) => {
