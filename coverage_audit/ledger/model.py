@@ -172,7 +172,7 @@ class StripRow:
 
 @dataclass(frozen=True, eq=False)
 class PackedStrips:
-    """Strips of one field as the bytes in which they travel between processes, a tenth of what they are unpacked.
+    """Strips of one field as bytes, in which they travel between processes and take less memory.
 
     Tens of thousands of a season wait for its ledger, which looks at one field at a time.
     """
