@@ -20,15 +20,14 @@ MOST_AT_ONCE = 4
 """Threads that arrays and geometry, which let go of the interpreter, are worked on by: each needs some memory, and
 more gain little. [1]"""
 
+CORES = "COVERAGE_AUDIT_CORES"
+"""In the environment: how many cores this process may use, instead of all. The workers of a season take one each."""
+
 LONGEST_COUNT = 4
 """Digits from which on no number of cores is meant. [1]"""
 
 Item = TypeVar("Item")
 Made = TypeVar("Made")
-
-
-CORES = "COVERAGE_AUDIT_CORES"
-"""In the environment: how many cores this process may use, instead of all. The workers of a season take one each."""
 
 
 def cores() -> int:

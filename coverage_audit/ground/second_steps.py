@@ -104,15 +104,14 @@ def without_darts(steps: Steps) -> Steps:
     back, ahead = (np.roll(steps.corners, by, axis=1) - steps.corners for by in (1, -1))
     turn = ahead[:, :, 0] * back[:, :, 1] - ahead[:, :, 1] * back[:, :, 0]
     inwards = turn * turn.sum(axis=1, keepdims=True) < 0
-    right_first = (inwards[:, 0] | inwards[:, 2])[:, None]
+    dart, right_first = inwards.any(axis=1), (inwards[:, 0] | inwards[:, 2])[:, None]
     a, b, c, d = np.moveaxis(steps.corners, 1, 0)
-    darts = np.flatnonzero(inwards.any(axis=1))
     ends = np.where(right_first, a, b), np.where(right_first, c, d)  # of the boom between the two
     first, second = (np.stack(one, axis=1) for one in ((a, *ends, d), (ends[0], b, c, ends[1])))
-    first = np.where(inwards.any(axis=1)[:, None, None], first, steps.corners)
+    first = np.where(dart[:, None, None], first, steps.corners)
     early, late = steps.travel_m.copy(), steps.travel_m.copy()
-    early[darts, 1] = late[darts, 0] = steps.travel_m[darts].mean(axis=1)
-    return _halved(steps, darts, (first, second), (early, late))
+    early[dart, 1] = late[dart, 0] = steps.travel_m[dart].mean(axis=1)
+    return _halved(steps, np.flatnonzero(dart), (first, second), (early, late))
 
 
 def _halved(

@@ -71,11 +71,16 @@ def _job_rows(ledger: Ledger) -> Rows:
         ),
         key=lambda row: row[0].job,
     )
-    more = [
-        {"field": one.field, "mended_m2": one.mended_m2(job.job), "touchup": job.job in touchups}
+    rows = [
+        {
+            **_job(job),
+            "field": one.field,
+            "mended_m2": one.mended_m2(job.job),
+            "touchup": job.job in touchups,
+        }
         for job, one, _ in jobs
     ]
-    return [{**_job(job), **own} for (job, *_), own in zip(jobs, more, strict=True)], [wkb for *_, wkb in jobs]
+    return rows, [wkb for *_, wkb in jobs]
 
 
 def _strip_rows(ledger: Ledger) -> Iterator[Rows]:
