@@ -17,21 +17,18 @@ import numpy as np
 
 from coverage_audit.accuracy.gaps.choice import pick, usual
 from coverage_audit.accuracy.gaps.particles import Known, Particle, draw_particles
-from coverage_audit.accuracy.gaps.posterior import Seen, drawn_to_condition, simulate_errors, smallest_skip
+from coverage_audit.accuracy.gaps.posterior import Seen, smallest_skip
 from coverage_audit.accuracy.gaps.probes import BETWEEN, EDGE
-from coverage_audit.threads import side_by_side
 
+from .counting import counted
 from .model import CLASSICAL, CONTRADICTED, REGIMES, WRONG_FIX, Accuracy, Figure, Learnt, RegimeResult
-from .scan import Cuts, Scan
 from .standing import Spread
-from .strips import cross_cuts, needed_m, real_strips, sure_sigmas, told_chance
-from .swept import steps_of
+from .strips import sure_sigmas, told_chance
 from .tolerances import (
     BLIND_PARTICLES,
     BY_EYE_CHANCE,
     BY_EYE_SPREAD_M,
     CLASSES,
-    CUT_REACH_SIGMAS,
     FENCE_DOUBT,
     FENCE_DOUBT_SIGMAS,
     GUIDED_ABOVE,
@@ -42,10 +39,8 @@ from .tolerances import (
     HAND_BELOW,
     HAND_DOUBT,
     HAND_SHIFT,
-    KNOT_STEP_M,
     LEAST_DRAWS,
     METHOD_FREEDOM,
-    MOST_AT_ONCE,
     MOST_METHOD,
     MOST_MOVED,
     PARTICLES,
@@ -58,7 +53,7 @@ from .tolerances import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from shapely.geometry.base import BaseGeometry
 
@@ -67,6 +62,7 @@ if TYPE_CHECKING:
     from coverage_audit.ground.model import BoomLines, Strip
     from coverage_audit.jobs.settings import AccuracySettings
 
+    from .counting import Booms
     from .model import ErrorModel, Gaps
     from .repeats import Repeats
     from .standing import Stand
@@ -84,7 +80,8 @@ class Question:
     ``lines`` are the audit's own boom lines, ``calm`` those without the receiver's jitter.
     ``method_m2``: what the audit itself errs by. ``stands``: times in which the machine stood.
     ``repeats``: lines driven again, which tell of the error by hand. ``jump_fixed_m``: how far the log jumps aside
-    between fixes marked RTK fixed. Times are on the clock of ``error``.
+    between fixes marked RTK fixed. ``by_axle``: where the fixed axle is not stated, the booms by the places that it may
+    have, each as likely. Times are on the clock of ``error``.
     """
 
     observed_m2: tuple[float, float, float]
@@ -103,6 +100,7 @@ class Question:
     stands: tuple[Stand, ...] = ()
     jump_fixed_m: float = 0.0
     repeats: Repeats | None = None
+    by_axle: tuple[Booms, ...] = ()
 
 
 def assess(question: Question, run_all: RunAll, rng: np.random.Generator) -> Accuracy:
@@ -154,7 +152,7 @@ def _drawn(
     target, by_hand = question.target.area, regime == CLASSICAL
     by_eye = None if by_hand else by_eye_chance(question.gaps)
     sources, moved = _sources(question, seen, count, rng, by_eye)
-    table = _doubted(_counted(question, sources, count, run_all, rng), question, sources, rng)
+    table = _doubted(counted(question, sources, count, run_all, rng), question, sources, rng)
     # sparse fixes cost little in most jobs and much in a few
     luck = np.clip(rng.standard_t(METHOD_FREEDOM, (count, 2)), -MOST_METHOD, MOST_METHOD)
     areas = table[:, :2] + question.method_m2 * luck
@@ -247,67 +245,6 @@ def by_eye_chance(gaps: Gaps) -> float:
     return float(np.interp(spread, BY_EYE_SPREAD_M, BY_EYE_CHANCE))
 
 
-def _counted(
-    question: Question, sources: Sequence[Source], count: int, run_all: RunAll, rng: np.random.Generator
-) -> FloatArray:
-    """Each draw's area missed and double [m2], and 1 for each strip that is real in it, shape (count, 2 + strips).
-
-    What scanning and thinning shift the areas by is put back.
-    """
-    base, plain = ([with_knots(one, KNOT_STEP_M) for one in lines] for lines in (question.calm, question.lines))
-    travel = np.concatenate([lines.travel_m for lines in base])
-    times, back = np.unique(np.interp(travel, question.path.travel_m, question.path.time_s), return_inverse=True)
-    steps = steps_of(base)
-    scan = Scan.over(question.target, steps, question.width_m)
-    off = scan.areas(steps_of(plain)) - question.observed_m2[:2]
-    across = cross_cuts(question.strips, _reach(question))
-    needed = needed_m(question.strips, across)
-    rows: list[FloatArray] = []
-    for first in range(0, count, MOST_AT_ONCE):
-        size = min(MOST_AT_ONCE, count - first)
-        shift = _shifts(sources, times, size, rng)
-        farthest = np.hypot(*np.moveaxis(shift, 1, 0)).max(axis=1)[back]
-        cuts = Cuts.of(across.ravel(), question.target, steps, farthest[steps.line].max(axis=1), question.width_m)
-
-        def one(number: int, shift: FloatArray = shift, cuts: Cuts = cuts) -> FloatArray:
-            moved = steps.moved(shift[back, :, number])
-            real = real_strips(cuts.missed_m(moved).reshape(across.shape), needed)
-            return np.concatenate([scan.areas(moved) - off, real])
-
-        rows += run_all(one, size)
-    return np.array(rows)
-
-
-def _shifts(sources: Sequence[Source], times: FloatArray, count: int, rng: np.random.Generator) -> FloatArray:
-    """By how much the truth lies beside the log in each draw, shape (times, 2, count). [m]
-
-    Errors given the gaps, or knowing nothing of them, each group of draws by another particle.
-    """
-    shift = np.empty((len(times), 2, count))
-    ends = np.round(count * np.cumsum([share for _, _, share in sources])).astype(int)
-    sizes = np.diff(ends, prepend=0)
-
-    def by_chance() -> Iterator[tuple[int, Callable[[], tuple[FloatArray, FloatArray]]]]:
-        for (one, seen, _), size, end in zip(sources, sizes.tolist(), ends.tolist(), strict=True):
-            if not size:
-                continue
-            if seen is None:
-                yield end - size, _told(simulate_errors(times, one.error, size, rng))
-            else:
-                yield end - size, drawn_to_condition(times, seen, one, size, rng)
-
-    def told(drawn: tuple[int, Callable[[], tuple[FloatArray, FloatArray]]]) -> None:
-        wander, boundary = drawn[1]()
-        shift[:, :, drawn[0] : drawn[0] + boundary.shape[1]] = boundary - wander
-
-    side_by_side(told, by_chance())  # what is drawn by chance stays in order
-    return shift
-
-
-def _told(errors: tuple[FloatArray, FloatArray]) -> Callable[[], tuple[FloatArray, FloatArray]]:
-    return lambda: errors
-
-
 def _doubted(table: FloatArray, question: Question, sources: Sequence[Source], rng: np.random.Generator) -> FloatArray:
     """*table* in which wide strips along the fence, that no gap could be measured across, are error in some draws."""
     values = np.array([np.median(one.error.sigma_m) for one, _, _ in sources])
@@ -356,32 +293,3 @@ def _widest(figures: list[Figure], target: float) -> Figure:
     middle = float(np.mean([one.estimate for one in figures if one.estimate is not None]))
     told = all(one.told for one in figures) and narrow_enough(low, high, middle, target)
     return Figure(figures[0].observed, None, low, high, told=told)
-
-
-def _reach(question: Question) -> float:
-    """How far beyond a strip its true place is looked for. [m]"""
-    return min(CUT_REACH_SIGMAS * float(question.error.sigma_m.max()), question.width_m / 2)
-
-
-def with_knots(lines: BoomLines, step_m: float) -> BoomLines:
-    """*lines* with so many more between them that none is *step_m* or more from the next. [m]"""
-    step = np.diff(lines.travel_m)
-    count = np.maximum(np.ceil(step / step_m), 1).astype(int)
-    count[lines.gap_after[:-1]] = 1
-    base = np.repeat(np.arange(len(step)), count)
-    share = (np.arange(len(base)) - np.repeat(np.cumsum(count) - count, count)) / count[base]
-    last = share + 1 / count[base] > 1 - 1e-9
-
-    def between(column: FloatArray) -> FloatArray:
-        return np.append(column[base] + share * np.diff(column)[base], column[-1:])
-
-    return replace(
-        lines,
-        x_m=between(lines.x_m),
-        y_m=between(lines.y_m),
-        heading_rad=between(lines.heading_rad),
-        travel_m=between(lines.travel_m),
-        gap_after=np.append(lines.gap_after[base] & last, [False]),
-        bridged_after=np.append(lines.bridged_after[base], [False]),
-        cut=np.append(lines.cut[base] & (share == 0), lines.cut[-1:]),
-    )

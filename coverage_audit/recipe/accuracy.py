@@ -19,6 +19,7 @@ from coverage_audit.ground.boom_lines import boom_path, on_lines, thin
 from coverage_audit.jobs.settings import AccuracySettings
 from coverage_audit.threads import beside
 
+from .axles import booms_by_axle
 from .together import with_common_ground
 from .tolerances import (
     METHOD_REL,
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
     from coverage_audit.accuracy.jumps import Jumps
     from coverage_audit.accuracy.model import ErrorModel
     from coverage_audit.arrays import FloatArray
-    from coverage_audit.drive.model import Timeline, Track
+    from coverage_audit.drive.model import BoomPath, Timeline, Track
     from coverage_audit.ground.model import BoomLines, Ground
     from coverage_audit.jobs.job import Job
 
@@ -105,11 +106,16 @@ def _question(
     width = boom.width_m
     error, jitter, jumps = _error_shown(track, settings)
     steady = without_jitter(track, jitter.half)
-    path = boom_path(refine(build_motion(steady, width / 2)), boom)
+    motion = refine(build_motion(steady, width / 2))
+    path = boom_path(motion, boom)
     within = float(np.clip(REPLICATE_THIN_SIGMAS * np.median(error.sigma_m), *REPLICATE_THIN_M))
     calm = thin(on_lines(path, timeline, boom.sections_m), within)
-    # from here on times are those of the error alone
-    path = replace(path, time_s=clock_s(path.time_s, track, error))
+
+    def clock(path: BoomPath) -> BoomPath:
+        return replace(path, time_s=clock_s(path.time_s, track, error))
+
+    by_axle = booms_by_axle(motion, timeline, boom, within, clock)
+    path = clock(path)  # from here on times are those of the error alone
     gaps = find_gaps(calm, path, ground.whole, width, PROBE_STEP_M)
     if len(gaps) > MOST_GAPS:
         gaps = find_gaps(calm, path, ground.whole, width, PROBE_STEP_M * len(gaps) / MOST_GAPS)
@@ -130,4 +136,5 @@ def _question(
         jump_fixed_m=jumps.fixed_m,
         repeats=repeats_of(path, width),
         noise_m=noise_across(error, jitter.every * track.median_step_s, jitter.half // jitter.every),
+        by_axle=by_axle,
     )

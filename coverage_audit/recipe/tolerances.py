@@ -206,3 +206,10 @@ one block of several."""
 NOTHING_LEFT_SHARE = 1e-6
 """Where other machines left less of the field than this, none is left. [1] Edges that two computations put a hair
 apart: areas themselves are good to as much."""
+
+AXLE_PLACES = 4
+BOOM_BEHIND_AXLE_M = 0.5
+MOST_AXLE_M = 2.0
+"""Where the fixed axle is not stated, draws take so many places of it: from the antenna back to so far ahead of a boom
+that hangs behind it, but no farther back than the last. [1], [m], [m] Common practice, no source: the boom hangs clear
+of the rear wheels, and the antenna stands over the bonnet, the bars or the cab."""

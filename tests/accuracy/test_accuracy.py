@@ -11,8 +11,9 @@ import pytest
 import shapely
 from jobs import job, log, parallel_passes, straight_lines, worked_job
 
-from coverage_audit.accuracy import draws as accuracy
-from coverage_audit.accuracy.draws import narrow_enough, range_of, with_knots
+from coverage_audit.accuracy import counting
+from coverage_audit.accuracy.counting import with_knots
+from coverage_audit.accuracy.draws import narrow_enough, range_of
 from coverage_audit.accuracy.jumps import Jumps
 from coverage_audit.accuracy.model import WRONG_FIX, Learnt
 from coverage_audit.accuracy.standing import Spread
@@ -126,7 +127,7 @@ def test_assumed_boom_state_and_receiver_are_one_range():
 def test_many_draws_are_worked_off_in_parts(monkeypatch):
     """Memory stays bounded; every part counts."""
     told = []
-    monkeypatch.setattr(accuracy, "MOST_AT_ONCE", 5)
+    monkeypatch.setattr(counting, "MOST_AT_ONCE", 5)
     whole = worked_job(hz=1.0, accuracy=settings(replicates=12))
     found = audit_job(whole, lambda stage, share: told.append((stage, share)))
     assert [share for stage, share in told if stage == "how sure"] == pytest.approx(np.arange(1, 13) / 12)

@@ -5,7 +5,7 @@ import pytest
 import shapely
 from jobs import drive, job, log, worked_job
 
-from coverage_audit.accuracy import draws
+from coverage_audit.accuracy import counting, draws
 from coverage_audit.accuracy.gaps.habits import Habits
 from coverage_audit.accuracy.gaps.particles import Particle
 from coverage_audit.accuracy.gaps.posterior import Seen, conditioned_errors
@@ -46,7 +46,7 @@ def test_errors_move_job_and_boundary_back_to_where_they_were(monkeypatch, fixes
         fixes = np.broadcast_to(fixes_m * east[None, :, None], (len(times), 2, count))
         return fixes, np.broadcast_to(boundary_m * east[:, None], (2, count))
 
-    monkeypatch.setattr(draws, "simulate_errors", told)
+    monkeypatch.setattr(counting, "simulate_errors", told)
     monkeypatch.setattr(draws, "by_eye_chance", lambda _: 0.0)
     monkeypatch.setattr(draws, "GUIDED_SHIFT", (0.0, 0.0))  # nobody at the wheel mends anything, nothing is doubted
     monkeypatch.setattr(draws, "GUIDED_DOUBT", 0.0)
@@ -103,7 +103,7 @@ def test_fence_kept_to_by_eye_shows_by_its_gaps(spread_m, low, high):
 def test_draws_are_moved_and_spread_about_their_mean(monkeypatch, steering, middle, below, above):
     """199 draws at 1000, 1010 ... 2980 m2: by order statistics the tenth and the 190th are the quantiles."""
     table = np.column_stack([1000.0 + 10.0 * np.arange(199), np.full(199, 50.0), np.ones(199)])
-    monkeypatch.setattr(draws, "_counted", lambda *_: table)
+    monkeypatch.setattr(draws, "counted", lambda *_: table)
     monkeypatch.setattr(draws, "MOST_METHOD", 1.0)
     found = audit_job(worked_job(accuracy=settings(steering, replicates=199))).accuracy.missed_m2
     assert found.observed == pytest.approx(100.0, abs=0.1)
