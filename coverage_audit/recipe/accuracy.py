@@ -33,6 +33,7 @@ from .tolerances import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
+    from coverage_audit.accuracy.counting import Booms
     from coverage_audit.accuracy.error import Jitter
     from coverage_audit.accuracy.jumps import Jumps
     from coverage_audit.accuracy.model import ErrorModel
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     from coverage_audit.drive.model import BoomPath, Timeline, Track
     from coverage_audit.ground.model import BoomLines, Ground
     from coverage_audit.jobs.job import Job
+    from coverage_audit.jobs.settings import BoomSettings
 
     from .result import Audit
 
@@ -105,17 +107,8 @@ def _question(
     both, twice = (audit.together.both_m2, audit.together.both_double_m2) if audit.together else (0.0, 0.0)
     width = boom.width_m
     error, jitter, jumps = _error_shown(track, settings)
-    steady = without_jitter(track, jitter.half)
-    motion = refine(build_motion(steady, width / 2))
-    path = boom_path(motion, boom)
     within = float(np.clip(REPLICATE_THIN_SIGMAS * np.median(error.sigma_m), *REPLICATE_THIN_M))
-    calm = thin(on_lines(path, timeline, boom.sections_m), within)
-
-    def clock(path: BoomPath) -> BoomPath:
-        return replace(path, time_s=clock_s(path.time_s, track, error))
-
-    by_axle = booms_by_axle(motion, timeline, boom, within, clock)
-    path = clock(path)  # from here on times are those of the error alone
+    calm, path, by_axle = _calm_booms(without_jitter(track, jitter.half), timeline, boom, error, within)
     gaps = find_gaps(calm, path, ground.whole, width, PROBE_STEP_M)
     if len(gaps) > MOST_GAPS:
         gaps = find_gaps(calm, path, ground.whole, width, PROBE_STEP_M * len(gaps) / MOST_GAPS)
@@ -138,3 +131,17 @@ def _question(
         noise_m=noise_across(error, jitter.every * track.median_step_s, jitter.half // jitter.every),
         by_axle=by_axle,
     )
+
+
+def _calm_booms(
+    track: Track, timeline: Timeline, boom: BoomSettings, error: ErrorModel, within_m: float
+) -> tuple[list[BoomLines], BoomPath, tuple[Booms, ...]]:
+    """Boom lines of a *track* without jitter, their path on the clock of *error*, and both by places of the axle."""
+    motion = refine(build_motion(track, boom.width_m / 2))
+    path = boom_path(motion, boom)
+
+    def clock(path: BoomPath) -> BoomPath:
+        return replace(path, time_s=clock_s(path.time_s, track, error))
+
+    calm = thin(on_lines(path, timeline, boom.sections_m), within_m)
+    return calm, clock(path), booms_by_axle(motion, timeline, boom, within_m, clock)
