@@ -8,7 +8,6 @@ mistakes in the arguments answer at once.
 from __future__ import annotations
 
 import argparse
-import gc
 import os
 import signal
 import sys
@@ -52,10 +51,6 @@ NOTHING_ASKED = (
     "say what to do: page, check, demo, touchup, propose, compare, look, receiver, proof, proof keys, proof check, "
     "record, farm, field, day, season or manual (see --help)"
 )
-GARBAGE_AFTER = 100_000
-"""Objects made before the interpreter looks for rings of them that nobody holds: a run makes few, and looking through
-all that its libraries hold takes a tenth of its time. [1]"""
-
 STARTED_ALONE = f"The page opens in your web browser. For the commands: {PROGRAM} --help. Ctrl-C ends the page."
 
 
@@ -73,7 +68,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
         Exit code: 0, 1 or 2.
     """
     os.environ.update(ONE_THREAD)  # before the commands below import what reads it
-    gc.set_threshold(GARBAGE_AFTER)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             # a name from a file must not stop the run because the terminal lacks a letter

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import urllib.request
 from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
@@ -15,13 +14,6 @@ LONGEST_WAIT_S = 30.0
 
 LARGEST_ANSWER = 100_000
 """An answer with its certificates has 4 000 to 10 000 bytes. [bytes]"""
-
-
-class _NoMoves(urllib.request.HTTPRedirectHandler):
-    """A service that was named is asked, and no other."""
-
-    def redirect_request(self, *_given: object) -> None:
-        """Follow nowhere."""
 
 
 def asker(address: str | None) -> Callable[[bytes], bytes] | None:
@@ -39,9 +31,17 @@ def asker(address: str | None) -> Callable[[bytes], bytes] | None:
 
     def ask(request: bytes) -> bytes:
         kinds = {"Content-Type": "application/timestamp-query", "Accept": "application/timestamp-reply"}
+        import urllib.request  # noqa: PLC0415 - no check pays for what a stamp needs
+
+        class NoMoves(urllib.request.HTTPRedirectHandler):
+            """A service that was named is asked, and no other."""
+
+            def redirect_request(self, *_given: object) -> None:
+                """Follow nowhere."""
+
         try:
             asked = urllib.request.Request(address, request, kinds, method="POST")  # noqa: S310 - http or https
-            with urllib.request.build_opener(_NoMoves).open(asked, timeout=LONGEST_WAIT_S) as answer:
+            with urllib.request.build_opener(NoMoves).open(asked, timeout=LONGEST_WAIT_S) as answer:
                 found: bytes = answer.read(LARGEST_ANSWER + 1)
         except (OSError, ValueError) as error:
             raise InputError(f"the time-stamp service does not answer ({error}); try later, or leave --stamp out",
