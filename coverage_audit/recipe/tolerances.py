@@ -80,7 +80,7 @@ shifts the areas by is put back. [1], [m] Coarser, small overlaps of accurate lo
 UNASKED_REPLICATES = 100
 """Draws when nobody said anything of accuracy: half for each regime, quick, and enough to show how wide it is. [1]"""
 
-METHOD_REL = 1.2e-4
+METHOD_REL = 0.6e-4
 """Scale of what an audit's areas err by with errorless fixes one second apart, of the target: between such fixes the
 way in turns and swings is not known. [1] No bias is taken off: three measurements of it disagree even in sign."""
 
