@@ -11,24 +11,33 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
 _ONE_AT_A_TIME = threading.Lock()
 
 
 class _Later(ModuleType):
-    """Stands for a module until something of it is asked for."""
+    """Stands for a module until something of it is asked for other than the types that annotations name."""
+
+    def __init__(self, name: str, named: Sequence[str]) -> None:
+        super().__init__(name)
+        self._named = frozenset(named)
 
     def __getattr__(self, name: str) -> object:
         if sys.modules.get(self.__name__) is self:
+            if name in self._named:
+                return Any
             del sys.modules[self.__name__]
         return getattr(import_module(self.__name__), name)
 
 
 @contextmanager
-def later(*names: str) -> Iterator[None]:
-    """Within it, ``import NAME`` of these modules reads nothing yet; imports after it are as ever."""
-    held = {name: _Later(name) for name in names if name not in sys.modules}
+def later(*names: str, named: Sequence[str] = ()) -> Iterator[None]:
+    """Within it, ``import NAME`` of these modules reads nothing yet; imports after it are as ever.
+
+    *named* are types of theirs that annotations name while they are put off: any will do there.
+    """
+    held = {name: _Later(name, named) for name in names if name not in sys.modules}
     sys.modules.update(held)
     inside = [
         (vars(sys.modules[name.rpartition(".")[0]]), name.rpartition(".")[2], held[name])

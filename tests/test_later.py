@@ -17,6 +17,13 @@ assert fractions is not put_off and fractions.Fraction is put_off.Fraction
 with later("colorsys"):
     import colorsys
     assert colorsys.rgb_to_hsv(0, 0, 0) == (0.0, 0.0, 0)  # asked for within
+with later("fractions", named=["Fraction"]):
+    del sys.modules["fractions"]
+with later("wave", named=["Wave_read"]):
+    import wave
+    read: wave.Wave_read = None  # an annotation names it, and nothing is read
+    assert "wave" in sys.modules and type(wave).__name__ == "_Later" and "struct" not in vars(wave)
+assert wave.Wave_read is __import__("wave").Wave_read
 from coverage_audit.later import scipy
 special = scipy("special")
 assert not any(name in sys.modules for name in ("numpy.f2py", "numpy.testing", "unittest"))
@@ -30,7 +37,7 @@ CHECK = """
 import sys
 from coverage_audit.cli import main
 assert main(["check", sys.argv[1], "-o", sys.argv[2], "--replicates", "0", "--quiet"]) == 0
-heavy = ("pandas", "geopandas", "requests", "scipy", "numpy.f2py", "fpdf", "fontTools")
+heavy = ("pandas", "geopandas", "requests", "xyzservices", "scipy", "numpy.f2py", "fpdf", "fontTools")
 print([name for name in heavy if name in sys.modules])
 """
 
@@ -43,7 +50,8 @@ held = vars(folium.Marker._template), vars(folium.LayerControl._template)
 assert not any("_real" in one for one in held)
 chart = folium.Map([1.0, 2.0])
 folium.Marker([1.0, 2.0]).add_to(chart)
-assert "L.marker(" in chart.get_root().render()
+page = chart.get_root().render()
+assert "L.marker(" in page and "openstreetmap" in page  # its own tiles, looked up by name, too
 assert ["_real" in one for one in held] == [True, False]
 """
 FIXTURE = Path(__file__).parents[1] / "fixtures" / "one_pass_off" / "job.toml"

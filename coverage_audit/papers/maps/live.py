@@ -16,8 +16,8 @@ from coverage_audit.later import later
 from .late_templates import templates_put_off
 from .layers import MapLayer, map_bounds, map_layers
 
-# folium takes frames and addresses too; half a second, and none is given to it
-with later("pandas", "requests"), templates_put_off():
+# folium takes frames, addresses and others' tiles too; half a second, and none is given to it
+with later("pandas", "requests", "xyzservices", named=["TileProvider"]), templates_put_off():
     import folium
 
 if TYPE_CHECKING:
