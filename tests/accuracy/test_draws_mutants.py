@@ -93,11 +93,11 @@ def test_fence_kept_to_by_eye_shows_by_its_gaps(spread_m, low, high):
     ("steering", "middle", "below", "above"),
     [
         # the log shows 100 m2, the draws' mean is 1990 m2, their standard deviation 10 m2 * sqrt((199^2 - 1) / 12):
-        # 0.15 of that way farther off; 0.35 of it is 1.1515 of them, joined with 1.2 and 0.9 by Pythagoras
-        ("hand", 2273.5, 1.6631, 1.4615),
-        # where fences are as even as a receiver steers, a quarter of 0.65 of it back; a fifth of it is 0.658 of them,
-        # joined with 1.2 and 0.85 likewise
-        ("guided", 1682.9, 1.3686, 1.0749),
+        # 0.15 of that way farther off; 0.35 of it is 1.1515 of them, joined with 1.1 and 0.7 by Pythagoras
+        ("hand", 2273.5, 1.5925, 1.3476),
+        # where fences are as even as a receiver steers, an eighth of it back; a fifth of it is 0.658 of them,
+        # joined with 1.2 and 0.7 likewise
+        ("guided", 1753.75, 1.3686, 0.9607),
     ],
 )
 def test_draws_are_moved_and_spread_about_their_mean(monkeypatch, steering, middle, below, above):
