@@ -205,6 +205,7 @@ def _sources(
         known = Known.of(gaps, error, noise, stands, question.repeats)
         particles, moved = draw_particles(known, few, rng)
         return [(one, seen if len(gaps) else None, 1 / few) for one in particles], moved
+    error = replace(error, short_m=0.0)  # what is forgotten within seconds no machine follows: it is in the log alone
     blind, moved = draw_particles(Known.of(None, error, noise, stands), many, rng)
     if not by_eye:
         return [(one, None, 1 / many) for one in blind], moved

@@ -148,10 +148,10 @@ SURE = 0.9
 
 CHANCE_POWER = 1.4
 """The share of draws in which a strip is real, to this power, is the chance that is told. [1] No driver and no receiver
-is quite of the kind that is drawn: strips of the second simulator (seeds 1300-1359, and 2000-2032 at ten fixes a second)
-that were real in more than half of the draws were so less often than that. Of what is then told as 0.7 to 0.9, 71 to
-85 % are in receivers without and with satellite corrections, by hand and guided; of base-corrected ones nearly every
-strip is as sure as before."""
+is quite of the kind that is drawn: strips of the second simulator (seeds 1300-1359, and 2000-2032 at ten fixes a
+second) that were real in more than half of the draws were so less often than that. Of what is then told as 0.7 to 0.9,
+71 to 85 % are in receivers without and with satellite corrections, by hand and guided; of base-corrected ones nearly
+every strip is as sure as before."""
 
 REAL_SHARE = 0.5
 """A strip is real where at least this share of the width that looks missed truly is. [1]"""

@@ -6,6 +6,7 @@ import shapely
 from jobs import drive, job, log, worked_job
 
 from coverage_audit.accuracy import counting, draws
+from coverage_audit.accuracy.gaps import posterior
 from coverage_audit.accuracy.gaps.habits import Habits
 from coverage_audit.accuracy.gaps.particles import Particle
 from coverage_audit.accuracy.gaps.posterior import Seen, conditioned_errors
@@ -53,6 +54,22 @@ def test_errors_move_job_and_boundary_back_to_where_they_were(monkeypatch, fixes
     found = audit_job(one_pass()).accuracy.missed_m2
     assert found.observed == pytest.approx(200.0, abs=0.5)
     assert (found.low90, found.high90) == pytest.approx((missed_m2, missed_m2), abs=1.0)  # the audit's own scatter
+
+
+@pytest.mark.parametrize(("steering", "asked"), [("hand", {True}), ("guided", {False}), ("unknown", {True, False})])
+def test_what_is_forgotten_within_seconds_is_not_driven_by_a_machine_that_is_guided(monkeypatch, steering, asked):
+    """A machine that steers with a lag of seconds leaves such errors in the log; by hand they are taken off it."""
+    told = set()
+    for room in (counting, posterior):
+        real = room.simulate_errors
+
+        def simulate(times, error, count, rng, real=real):
+            told.add(error.short_m > 0)
+            return real(times, error, count, rng)
+
+        monkeypatch.setattr(room, "simulate_errors", simulate)
+    audit_job(worked_job(hz=1.0, accuracy=settings(steering, replicates=8)))
+    assert told == asked
 
 
 def test_a_gap_to_the_fence_tells_the_boundary_s_error_by_its_share():
