@@ -91,15 +91,17 @@ def test_the_record_keeps_the_whole_field():
 def test_errors_of_the_receiver_make_no_skip_where_the_other_machine_sprayed():
     """The tractor's swath lies three metres over the quad's last edge: that edge, 60 m long, may err by what it likes.
 
-    Each of the quad's other edges is held by its neighbour, so that nothing of a whole pass is ever missed.
+    Each of the quad's other edges is held by its neighbour, so that nothing of a whole pass is ever missed. Passes that
+    meet to the centimetre by receivers 0.3 m off miss something in nearly every draw: in one of twenty no more than
+    2 cm along their five seams of 60 m.
     """
-    rtk = AccuracySettings(sigma_m=0.3, noise_m=0.0, replicates=20)
+    rtk = AccuracySettings(sigma_m=0.3, noise_m=0.0, replicates=200)
     beside, alone = (
         audit_job(one).accuracy
         for one in (with_other(quad(accuracy=rtk), tractor((67.0, 87.0, 90.0))), quad(accuracy=rtk))
     )
     assert beside.covered_m2.observed == pytest.approx(60 * 60, abs=NEAR_M2)
-    assert beside.covered_m2.low90 <= 60 * 60 <= beside.covered_m2.high90 + NEAR_M2
+    assert beside.covered_m2.low90 <= 60 * 60 <= beside.covered_m2.high90 + 5 * 60 * 0.02
     assert beside.covered_m2.high90 - beside.covered_m2.low90 < alone.covered_m2.high90 - alone.covered_m2.low90
 
 
