@@ -60,7 +60,7 @@ def counted(
 
     What scanning and thinning shift the areas by is put back. Draws take the places that the axle may have in turns.
     """
-    calm = Drawn.of(Booms(question.calm, question.path))
+    calm = Drawn.of(question.calm)
     drawn = [Drawn.of(one) for one in question.by_axle] or [calm]
     scan = Scan.over(question.target, calm.steps, question.width_m)
     plain = steps_of([with_knots(one, KNOT_STEP_M) for one in question.lines])

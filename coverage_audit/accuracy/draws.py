@@ -58,7 +58,6 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from coverage_audit.arrays import FloatArray
-    from coverage_audit.drive.model import BoomPath
     from coverage_audit.ground.model import BoomLines, Strip
     from coverage_audit.jobs.settings import AccuracySettings
 
@@ -90,8 +89,7 @@ class Question:
     width_m: float
     min_width_m: float
     lines: list[BoomLines]
-    calm: list[BoomLines]
-    path: BoomPath
+    calm: Booms
     gaps: Gaps
     error: ErrorModel
     settings: AccuracySettings

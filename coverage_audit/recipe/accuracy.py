@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from coverage_audit.accuracy.counting import Booms
 from coverage_audit.accuracy.draws import Question, assess
 from coverage_audit.accuracy.error import error_model, jitter_of, noise_across, without_jitter
 from coverage_audit.accuracy.gaps.probes import find_gaps
@@ -33,7 +34,6 @@ from .tolerances import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
-    from coverage_audit.accuracy.counting import Booms
     from coverage_audit.accuracy.error import Jitter
     from coverage_audit.accuracy.jumps import Jumps
     from coverage_audit.accuracy.model import ErrorModel
@@ -108,10 +108,10 @@ def _question(
     width = boom.width_m
     error, jitter, jumps = _error_shown(track, settings)
     within = float(np.clip(REPLICATE_THIN_SIGMAS * np.median(error.sigma_m), *REPLICATE_THIN_M))
-    calm, path, by_axle = _calm_booms(without_jitter(track, jitter.half), timeline, boom, error, within)
-    gaps = find_gaps(calm, path, ground.whole, width, PROBE_STEP_M)
+    calm, by_axle = _calm_booms(without_jitter(track, jitter.half), timeline, boom, error, within)
+    gaps = find_gaps(calm.lines, calm.path, ground.whole, width, PROBE_STEP_M)
     if len(gaps) > MOST_GAPS:
-        gaps = find_gaps(calm, path, ground.whole, width, PROBE_STEP_M * len(gaps) / MOST_GAPS)
+        gaps = find_gaps(calm.lines, calm.path, ground.whole, width, PROBE_STEP_M * len(gaps) / MOST_GAPS)
     return Question(
         observed_m2=(areas.missed, areas.double - twice, areas.covered - both),
         target=target,
@@ -120,14 +120,13 @@ def _question(
         min_width_m=audit.job.settings.report.min_width_m,
         lines=thin(lines, within),
         calm=calm,
-        path=path,
         gaps=gaps,
         error=error,
         settings=settings,
         method_m2=METHOD_REL * target.area * min(1.0, track.median_step_s),
         stands=tuple(stands_of(replace(track, time_s=error.time_s))),
         jump_fixed_m=jumps.fixed_m,
-        repeats=repeats_of(path, width),
+        repeats=repeats_of(calm.path, width),
         noise_m=noise_across(error, jitter.every * track.median_step_s, jitter.half // jitter.every),
         by_axle=by_axle,
     )
@@ -135,13 +134,12 @@ def _question(
 
 def _calm_booms(
     track: Track, timeline: Timeline, boom: BoomSettings, error: ErrorModel, within_m: float
-) -> tuple[list[BoomLines], BoomPath, tuple[Booms, ...]]:
-    """Boom lines of a *track* without jitter, their path on the clock of *error*, and both by places of the axle."""
+) -> tuple[Booms, tuple[Booms, ...]]:
+    """Booms of a *track* without jitter, on the clock of *error*: as the settings say, and by places of the axle."""
     motion = refine(build_motion(track, boom.width_m / 2))
-    path = boom_path(motion, boom)
 
-    def clock(path: BoomPath) -> BoomPath:
-        return replace(path, time_s=clock_s(path.time_s, track, error))
+    def booms(path: BoomPath) -> Booms:
+        lines = thin(on_lines(path, timeline, boom.sections_m), within_m)
+        return Booms(lines, replace(path, time_s=clock_s(path.time_s, track, error)))
 
-    calm = thin(on_lines(path, timeline, boom.sections_m), within_m)
-    return calm, clock(path), booms_by_axle(motion, timeline, boom, within_m, clock)
+    return booms(boom_path(motion, boom)), booms_by_axle(motion, boom, booms)

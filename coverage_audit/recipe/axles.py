@@ -5,16 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from coverage_audit.accuracy.counting import Booms
 from coverage_audit.errors import InputError
-from coverage_audit.ground.boom_lines import boom_path, on_lines, thin
+from coverage_audit.ground.boom_lines import boom_path
 
 from .tolerances import AXLE_PLACES, BOOM_BEHIND_AXLE_M, MOST_AXLE_M
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from coverage_audit.drive.model import BoomPath, Motion, Timeline
+    from coverage_audit.accuracy.counting import Booms
+    from coverage_audit.drive.model import BoomPath, Motion
     from coverage_audit.jobs.settings import BoomSettings
 
 
@@ -30,15 +30,13 @@ def axle_places(boom: BoomSettings) -> tuple[float, ...]:
     return tuple(most * (k + 0.5) / AXLE_PLACES for k in range(AXLE_PLACES)) if most > 0 else ()
 
 
-def booms_by_axle(
-    motion: Motion, timeline: Timeline, boom: BoomSettings, within_m: float, clock: Callable[[BoomPath], BoomPath]
-) -> tuple[Booms, ...]:
-    """Boom lines, thinned to *within_m*, for each place of the axle with which the drive could have been driven. [m]"""
+def booms_by_axle(motion: Motion, boom: BoomSettings, booms: Callable[[BoomPath], Booms]) -> tuple[Booms, ...]:
+    """*booms* of the path by each place of the axle with which the drive could have been driven."""
     found = []
     for behind in axle_places(boom):
         try:
             path = boom_path(motion, replace(boom, axle_behind_antenna_m=behind))
         except InputError:  # such a vehicle would have been dragged: the log rules it out
             continue
-        found.append(Booms(thin(on_lines(path, timeline, boom.sections_m), within_m), clock(path)))
+        found.append(booms(path))
     return tuple(found)
