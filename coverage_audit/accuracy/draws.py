@@ -155,9 +155,10 @@ def _drawn(
     luck = np.clip(rng.standard_t(METHOD_FREEDOM, (count, 2)), -MOST_METHOD, MOST_METHOD)
     areas = table[:, :2] + question.method_m2 * luck
     areas = np.clip(_about_the_log(areas, np.array(question.observed_m2[:2]), by_eye), 0.0, target)
+    learnt = _learnt(question, sources, moved)
     # draws prove nothing, however they agree
-    chances = tuple(told_chance((table[:, 2:].sum(axis=0) + 0.5) / (count + 1)).tolist())
-    wanted = (SKIP_LENGTH_M, question.min_width_m, sure_sigmas())
+    chances = tuple(told_chance((table[:, 2:].sum(axis=0) + 0.5) / (count + 1), learnt.sigma_m.best).tolist())
+    wanted = (SKIP_LENGTH_M, question.min_width_m, sure_sigmas(learnt.sigma_m.best))
     skip = smallest_skip(seen, [one for one, _, _ in sources[:SKIP_PARTICLES]], wanted, by_hand=by_hand)
     # by hand it is the gaps that tell, and none is measured beyond the probes' reach
     most = question.width_m * (PROBE_REACH_WIDTHS if by_hand else 1.0)
@@ -171,7 +172,7 @@ def _drawn(
         target - missed.low90,
         told=missed.told,
     )
-    return RegimeResult(missed, double, covered, chances, skip, _learnt(question, sources, moved))
+    return RegimeResult(missed, double, covered, chances, skip, learnt)
 
 
 def _about_the_log(areas: FloatArray, observed: FloatArray, by_eye: float | None) -> FloatArray:

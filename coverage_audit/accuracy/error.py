@@ -26,6 +26,7 @@ from .tolerances import (
     CLASS_TIME_LOG_SD,
     CLASS_TIME_S,
     CLASSES,
+    GST_LOG_SD,
     HDOP_RANGE,
     JITTER_STEP_S,
     LEAST_DIFFERENCES,
@@ -48,6 +49,10 @@ if TYPE_CHECKING:
 
 
 BY_CLASS = "usual for this class of fix"
+BY_GST = "the receiver's own estimate (GST)"
+BY_FILE = "stated in the job file"
+SCALE_LOG_SD = {BY_GST: GST_LOG_SD, BY_FILE: STATED_LOG_SD}
+"""By which factor e^this a scale from there may be off; from elsewhere as its class may. [1]"""
 
 
 def error_model(track: Track, settings: AccuracySettings) -> ErrorModel:
@@ -64,14 +69,14 @@ def error_model(track: Track, settings: AccuracySettings) -> ErrorModel:
     short = CLASS_SHORT_M[common]
     if settings.sigma_m is not None:
         short = _short_beside(settings.sigma_m)
-        sigma, source = np.full(len(number), settings.sigma_m), "stated in the job file"
+        sigma, source = np.full(len(number), settings.sigma_m), BY_FILE
     else:
         sigma = np.array(CLASS_SIGMA_M)[number]
         scaled = np.isfinite(track.hdop) & (track.hdop > 0)
         sigma = np.where(scaled, sigma * np.clip(track.hdop / USUAL_HDOP, *HDOP_RANGE), sigma)
         told = np.isfinite(track.gst_m) & (track.gst_m > 0)
         sigma = np.where(told, track.gst_m / math.sqrt(2), sigma)
-        source = "the receiver's own estimate (GST)" if told.mean() > 0.5 else BY_CLASS
+        source = BY_GST if told.mean() > 0.5 else BY_CLASS
         stated = bool(not unstated or told.any())
         if not stated:
             source = "the log does not state the class of its fixes, so the worst was taken"
@@ -85,7 +90,7 @@ def error_model(track: Track, settings: AccuracySettings) -> ErrorModel:
         source,
         stated,
         short,
-        CLASS_SIGMA_LOG_SD[common] if source == BY_CLASS or not stated else STATED_LOG_SD,
+        SCALE_LOG_SD.get(source, CLASS_SIGMA_LOG_SD[common]),
         CLASS_TIME_LOG_SD[common] if settings.time_constant_s is None else STATED_LOG_SD,
     )
 

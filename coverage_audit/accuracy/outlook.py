@@ -60,7 +60,7 @@ def skips_with(error: ErrorModel, least_m: float) -> dict[str, float | None]:
     gaps, rng = plain_gaps(), np.random.default_rng(SEED)
     particles, _ = draw_particles(Known.of(None, error, 0.0, ()), OUTLOOK_PARTICLES, rng)
     seen = Seen.of(gaps, error, error.noise_m)
-    wanted = (SKIP_LENGTH_M, least_m, sure_sigmas())
+    wanted = (SKIP_LENGTH_M, least_m, sure_sigmas(float(np.median(error.sigma_m))))
     return {way: smallest_skip(seen, particles, wanted, by_hand=way == HAND) for way in (HAND, GUIDED)}
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from .tolerances import CHANCE_POWER, CROSS_CUTS, REAL_SHARE, SURE
+from .tolerances import CHANCE_POWER, CHANCE_SIGMA_M, CROSS_CUTS, REAL_SHARE, SURE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -46,17 +46,25 @@ def needed_m(strips: Sequence[Strip], cuts: np.ndarray) -> FloatArray:
     return np.asarray(REAL_SHARE * np.where(looks > 0, looks, mean))
 
 
-def told_chance(share: FloatArray) -> FloatArray:
-    """Chance that is told of strips that are real in a *share* of the draws, same shape. [1]"""
-    return np.asarray(share**CHANCE_POWER)
+def told_chance(share: FloatArray, sigma_m: float) -> FloatArray:
+    """Chance that is told of strips that are real in a *share* of the draws, same shape. [1]
+
+    *sigma_m*: the receiver's slow error. [m]
+    """
+    return np.asarray(share ** _power(sigma_m))
 
 
-def sure_sigmas() -> float:
+def sure_sigmas(sigma_m: float) -> float:
     """Standard deviations of the error that half of a skip must be, so that its chance is told as ``SURE``. [1]
 
-    Quantile of the normal distribution.
+    Quantile of the normal distribution. *sigma_m*: the receiver's slow error. [m]
     """
-    return NormalDist().inv_cdf(SURE ** (1 / CHANCE_POWER))
+    return NormalDist().inv_cdf(SURE ** (1 / _power(sigma_m)))
+
+
+def _power(sigma_m: float) -> float:
+    """Power of the share of draws that is told as a chance, even between its bounds by the error's logarithm. [1]"""
+    return float(np.interp(np.log(max(sigma_m, CHANCE_SIGMA_M[0])), np.log(CHANCE_SIGMA_M), CHANCE_POWER))
 
 
 def real_strips(missed_m: FloatArray, needed: FloatArray) -> BoolArray:

@@ -131,8 +131,8 @@ def strip_off_m(facts: Facts, audit: Audit) -> float:
     if facts.narrowest_m is None or audit.accuracy is None:
         return facts.wander_m
     learnt = [one.learnt for one in audit.accuracy.by_regime.values() if one.learnt is not None]
-    most = math.sqrt(2) * max((one.sigma_m.best for one in learnt), default=facts.wander_m)
-    return min(facts.narrowest_m * (1 - REAL_SHARE) / sure_sigmas(), most)
+    slow = max((one.sigma_m.best for one in learnt), default=facts.wander_m)
+    return min(facts.narrowest_m * (1 - REAL_SHARE) / sure_sigmas(slow), math.sqrt(2) * slow)
 
 
 def _perhaps(audit: Audit, decision: Decision) -> Span:

@@ -11,7 +11,7 @@ import pytest
 import shapely
 from jobs import job, log, parallel_passes, straight_lines, worked_job
 
-from coverage_audit.accuracy import counting
+from coverage_audit.accuracy import counting, draws, error
 from coverage_audit.accuracy.counting import with_knots
 from coverage_audit.accuracy.draws import narrow_enough, range_of
 from coverage_audit.accuracy.jumps import Jumps
@@ -150,8 +150,16 @@ def test_same_job_gives_the_same_figures(by_hand):
 # --- regimes --------------------------------------------------------------------------------------
 
 
-def test_guided_passes_were_less_even_than_they_look():
-    """Ten meeting passes show nothing missed; with 0.2 m of error in the steering ground was."""
+def test_guided_passes_were_less_even_than_they_look(monkeypatch):
+    """Ten meeting passes show nothing missed; with 0.2 m of error in the steering ground was.
+
+    In closed form for an error of known size, drawn as it comes: what is unknown of it, and the factors that were found
+    on simulated jobs, would move and spread the draws.
+    """
+    plain = {"GUIDED_SHIFT": (0.0, 0.0), "GUIDED_BELOW": (1.0, 1.0), "GUIDED_ABOVE": (1.0, 1.0), "GUIDED_DOUBT": 0.0}
+    for name, value in plain.items():
+        monkeypatch.setattr(draws, name, value)
+    monkeypatch.setitem(error.SCALE_LOG_SD, error.BY_FILE, 0.0)
     times, points, spans = parallel_passes(np.arange(5.0, 100.0, 10.0), 0.0, 100.0, hz=1.0)
     field = shapely.box(0, 0, 100, 100)
     found = audit_job(job(log(times, points), spans, field, accuracy=settings("guided", replicates=40))).accuracy
@@ -187,8 +195,8 @@ def test_no_bias_is_taken_off():
 
 
 def test_metre_wide_strip_is_real_and_its_chance_is_told(by_hand):
-    # 1 m wide, error between passes 0.09 m; twenty draws leave room for half a one in 21
-    assert by_hand.missed_strips[0].probability == pytest.approx((20.5 / 21) ** 1.4)
+    # 1 m wide, error between passes 0.09 m; twenty draws leave room for half a one in 21; a small error's power
+    assert by_hand.missed_strips[0].probability == pytest.approx((20.5 / 21) ** 1.1)
     assert 0.3 <= by_hand.accuracy.smallest_detectable_skip_m < 1.0
 
 
@@ -207,17 +215,22 @@ def with_skip(width_m):
 def test_skip_of_the_width_that_can_be_told_is_real_with_nine_chances_in_ten(share):
     """The figure comes from the linear model of the gaps; here the skip is driven and its chance counted in draws.
 
-    Half of a skip so wide is 1.4575 standard deviations of the error, which leaves 0.9 ** (1 / 1.4) of the draws real;
-    of one *share* as wide it is so much less or more.
+    Half of a skip so wide is as many standard deviations of the middle error as leave 0.9 ** (1 / power) of draws real;
+    of one *share* as wide it is so much less or more. Of a stated error each draw has another size: e^0.8 either way.
     """
     width = with_skip(1.0).accuracy.smallest_detectable_skip_m
     found = with_skip(share * width)
     skip = max(found.missed_strips, key=lambda strip: strip.area_m2)
     assert 28 < skip.length_m < 45  # with what the easing leaves at both ends, less than a sixth of which counts
-    expected = statistics.NormalDist().cdf(1.4575 * share)
-    # three standard errors of 300 draws (0.02 to 0.07), the easing's narrower ends and the spread of the scale: 0.03
+    (regime,) = found.accuracy.by_regime.values()
+    power = 1.1 + 0.7 * math.log(regime.learnt.sigma_m.best / 0.15) / math.log(0.7 / 0.15)
+    normal = statistics.NormalDist()
+    sizes = [math.exp(0.8 * normal.inv_cdf((k + 0.5) / 200)) for k in range(200)]
+    sure = normal.inv_cdf(0.9 ** (1 / power))
+    expected = statistics.fmean(normal.cdf(sure * share / size) for size in sizes)
+    # three standard errors of 300 draws (0.02 to 0.07), the easing's narrower ends and what the fence tells: 0.03
     allowed = 3 * math.sqrt(expected * (1 - expected) / 300) + 0.03
-    assert skip.probability ** (1 / 1.4) == pytest.approx(expected, abs=allowed)
+    assert skip.probability ** (1 / power) == pytest.approx(expected, abs=allowed)
 
 
 # --- small parts -----------------------------------------------------------------------------------
@@ -307,10 +320,10 @@ def test_jump_between_fixed_positions_is_named_as_a_wrong_fix(monkeypatch, jumpe
 
 
 @pytest.mark.parametrize(
-    ("narrowest_m", "learnt_m", "off_m"), [(0.6, 9.0, 0.2058), (0.3, 0.01, 0.0141), (None, 0.2, 0.05)]
+    ("narrowest_m", "learnt_m", "off_m"), [(0.6, 9.0, 0.1897), (0.3, 0.01, 0.0141), (None, 0.2, 0.05)]
 )
 def test_width_of_a_sure_strip_is_as_sure_as_the_smallest_skip_tells(by_hand, narrowest_m, learnt_m, off_m):
-    """Half of the skip is 1.4575 standard deviations; two errors of their own differ by sqrt(2) of one."""
+    """Half of the skip is 1.5817 standard deviations where the error is large; two errors differ by sqrt(2) of one."""
     spread = Spread(learnt_m, learnt_m, learnt_m)
     (name, one), *_ = by_hand.accuracy.by_regime.items()
     learnt = dataclasses.replace(one, learnt=Learnt(spread, spread))
@@ -320,8 +333,8 @@ def test_width_of_a_sure_strip_is_as_sure_as_the_smallest_skip_tells(by_hand, na
 
 
 def test_what_was_not_shown_on_simulated_jobs_is_said(by_hand):
-    error = dataclasses.replace(by_hand.accuracy.error, fix_class="RTK float")
-    unshown = dataclasses.replace(by_hand, accuracy=dataclasses.replace(by_hand.accuracy, error=error))
+    model = dataclasses.replace(by_hand.accuracy.error, fix_class="RTK float")
+    unshown = dataclasses.replace(by_hand, accuracy=dataclasses.replace(by_hand.accuracy, error=model))
     told = [" ".join(verdict_of(audit).sentences) for audit in (by_hand, unshown)]
     assert by_hand.accuracy.error.fix_class == "RTK fixed"
     assert ["has not been shown" in words for words in told] == [False, True]
