@@ -228,13 +228,15 @@ def _turned(points: FloatArray, along: FloatArray) -> FloatArray:
 def _clear_direction(edges: FloatArray, step_m: float) -> FloatArray:
     """Unit vector along which lines *step_m* apart err least on straight *edges* (n, 2, 2)."""
     run = edges[:, 1] - edges[:, 0]
+
+    def off_m2(direction: FloatArray) -> float:
+        # one between two lines is off by up to its length times their distance, one that crosses many by the two
+        # triangles at its ends
+        along, across = np.abs(_turned(run, direction)).T
+        return float(np.square(along / (1.0 + across / step_m)).sum())
+
     angle = np.pi / SCAN_DIRECTIONS * np.arange(SCAN_DIRECTIONS)
-    directions = np.column_stack([np.cos(angle), np.sin(angle)])
-    along, across = np.abs(run @ directions.T), np.abs(_turned(run[:, None], directions[None])[..., 1])
-    # an edge that lies between two lines is off by up to its length times their distance, one
-    # that crosses many by the two triangles at its ends
-    off = step_m * along / (1.0 + across / step_m)
-    return np.asarray(directions[int(np.square(off).sum(axis=0).argmin())])
+    return min(np.column_stack([np.cos(angle), np.sin(angle)]), key=off_m2)
 
 
 def _crossings(

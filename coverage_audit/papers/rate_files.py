@@ -52,8 +52,9 @@ def ascii_grid(cells: RateCells) -> str:
     coarse = int(np.ceil(np.sqrt(max(1.0, rows * columns / GRID_CELLS))))
     rows, columns = -(-rows // coarse), -(-columns // coarse)
     at = (cells.row - south) // coarse * columns + (cells.column - west) // coarse
-    area = np.bincount(at, weights=cells.swept, minlength=rows * columns)
-    volume = np.bincount(at, weights=cells.swept * cells.rate_l_ha, minlength=rows * columns)
+    swept = cells.swept
+    area = np.bincount(at, weights=swept, minlength=rows * columns)
+    volume = np.bincount(at, weights=swept * cells.rate_l_ha, minlength=rows * columns)
     tenths = np.full(rows * columns, 10.0 * NODATA)
     some = area > 0
     tenths[some] = np.rint(10 * volume[some] / area[some])
@@ -74,7 +75,7 @@ def ascii_grid(cells: RateCells) -> str:
 
 def classes_geojson(audit: Audit, cells: RateCells, about_l_ha: float) -> str:
     """One multipolygon per class of the rate about *about_l_ha* [L/ha], outlines along the cells; WGS 84 degrees."""
-    edges = class_edges(about_l_ha)
+    edges, swept = class_edges(about_l_ha), cells.swept
     number = class_of(cells.rate_l_ha, edges)
     found: list[Found] = []
     for own, (low, high) in enumerate(pairwise(edges)):
@@ -86,9 +87,9 @@ def classes_geojson(audit: Audit, cells: RateCells, about_l_ha: float) -> str:
             "kind": "rate",
             "from_l_ha": low,
             "to_l_ha": high if np.isfinite(high) else None,
-            "area_m2": float(cells.area_m2(cells.swept[chosen]).sum()),
-            "mean_l_ha": float(np.average(cells.rate_l_ha[chosen], weights=cells.swept[chosen])),
-            "volume_l": float(cells.rate_l_ha[chosen] @ cells.area_m2(cells.swept[chosen])) / HECTARE_M2,
+            "area_m2": float(cells.area_m2(swept[chosen]).sum()),
+            "mean_l_ha": float(np.average(cells.rate_l_ha[chosen], weights=swept[chosen])),
+            "volume_l": float(cells.rate_l_ha[chosen] @ cells.area_m2(swept[chosen])) / HECTARE_M2,
         }
         found.append((_outline(cells, chosen), told))
     return collection_text(found, Plane(audit.origin))

@@ -184,8 +184,7 @@ def spread_sloped(
     sense : (m,) float
         *amount* of the sweeps.
     """
-    litres, sweeps = np.zeros((2, grid.size + 1))
-    growing = np.zeros(grid.size)
+    litres, sweeps, growing = (np.zeros(grid.size + more) for more in (1, 1, 0))
     for cut in _cuts(grid, begin, end, None):
         _add_sloped(litres, growing, cut, density)
         _add_even(sweeps, cut, sense)

@@ -35,4 +35,4 @@ def class_of(rate_l_ha: FloatArray, edges: Sequence[float]) -> np.ndarray:
     table = np.searchsorted(shares, (np.arange(_FINE + 1) + 0.5) / _FINE, "right").astype(np.uint8)
     with np.errstate(over="ignore"):  # a rate beyond all measure is in the highest class
         fine = rate_l_ha / edges[-2] * (_FINE * (1 + BAND_SLACK))
-    return table[np.clip(fine, 0, _FINE).astype(np.int16)]
+    return table[np.clip(fine, 0, _FINE, out=fine).astype(np.int16)]

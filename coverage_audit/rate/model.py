@@ -6,10 +6,11 @@ from dataclasses import dataclass, field
 from dataclasses import field as dataclass_field
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    import numpy as np
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
@@ -38,8 +39,12 @@ class RateCells:
     column: IntArray
     rate_l_ha: FloatArray
     sweeps: FloatArray
-    swept: FloatArray
     in_target: FloatArray
+
+    @property
+    def swept(self) -> FloatArray:
+        """Share of each cell that was swept, shape (n,): worked out when asked: a column weighs 1.3 MB a ha. [1]"""
+        return np.minimum(self.sweeps, 1.0)
 
     def area_m2(self, share: FloatArray) -> FloatArray:
         """Area of so much of each cell, shape (n,). [m2]"""

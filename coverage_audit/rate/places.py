@@ -42,10 +42,11 @@ def places_above(
     order = above[np.lexsort((cells.column[above], cells.row[above]))]
     row, column = cells.row[order].astype(np.int64), cells.column[order].astype(np.int64)
     place = connected(row, column)
-    area = np.bincount(place, weights=cells.area_m2(cells.swept[order]))
+    swept_m2 = cells.area_m2(cells.swept[order])
+    area = np.bincount(place, weights=swept_m2)
     named = np.flatnonzero(area >= LEAST_RATE_PLACE_M2)
     named = named[np.argsort(-area[named], kind="stable")][:MOST_RATE_PLACES]
-    litres = cells.rate_l_ha[order] * cells.area_m2(cells.swept[order]) / HECTARE_M2
+    litres = cells.rate_l_ha[order] * swept_m2 / HECTARE_M2
     by_cause = _by_cause(row, column, litres, _excess(limit_l_ha, laid, steps, timeline))
     total = np.stack([np.bincount(place, weights=one, minlength=len(area)) for one in by_cause])
     members = np.split(np.argsort(place, kind="stable"), np.cumsum(np.bincount(place))[:-1])

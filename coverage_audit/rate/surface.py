@@ -67,12 +67,15 @@ def rate_cells(laid: Laid, target: BaseGeometry) -> tuple[RateCells | None, floa
     index = np.flatnonzero(sweeps > SWEPT_SHARE)
     if not len(index):
         return None, total
-    inside = _inside(grid, target, laid.cell_m)[index]
-    litres, sweeps = np.maximum(litres[index], 0.0), sweeps[index]
-    swept = np.minimum(sweeps, 1.0)
     row, column = grid.place(index)
-    rate = litres / swept * (HECTARE_M2 / laid.cell_m**2)
-    return RateCells(laid.cell_m, row, column, rate, sweeps, swept, np.minimum(swept, inside)), total
+    # whole columns of the grid weigh most of all that a job needs: each goes as soon as it has served
+    rate, sweeps = np.maximum(litres[index], 0.0), sweeps[index]
+    del litres
+    swept = np.minimum(sweeps, 1.0)
+    rate /= swept
+    rate *= HECTARE_M2 / laid.cell_m**2
+    in_target = np.minimum(swept, _inside(grid, target, laid.cell_m)[index])
+    return RateCells(laid.cell_m, row, column, rate, sweeps, in_target), total
 
 
 def laid_by_cell(laid: Laid, chosen: BoolArray) -> tuple[np.ndarray, np.ndarray, FloatArray]:
@@ -198,10 +201,9 @@ def bands(
 
 def rate_classes(cells: RateCells, covered_m2: float, about_l_ha: float) -> tuple[RateClass, ...]:
     """Covered target ground [m2] in the classes of ``CLASS_EDGES`` times *about_l_ha*. [L/ha]"""
-    weight = cells.area_m2(cells.in_target)
-    edges = class_edges(about_l_ha)
-    inside = np.bincount(class_of(cells.rate_l_ha, edges), weights=weight, minlength=len(edges) - 1)
-    scale = covered_m2 / float(weight.sum()) if weight.sum() > 0 else 0.0
+    edges, total = class_edges(about_l_ha), float(cells.in_target.sum())
+    inside = np.bincount(class_of(cells.rate_l_ha, edges), weights=cells.in_target, minlength=len(edges) - 1)
+    scale = covered_m2 / total if total > 0 else 0.0
     return tuple(
         RateClass(low, high, float(m2) * scale) for low, high, m2 in zip(edges[:-1], edges[1:], inside, strict=True)
     )

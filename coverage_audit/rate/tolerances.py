@@ -21,7 +21,7 @@ MOST_QUADS = 1_500_000
 MOST_CUTS = 40_000_000
 """Most pieces of their edges between lines of the grid: some ten seconds of work. [1]"""
 
-CUTS_AT_ONCE = 200_000
+CUTS_AT_ONCE = 50_000
 """Pieces of edges worked on at a time, some 40 MB. [1]"""
 
 TILE_CELLS = 32

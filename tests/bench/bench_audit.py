@@ -61,6 +61,14 @@ antenna_ahead = "0 m"
 [rate]
 flow = "20 L/min"
 """
+BETWEEN = """
+import os, sys
+asked = os.posix_spawn(sys.executable, [sys.executable, *sys.argv[1:]], os.environ, file_actions=[
+    (os.POSIX_SPAWN_OPEN, 1, os.devnull, os.O_WRONLY, 0)])
+_, status, used = os.wait4(asked, 0)
+print(used.ru_maxrss)
+sys.exit(os.waitstatus_to_exitcode(status))
+"""
 IMPORTS = """
 import coverage_audit.cli.command, coverage_audit.jobs.read, coverage_audit.recipe.audit
 import coverage_audit.papers.page, coverage_audit.papers.picture
@@ -206,15 +214,18 @@ def command(table):
 
 
 def started(code, arguments):
-    """Run Python with *arguments* in a process of its own, byte code kept in *code*; its peak memory. [kB]"""
+    """Run Python with *arguments* in a process of its own, byte code kept in *code*; its peak memory. [kB]
+
+    Begun by a small process between: the system counts the memory of whoever begins a process as the process's own.
+    """
     environment = {**os.environ, "PYTHONPYCACHEPREFIX": str(code)}
     environment.pop("PYTHONDONTWRITEBYTECODE", None)
-    with subprocess.Popen([sys.executable, *arguments], env=environment, stdout=subprocess.DEVNULL) as process:
-        _, status, used = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode:
-        raise SystemExit(f"{arguments} ended with {process.returncode}")
-    return used.ru_maxrss
+    ended = subprocess.run(
+        [sys.executable, "-S", "-c", BETWEEN, *arguments], env=environment, stdout=subprocess.PIPE, check=False
+    )
+    if ended.returncode:
+        raise SystemExit(f"{arguments} ended with {ended.returncode}")
+    return int(ended.stdout)
 
 
 def traced(job_file):

@@ -120,7 +120,7 @@ def test_the_picture_has_the_colours_of_the_classes_and_nothing_where_nothing_wa
 
 def test_picture_is_north_up_and_where_it_belongs():
     cells = RateCells(
-        0.25, np.array([10, 11, 12]), np.array([4, 4, 6]), np.array([40.0, 100.0, 300.0]), *[np.ones(3)] * 3
+        0.25, np.array([10, 11, 12]), np.array([4, 4, 6]), np.array([40.0, 100.0, 300.0]), *[np.ones(3)] * 2
     )
     picture = RatePicture(cells, 100.0)
     assert unpacked(base64.b64decode(picture.data_uri.split(",")[1])).tolist() == [[0, 0, 8], [4, 0, 0], [1, 0, 0]]
@@ -163,7 +163,7 @@ def test_ascii_grid_holds_the_volume(audit):
 
 
 def test_a_wide_job_is_written_coarser():
-    cells = RateCells(0.25, np.array([0, 40_000]), np.array([0, 40_000]), np.array([50.0, 70.0]), *[np.ones(2)] * 3)
+    cells = RateCells(0.25, np.array([0, 40_000]), np.array([0, 40_000]), np.array([50.0, 70.0]), *[np.ones(2)] * 2)
     head = dict(line.split() for line in ascii_grid(cells).splitlines()[:6])
     assert float(head["cellsize"]) == 0.25 * 13
     assert int(head["nrows"]) * int(head["ncols"]) <= GRID_CELLS
@@ -171,7 +171,7 @@ def test_a_wide_job_is_written_coarser():
 
 def test_a_rate_beyond_whole_numbers_is_written_as_it_is():
     """Tenths of 1e30 L/ha are no 64-bit integer: cast to one they were a warning and nonsense in the file."""
-    cells = RateCells(0.25, np.array([0, 1]), np.array([0, 1]), np.array([1e30, 70.0]), *[np.ones(2)] * 3)
+    cells = RateCells(0.25, np.array([0, 1]), np.array([0, 1]), np.array([1e30, 70.0]), *[np.ones(2)] * 2)
     assert set(ascii_grid(cells).split("NODATA_value -9999")[1].split()) == {"1e+30", "70", "-9999"}
 
 

@@ -110,7 +110,7 @@ def cells(rates, swept=1.0, row=0):
     rates = np.array(rates, float)
     column = np.flatnonzero(rates)
     part = np.zeros(len(column)) + swept
-    return RateCells(1.0, np.full(len(column), row), column, rates[column], part, part, part)
+    return RateCells(1.0, np.full(len(column), row), column, rates[column], part, part)
 
 
 def laid(*spans, point=False, speed_m_s=1.0):
@@ -205,7 +205,7 @@ def test_spray_on_a_line_is_judged_by_the_cell_it_wets():
 
 def moved(cells_, laid_, row, column):
     """The same ground elsewhere."""
-    there = RateCells(cells_.cell_m, cells_.row + row, cells_.column + column, cells_.rate_l_ha, *[cells_.swept] * 3)
+    there = RateCells(cells_.cell_m, cells_.row + row, cells_.column + column, cells_.rate_l_ha, *[cells_.swept] * 2)
     return there, dataclasses.replace(laid_, corners=laid_.corners + np.array([column, row]))
 
 

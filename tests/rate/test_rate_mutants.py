@@ -24,7 +24,7 @@ def cells(rates, in_target=None, swept=None):
     ones = np.ones(count)
     whole = ones if swept is None else np.array(swept)
     inside = whole if in_target is None else np.array(in_target)
-    return RateCells(0.5, np.zeros(count, int), np.arange(count), np.array(rates), whole, whole, inside)
+    return RateCells(0.5, np.zeros(count, int), np.arange(count), np.array(rates), whole, inside)
 
 
 def test_bands_of_ten_cells_add_up_to_the_covered_ground():

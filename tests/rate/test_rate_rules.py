@@ -147,7 +147,7 @@ def use_of(rate, most_l_ha, cells_l_ha):
     amount = Amount(rate, "L", "ha", "L/ha", 1.0)
     most = Amount(most_l_ha, "L", "ha", "L/ha", 1.0)
     swept = np.ones(len(cells_l_ha))
-    cells = RateCells(0.25, np.zeros(1), np.zeros(1), np.array(cells_l_ha), swept, swept, swept)
+    cells = RateCells(0.25, np.zeros(1), np.zeros(1), np.array(cells_l_ha), swept, swept)
     load = Load(0, 1, 80.0, 30.0, 70.0, 10.0, 0, None)
     volume = SimpleNamespace(target_l_ha=100.0, applied_l=70.0, over_covered_l_ha=140.0, over_swept_l_ha=116.0)
     areas = SimpleNamespace(target=6000.0, covered=5000.0, swept=6100.0, swept_net=5500.0)

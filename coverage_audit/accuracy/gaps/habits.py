@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -27,8 +27,12 @@ from coverage_audit.accuracy.tolerances import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
     from coverage_audit.accuracy.model import ErrorModel, Gaps
-    from coverage_audit.arrays import FloatArray, IntArray
+    from coverage_audit.arrays import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True)
@@ -80,16 +84,18 @@ def lower_of(below: FloatArray) -> FloatArray:
     return lower
 
 
-def _pairs(own: tuple[FloatArray, ...], met: tuple[FloatArray, ...]) -> tuple[tuple[FloatArray, FloatArray], ...]:
-    """Each column of *own* and *met* (n,), for both gaps of each pair of the lower triangle, each (4, n (n + 1) / 2).
+def _pairs(
+    combined: Callable[..., NDArray[Any]], own: NDArray[Any], met: NDArray[Any], dtype: type = float
+) -> NDArray[Any]:
+    """What is *combined* of both gaps of each pair of the lower triangle, shape (4, n (n + 1) / 2).
 
-    The four: the two own edges, the two met, own and met, met and own.
+    The four: of the two own edges, the two met, own and met, met and own; *own*, *met* (n,).
     """
-    one, other = np.tril_indices(len(own[0]))
-    sides = ((own, own), (met, met), (own, met), (met, own))
-    return tuple(
-        (np.array([a[k][one] for a, _ in sides]), np.array([b[k][other] for _, b in sides])) for k in range(len(own))
-    )
+    one, other = np.tril_indices(len(own))
+    result: NDArray[Any] = np.empty((4, len(one)), dtype)
+    for row, (first, second) in zip(result, ((own, own), (met, met), (own, met), (met, own)), strict=True):
+        row[:] = combined(first[one], second[other])
+    return result
 
 
 def alike(lag: FloatArray, memory: float) -> FloatArray:
@@ -107,31 +113,26 @@ class TrueGaps:
     """What the covariance of true gaps is made of, whatever the habits, for each pair of the lower triangle.
 
     ``lag_m`` (4, pairs): way between the two own edges, the two met, own and met, met and own, less what the vehicle
-    smooths; ``lean`` (4, pairs): what a shift of both does to both gaps; ``offset`` the same where a side is shared;
+    smooths; ``lean`` (4, pairs): what a shift of both does to both gaps; ``shared`` (4, pairs): whether a side is;
     ``mean_m2``, ``ahead`` (pairs,). [m2], [m]
     """
 
     mean_m2: FloatArray
     lag_m: FloatArray
     lean: FloatArray
-    offset: FloatArray
+    shared: BoolArray
     ahead: FloatArray
 
     @classmethod
     def of(cls, gaps: Gaps) -> TrueGaps:
         """Parts of the covariance of *gaps*. [m2]"""
-        own, met = sides_of(gaps)
-        at, side, leaning = _pairs(
-            (gaps.own_travel_m, own.astype(float), -gaps.own_lean),
-            (np.nan_to_num(gaps.other_travel_m), met.astype(float), gaps.other_lean),
-        )
+        at = gaps.own_travel_m, np.nan_to_num(gaps.other_travel_m)
         one, other = np.tril_indices(len(gaps))
-        lean = leaning[0] * leaning[1]
         return cls(
             mean_m2=MEAN_GAP_M**2 * (gaps.kind[one] == gaps.kind[other]),
-            lag_m=np.hypot(at[0] - at[1], VEHICLE_SMOOTH_M) - VEHICLE_SMOOTH_M,
-            lean=lean,
-            offset=lean * (side[0] == side[1]),
+            lag_m=_pairs(lambda a, b: np.hypot(a - b, VEHICLE_SMOOTH_M) - VEHICLE_SMOOTH_M, *at),
+            lean=_pairs(np.multiply, -gaps.own_lean, gaps.other_lean),
+            shared=_pairs(np.equal, *sides_of(gaps), bool),
             ahead=((one == other) & (gaps.kind[one] == 2)).astype(float),
         )
 
@@ -144,8 +145,9 @@ class TrueGaps:
         edge of the pass before has its errors in his own place, so that it leaves the gap.
         """
         near = alike(self.lag_m, habits.length_m)
-        near *= habits.wander_m**2 * self.lean
-        near += habits.offset_m**2 * self.offset
+        near *= habits.wander_m**2
+        near += habits.offset_m**2 * self.shared
+        near *= self.lean
         kept = 1 - habits.follow
         total = self.mean_m2 + near[0] + kept**2 * near[1]
         total += kept * (near[2] + near[3])
@@ -168,7 +170,7 @@ class ErrorGaps:
 
     lag_s: FloatArray
     sigma_m2: FloatArray
-    sign: FloatArray
+    sign: IntArray
     facing: FloatArray
     boundary_m2: FloatArray
 
@@ -177,15 +179,11 @@ class ErrorGaps:
         """Parts of the covariance of what *error* adds to *gaps*."""
         moving = np.isfinite(gaps.other_s)
         met_s = np.where(moving, gaps.other_s, gaps.own_s)
-        at, signs, sizes = _pairs(
-            (gaps.own_s, -np.ones(len(gaps)), sigma_at(error, gaps.own_s)),
-            (met_s, moving.astype(float), sigma_at(error, met_s)),
-        )
         one, other = np.tril_indices(len(gaps))
-        sign = signs[0] * signs[1]
+        sign = _pairs(np.multiply, np.full(len(gaps), -1), moving.astype(int), np.int8)
         return cls(
-            lag_s=np.abs(at[0] - at[1]),
-            sigma_m2=sizes[0] * sizes[1] * sign,
+            lag_s=_pairs(lambda a, b: np.abs(a - b), gaps.own_s, met_s),
+            sigma_m2=_pairs(np.multiply, sigma_at(error, gaps.own_s), sigma_at(error, met_s)) * sign,
             sign=sign,
             facing=(gaps.normal @ gaps.normal.T)[one, other],
             boundary_m2=error.boundary_m**2 * ((gaps.kind[one] == 1) & (gaps.kind[other] == 1)),
