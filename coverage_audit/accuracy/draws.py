@@ -154,7 +154,7 @@ def _drawn(
     # sparse fixes cost little in most jobs and much in a few
     luck = np.clip(rng.standard_t(METHOD_FREEDOM, (count, 2)), -MOST_METHOD, MOST_METHOD)
     areas = table[:, :2] + question.method_m2 * luck
-    areas = np.clip(_about_the_log(areas, np.array(question.observed_m2[:2]), by_eye), 0.0, target)
+    areas = np.clip(about_the_log(areas, np.array(question.observed_m2[:2]), by_eye), 0.0, target)
     learnt = _learnt(question, sources, moved)
     # draws prove nothing, however they agree
     chances = tuple(told_chance((table[:, 2:].sum(axis=0) + 0.5) / (count + 1), learnt.sigma_m.best).tolist())
@@ -175,16 +175,18 @@ def _drawn(
     return RegimeResult(missed, double, covered, chances, skip, learnt)
 
 
-def _about_the_log(areas: FloatArray, observed: FloatArray, by_eye: float | None) -> FloatArray:
+def about_the_log(areas: FloatArray, observed: FloatArray, by_eye: float | None) -> FloatArray:
     """Drawn *areas* [m2], shape (draws, 2), moved and spread for what no model holds; *observed* shows the log.
 
     *by_eye*: chance that fence and switch were kept to by eye; None by hand.
     """
-    shift, below, above, doubted = np.array(HAND_SHIFT), HAND_BELOW, HAND_ABOVE, HAND_DOUBT
-    if by_eye is not None:
-        shift, below, above, doubted = by_eye * np.array(GUIDED_SHIFT), GUIDED_BELOW, GUIDED_ABOVE, GUIDED_DOUBT
     middle, sd = areas.mean(axis=0), areas.std(axis=0)
     way, off = observed - middle, areas - middle
+    shift, below, above, doubted = np.array(HAND_SHIFT), HAND_BELOW, HAND_ABOVE, HAND_DOUBT
+    if by_eye is not None:
+        # ground that draws take away was kept to by eye, and there they err as by hand
+        shift = by_eye * np.where(way > 0, HAND_SHIFT, GUIDED_SHIFT)
+        below, above, doubted = GUIDED_BELOW, GUIDED_ABOVE, GUIDED_DOUBT
     doubt = doubted * np.divide(way, sd, out=np.zeros(2), where=sd > 0)
     return np.asarray(middle + shift * way + np.hypot(np.where(off < 0, below, above), doubt) * off)
 

@@ -172,6 +172,29 @@ def test_guided_passes_were_less_even_than_they_look(monkeypatch):
     assert found.missed_m2.observed < 1.0
 
 
+@pytest.mark.parametrize(
+    ("by_eye", "logged_m2", "middle_m2"),
+    [
+        (1.0, 100.0, 150.0),  # draws show 200: halfway back to the log
+        (0.4, 100.0, 180.0),  # as far as by eye
+        (1.0, 300.0, 185.0),  # they take ground away: on by 0.15 of the way, as by hand
+        (None, 100.0, 215.0),
+        (None, 300.0, 185.0),
+    ],
+)
+def test_draws_are_moved_to_the_log_where_they_add_to_it_and_on_where_they_take_away(
+    monkeypatch, by_eye, logged_m2, middle_m2
+):
+    """By hand on in either case: gaps take off too little of a great error."""
+    monkeypatch.setattr(draws, "HAND_SHIFT", (-0.15, -0.15))
+    monkeypatch.setattr(draws, "GUIDED_SHIFT", (0.5, 0.5))
+    for factors in ("HAND_BELOW", "HAND_ABOVE", "GUIDED_BELOW", "GUIDED_ABOVE"):
+        monkeypatch.setattr(draws, factors, (1.0, 1.0))
+    areas = np.array([[190.0, 190.0], [210.0, 210.0]])
+    found = draws.about_the_log(areas, np.full(2, logged_m2), by_eye)
+    assert found.mean(axis=0) == pytest.approx([middle_m2] * 2)
+
+
 def test_unknown_steering_gives_no_estimate_and_the_widest_range():
     found = audited("unknown", replicates=24).accuracy
     ranges = [(one.missed_m2.low90, one.missed_m2.high90) for one in found.by_regime.values()]
