@@ -36,8 +36,8 @@ GO_BACK, LEAVE, CANNOT_TELL = "go back", "leave", "cannot tell"
 SURE, DOUBTFUL, UNKNOWN = "sure", "cannot tell", "unknown"
 """Kinds of missed ground: beyond what error can explain; within it; the log was paused or cut."""
 
-NO_TARGET, COUNTS, SKIPS, BREAKS, STATE, WANDER, DOUBT, NOTHING = (
-    "no target", "counts differ", "skips", "log broken off", "state", "wander", "doubtful places", "nothing",
+NO_TARGET, COUNTS, OUTLINE, SKIPS, BREAKS, STATE, WANDER, DOUBT, NOTHING = (
+    "no target", "counts differ", "outline", "skips", "log broken off", "state", "wander", "doubtful places", "nothing",
 )  # fmt: skip
 """What a decision turned on."""
 
@@ -63,7 +63,8 @@ class Facts:
 
     ``state``: logged, marked, remembered or assumed, as ``jobs.job.boom_state`` says. ``switch_m``: how far its moments
     may lie off. ``narrowest_m``:
-    narrower skips cannot be told from the receiver's error, None = no skip up to the boom's width can. ``paying``:
+    narrower skips cannot be told from the receiver's error, None = no skip up to the boom's width can.
+    ``outline_fits``: it would not fit the drive better in another place. ``paying``:
     ids that a touch-up plan would treat, None = no plan was made; ``weighed``: those it looked at.
     """
 
@@ -76,6 +77,7 @@ class Facts:
     narrowest_m: float | None
     wander_m: float
     counts_agree: bool
+    outline_fits: bool = True
     paying: frozenset[str] | None = None
     weighed: frozenset[str] = frozenset()
 
@@ -143,6 +145,7 @@ def _verdict(facts: Facts, sure: list[Place]) -> tuple[str, list[Place], str]:
     reasons = (
         (LEAVE, NO_TARGET, not facts.target_m2 > 0),
         (CANNOT_TELL, COUNTS, not facts.counts_agree),
+        (CANNOT_TELL, OUTLINE, not facts.outline_fits),
         (GO_BACK, SKIPS, bool(worthy)),
         (CANNOT_TELL, BREAKS, facts.unknown_m2 >= worth),
         (CANNOT_TELL, STATE, facts.state == ASSUMED),
@@ -169,6 +172,8 @@ def _worthy(facts: Facts, sure: list[Place], worth: float) -> list[Place]:
 
 
 def _sure(place: Place, facts: Facts) -> bool:
+    if not facts.outline_fits:
+        return False
     if place.by_switch_m is not None and place.by_switch_m < 2 * facts.switch_m:
         return False
     if place.chance is not None:
@@ -213,6 +218,7 @@ def facts_of(audit: Audit) -> Facts:
         narrowest_m=NARROWEST_ERRORS * error if found is None else found.smallest_detectable_skip_m,
         wander_m=error if found is None else float(np.median(found.error.sigma_m)),
         counts_agree=audit.checks.ok,
+        outline_fits=not any(one.code == "outline elsewhere" for one in audit.cautions),
         paying=None if plan is None else frozenset(one.id for one in plan.treated),
         weighed=frozenset(one.id for one in (plan.strips if plan else ()) if one.considered and not one.doubtful),
     )

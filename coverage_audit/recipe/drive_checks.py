@@ -14,6 +14,7 @@ from coverage_audit.facts import Caution
 from coverage_audit.solid import without
 
 from .offsets import antenna_beside, switches_lag
+from .outline_place import better_place
 from .tolerances import (
     ELSEWHERE_HALF_SWATH,
     ELSEWHERE_OPENED,
@@ -25,6 +26,9 @@ from .tolerances import (
 )
 
 if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from coverage_audit.arrays import BoolArray, FloatArray
     from coverage_audit.ground.model import Ground
 
     from .drive import Drive
@@ -39,15 +43,46 @@ def with_drive_cautions(audit: Audit, drive: Drive, ground: Ground, *, logged: b
     logged : bool
         Whether somebody logged, marked or wrote down when the boom was on.
     """
-    found = [*_never_driven(audit, drive), *(_clock_off(drive, ground) if logged else []), *_elsewhere(audit, drive)]
-    found += _long_pause(drive)
+    found = _drive_or_outline(audit, drive)
+    found += [*(_clock_off(drive, ground) if logged else []), *_long_pause(drive)]
     if audit.passes is not None:
         found += antenna_beside(audit.passes, audit.job.settings.boom.width_m)
         if logged and not any(one.code == "clock off" for one in found):
             found += switches_lag(audit.passes)
     told = {one.code for one in found}
-    kept = [one for one in audit.cautions if one.code != "sprayed elsewhere" or "other field" not in told]
+    kept = [
+        one
+        for one in audit.cautions
+        if one.code != "sprayed elsewhere" or not told & {"other field", "outline elsewhere"}
+    ]
     return replace(audit, cautions=(*found, *kept))
+
+
+def _drive_or_outline(audit: Audit, drive: Drive) -> list[Caution]:
+    """What ground that was never driven, and passes outside, tell: of another log, another field, or of the outline."""
+    missing, other = _never_driven(audit, drive), _elsewhere(audit, drive)
+    if not missing:
+        return other
+    width = audit.job.settings.boom.width_m
+    path = drive.path
+    worked = _worked(_unbroken(np.column_stack([path.x_m, path.y_m]), path.gap_after), width)
+    moved = better_place(audit.layers.field, worked, width)
+    if moved is None:
+        return [*missing, *other]
+    return [Caution("outline elsewhere", shift_m=moved.shift_m, heading_deg=moved.heading_deg, share=moved.share)]
+
+
+def _worked(ways: list[shapely.LineString], width_m: float) -> BaseGeometry:
+    """Ground that was driven over pass beside pass, about: ways to the field and back are no part of it. [m]"""
+    lines = parted(shapely.simplify(ways, width_m / 20))
+    swept = shapely.union_all(shapely.buffer(lines, ELSEWHERE_HALF_SWATH * width_m, quad_segs=2, cap_style="flat"))
+    reach = ELSEWHERE_OPENED * width_m
+    return shapely.buffer(shapely.buffer(swept, -reach, quad_segs=2), reach, quad_segs=2)
+
+
+def _unbroken(points: FloatArray, gap_after: BoolArray) -> list[shapely.LineString]:
+    parts = np.split(points, np.flatnonzero(gap_after[:-1]) + 1)
+    return [shapely.LineString(part) for part in parts if len(part) > 1]
 
 
 def _elsewhere(audit: Audit, drive: Drive) -> list[Caution]:
@@ -64,12 +99,9 @@ def _elsewhere(audit: Audit, drive: Drive) -> list[Caution]:
     ways = [shapely.LineString(way) for way, away in parts if away[0] and len(way) > 1]
     if not ways:
         return []
-    lines = parted(shapely.simplify(ways, width / 20))
-    if float(shapely.length(lines).sum()) * width < ELSEWHERE_PART * audit.area_m2.target:
+    if float(shapely.length(ways).sum()) * width < ELSEWHERE_PART * audit.area_m2.target:
         return []
-    swept = shapely.union_all(shapely.buffer(lines, ELSEWHERE_HALF_SWATH * width, quad_segs=2, cap_style="flat"))
-    reach = ELSEWHERE_OPENED * width
-    other = shapely.buffer(shapely.buffer(swept, -reach, quad_segs=2), reach, quad_segs=2)
+    other = _worked(ways, width)
     if other.area < ELSEWHERE_PART * audit.area_m2.target:
         return []
     return [Caution("other field", area_m2=float(other.area))]
@@ -81,9 +113,8 @@ def _never_driven(audit: Audit, drive: Drive) -> list[Caution]:
     if areas.missed < NEVER_DRIVEN_PART * areas.target:
         return []
     path = drive.path
-    points = np.column_stack([path.x_m, path.y_m])
-    ways = [way for way in np.split(points, np.flatnonzero(path.gap_after[:-1]) + 1) if len(way) > 1]
-    lines = parted(shapely.simplify([shapely.LineString(way) for way in ways], width / 20))
+    ways = _unbroken(np.column_stack([path.x_m, path.y_m]), path.gap_after)
+    lines = parted(shapely.simplify(ways, width / 20))
     driven = shapely.union_all(shapely.buffer(lines, NEVER_DRIVEN_WIDTHS * width, quad_segs=2))
     parts = shapely.get_parts(without(audit.layers.by_visits[0], driven))
     largest = float(shapely.area(parts).max(initial=0.0))

@@ -191,6 +191,14 @@ LAG_ALIKE = 0.75
 """Switches later, or earlier, at both ends by less than either are a driver's; of the passes this share shows half of
 it at least. [m], [s], [1] A hand on a switch takes half a second."""
 
+PLACE_CELLS, PLACE_REACH = 96, 1
+PLACE_FULL, PLACE_HOLDS, PLACE_GAINED, PLACE_AS_GOOD = 0.9, 0.75, 0.15, 0.998
+"""A field's longer side is cut into so many cells, and looked for as many sides away as the second. It lies elsewhere
+where it would be full to the first share, would hold the second of all ground that was worked over, turns beyond the
+edge among it, and be fuller by the third than where it lies; places full to the fourth of the best are alike. [1] A log
+of two fields fills one and is not held by it.
+"""
+
 ELSEWHERE_WIDTHS = 2.0
 ELSEWHERE_HALF_SWATH = 0.6
 ELSEWHERE_OPENED = 1.15

@@ -284,6 +284,14 @@ TOLD = [
         ),
     ),
     (
+        Caution("outline elsewhere", shift_m=64.6, heading_deg=40.0, share=0.973),
+        (
+            "Moved some 65 m to the northeast the outline would fit this drive, 97 % of it driven over. Is it the "
+            "outline of this field, and in its place? It was not moved. Until that is settled, neither missed ground "
+            "nor ground outside says anything."
+        ),
+    ),
+    (
         Caution("clock off", shift_s=-3600.0),
         (
             "The boom's on-times fit the drive far better when they are moved 1 h earlier: they would then begin and "
@@ -358,6 +366,7 @@ def test_the_search_for_metric_units_finds_those_of_the_metric_sentences():
         "two spacings",
         "outline shifted",
         "never driven",
+        "outline elsewhere",
         "other field",
         "antenna beside",
         "switches lag",

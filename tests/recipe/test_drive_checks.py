@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 from jobs import boom, job, log, parallel_passes
 from odd_days import odd_day
 
@@ -12,7 +13,9 @@ from coverage_audit.drive import clock
 from coverage_audit.drive.clock import clock_shift_s
 from coverage_audit.papers.terminal import terminal_text
 from coverage_audit.recipe.audit import audit_job
+from coverage_audit.recipe.decision import CANNOT_TELL, GO_BACK, OUTLINE
 from coverage_audit.recipe.drive import drive_of, job_plane
+from coverage_audit.recipe.outline_place import better_place
 
 LINES = [9.0 * k for k in range(12)]
 FIELD = shapely.box(-4.5, 0, 103.5, 150)
@@ -105,3 +108,33 @@ def test_a_field_driven_over_with_the_boom_off_has_no_log_missing():
     found = audit_job(job(log(TIMES, POINTS), GIVEN[:6], FIELD, boom=boom(9.0)))
     assert "never driven" not in codes(found)
     assert found.area_m2.missed > 0.4 * found.area_m2.target
+
+
+@pytest.mark.parametrize(("east_m", "north_m", "heading_deg"), [(40.0, 0.0, 270.0), (30.0, -40.0, 323.1)])
+def test_an_outline_in_another_place_is_told_as_that_and_sends_nobody_out(east_m, north_m, heading_deg):
+    """The whole field was sprayed; the outline lies 40 and 50 m beside it, found to two cells of 1.6 m: turns leave play."""
+    field = shapely.affinity.translate(FIELD, east_m, north_m)
+    found = audit_job(job(log(TIMES, POINTS), GIVEN, field, boom=boom(9.0)))
+    assert found.area_m2.missed > 0.2 * found.area_m2.target
+    (told,) = [dict(one.values) for one in found.cautions if one.code == "outline elsewhere"]
+    assert told["shift_m"] == pytest.approx(np.hypot(east_m, north_m), abs=3.2)
+    assert told["heading_deg"] == pytest.approx(heading_deg, abs=5.0)  # two cells in 40 m
+    assert told["share"] > 0.97
+    assert not {"never driven", "other field", "sprayed elsewhere"} & set(codes(found))
+    assert (found.answer.decision.kind, found.answer.decision.why) == (CANNOT_TELL, OUTLINE)
+    assert found.answer.surely.best == 0
+    assert "This log cannot say: the outline lies elsewhere than the drive." in terminal_text(found)
+
+
+def test_a_third_left_undone_beside_another_field_in_the_log_is_no_matter_of_the_outline():
+    """Ten passes of the neighbour's field and eight of twelve here: it would be full elsewhere, yet holds not all."""
+    times, points, given = parallel_passes([9.0 * k for k in range(-10, 8)], 0.0, 150.0, hz=1.0)
+    found = audit_job(job(log(times, points), given, FIELD, boom=boom(9.0)))
+    assert "outline elsewhere" not in codes(found)
+    assert "never driven" in codes(found)
+    assert found.answer.decision.kind == GO_BACK
+
+
+def test_what_fits_where_it_lies_has_no_better_place():
+    assert better_place(FIELD, shapely.Polygon(), 9.0) is None
+    assert better_place(FIELD, FIELD, 9.0) is None

@@ -63,6 +63,15 @@ def never_driven(units: str, *, share: float, area_m2: float) -> str:
     )
 
 
+def outline_elsewhere(units: str, *, shift_m: float, heading_deg: float, share: float) -> str:
+    """The outline would fit the drive in another place."""
+    return (
+        f"Moved some {way_words(shift_m, units, '.0f')} to the {compass(math.radians(heading_deg))} the outline would "
+        f"fit this drive, {100 * share:.0f} % of it driven over. Is it the outline of this field, and in its place? It "
+        "was not moved. Until that is settled, neither missed ground nor ground outside says anything."
+    )
+
+
 def long_pause(_units: str, *, pause_s: float) -> str:
     """The log stands still for days in its midst."""
     return (
