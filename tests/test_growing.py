@@ -1,6 +1,7 @@
 """The house grows in few places: a new form of track log and a new job key are one file each."""
 
 import datetime as dt
+import gzip
 import re
 from pathlib import Path
 
@@ -45,6 +46,13 @@ def toy_job(small_job):
 def test_without_its_reader_a_toy_log_is_refused(toy_job):
     with pytest.raises(InputError, match=r"^track\.gpx: is neither GPX nor NMEA 0183 nor .*; export the log"):
         read_job(toy_job[0].path)
+
+
+def test_a_packed_log_is_told_to_be_unpacked(toy_job):
+    job = toy_job[0]
+    job.write("track.gpx", gzip.compress(b"<gpx/>"))
+    with pytest.raises(InputError, match=r"^track\.gpx: is packed \(gzip\); unpack it"):
+        read_job(job.path)
 
 
 def test_a_toy_log_is_audited_once_its_form_is_registered(toy_job, check, monkeypatch):

@@ -27,7 +27,10 @@ if TYPE_CHECKING:
 _ARENA_MAX = -8
 """The allocator's name for how many stores of memory it keeps (mallopt(3), M_ARENA_MAX)."""
 
-WITHOUT = {"field": " (without an outline: driven)", "intervals": " (where nobody logged the boom: assume)"}
+WITHOUT = {
+    "field": " OUTLINE (where there is none: --field driven)",
+    "intervals": " BOOM.csv (where nobody logged the boom: --intervals assume)",
+}
 """What to write for an option that a person has nothing for."""
 
 

@@ -97,10 +97,19 @@ def timezone(value: object, place: str) -> str:
     try:
         zoneinfo.ZoneInfo(name)
     except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError) as error:
-        close = get_close_matches(name, sorted(zoneinfo.available_timezones()), n=1, cutoff=0.6)
-        hint = f'did you mean "{close[0]}"?' if close else 'write one such as "America/Denver" or "UTC"'
+        close = _zone_like(name)
+        hint = f'did you mean "{close}"?' if close else 'write one such as "America/Denver" or "UTC"'
         raise InputError(f'"{name}" is not the name of a time zone; {hint}', place) from error
     return name
+
+
+def _zone_like(name: str) -> str:
+    """Zone whose town is nearly that of *name*; "" where none is: a town far off would be worse than no hint."""
+    zones = sorted(zoneinfo.available_timezones())
+    towns = {zone: zone.rpartition("/")[2].lower() for zone in zones}
+    near = get_close_matches(name.rpartition("/")[2].lower().replace(" ", "_"), towns.values(), n=1, cutoff=0.8)
+    close = get_close_matches(name, [zone for zone in zones if towns[zone] in near], n=1, cutoff=0.0)
+    return close[0] if close else ""
 
 
 def date(value: object, place: str) -> dt.date:

@@ -305,7 +305,9 @@ def _operator(logs: Sequence[TrackLog]) -> str:
 def existing(source: Source, name: str, place: str, *, folder: bool = False) -> str:
     """Name of a file, or with *folder* of a folder too, that is there."""
     if not (source.exists(name, place) or (folder and source.folder(name))):
-        raise InputError(f'there is no file "{name}" ({source.start}); check the name', place)
+        # a backslash and a letter may be read as one character that no name has
+        advice = "check the name" if name.isprintable() else "in file names write / instead of \\"
+        raise InputError(f'there is no file "{name}" ({source.start}); {advice}', place)
     return name
 
 

@@ -6,9 +6,13 @@ import tomllib
 from typing import TYPE_CHECKING, Any
 
 from coverage_audit.errors import InputError
+from coverage_audit.read.source import decoded
 
 if TYPE_CHECKING:
     from coverage_audit.read.source import InputFile
+
+CURLY = "\u201c\u201d\u201e\u2018\u2019"
+"""Quotes that word processors and phones make of straight ones."""
 
 
 def toml_of(file: InputFile, other: str) -> dict[str, Any]:
@@ -27,7 +31,7 @@ def toml_of(file: InputFile, other: str) -> dict[str, Any]:
         No text, no TOML, or a number that TOML does not carry.
     """
     try:
-        data = tomllib.loads(file.data.decode("utf-8-sig").replace("\r\n", "\n"))
+        data = tomllib.loads(decoded(file.data).replace("\r\n", "\n"))
     except UnicodeDecodeError as error:
         raise InputError("this is not text; save it as UTF-8", f"{file.name}, byte {error.start}") from error
     except (ValueError, RecursionError) as error:  # TOMLDecodeError, and numbers too long to be read
@@ -44,6 +48,8 @@ def _not_toml(data: bytes, error: Exception, other: str) -> str:
     hint = ""
     if "hex value" in found or "escape" in found:
         hint = "; in file names write / instead of \\"
+    elif any(quote in decoded(data) for quote in CURLY):
+        hint = """; its quotes are curly ones, type straight ones instead: \""""
     elif "Expected newline" in found or "Invalid value" in found:
         hint = '; text and quantities need quotes, as in width = "9 m"'
     return f"this is not TOML ({found}){hint}; correct it there"

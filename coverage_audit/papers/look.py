@@ -81,9 +81,13 @@ def look_text(log: TrackLog, timezone: str, units: str) -> str:
 
 def _dropped(log: TrackLog) -> list[str]:
     lost = [f"{count} {reason.replace('_', ' ')}" for reason, count in log.dropped.items() if count]
-    noted = [f"{count} {reason.replace('_', ' ')}" for reason, count in log.notes.items() if count]
+    noted = [_several(reason.replace("_", " "), count) for reason, count in log.notes.items() if count]
     lines = [f"Dropped: {', '.join(lost)}" if lost else "Dropped: nothing"]
     return [*lines, f"Noted, no fix lost: {', '.join(noted)}"] if noted else lines
+
+
+def _several(reason: str, count: int) -> str:
+    return f"{count} {reason.replace('waypoint', 'waypoints', count > 1)}"
 
 
 def _span(time: FloatArray, timezone: str) -> list[str]:
@@ -109,7 +113,7 @@ def _gaps(time: FloatArray, timezone: str) -> list[str]:
     steps = np.diff(time)
     gap = _gap_steps(steps)
     if not len(gap):
-        return [f"Gaps: none longer than {MAX_GAP_S:g} s"]
+        return [f"Gaps: none longer than {_gap_from_s(steps):.3g} s"]
     longest = gap[np.argsort(-steps[gap])][:GAPS_SHOWN]
     places = [(display.duration(float(steps[k])), float(time[k])) for k in np.sort(longest)]
     told = ", ".join(f"{size} at {display.local_time(moment, timezone)}" for size, moment in places)
@@ -119,8 +123,13 @@ def _gaps(time: FloatArray, timezone: str) -> list[str]:
 
 def _gap_steps(steps: FloatArray) -> IntArray:
     """Which steps of time the audit would take for gaps of the log."""
-    usual = np.median(steps[steps > 0]) if (steps > 0).any() else 0.0
-    return np.flatnonzero((steps > MAX_GAP_S) & (steps > GAP_STEPS * usual))
+    return np.flatnonzero(steps > _gap_from_s(steps))
+
+
+def _gap_from_s(steps: FloatArray) -> float:
+    """Longest step of time that is none: a slow log has long steps. [s]"""
+    usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
+    return max(MAX_GAP_S, GAP_STEPS * usual)
 
 
 def _holes(log: TrackLog, units: str) -> str:

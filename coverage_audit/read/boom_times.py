@@ -19,6 +19,7 @@ from coverage_audit.errors import InputError
 from coverage_audit.units import TIME_S, parse_quantity
 
 from .records import LOGGED, MARKED, PROPOSED, REMEMBERED, Interval
+from .source import decoded
 from .times import iso_moment
 from .tolerances import FIRST_YEAR, LAST_YEAR, MAX_WITHIN_S
 
@@ -116,9 +117,8 @@ def parse_sections(text: str, place: str, section_count: int) -> tuple[int, ...]
 
 def _decode(data: bytes, name: str) -> str:
     """Text of the file."""
-    encoding = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
     try:
-        text = data.decode(encoding)
+        text = decoded(data)
     except UnicodeDecodeError as error:
         raise InputError('this is not text; save the table as "CSV UTF-8"', f"{name}, byte {error.start}") from error
     if "\0" in text:

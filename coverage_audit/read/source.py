@@ -25,6 +25,11 @@ class InputFile:
     sha256: str
 
 
+def decoded(data: bytes) -> str:
+    """Text of a file in UTF-8, or in the UTF-16 that programs of Windows call Unicode."""
+    return data.decode("utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
+
+
 class Source(ABC):
     """Files by name, as a job file names them. What a name that begins elsewhere means is the source's affair."""
 

@@ -155,10 +155,13 @@ def test_help_names_every_common_option(capsys, command):
         ([], "check, demo, touchup"),
         (["chek"], "invalid choice"),
         (["check"], "-o DIR"),
-        (["check", "-o", "out"], "--track, --field (without an outline: driven), --boom, --intervals (where nobody"),
+        (
+            ["check", "-o", "out"],
+            "--track, --field OUTLINE (where there is none: --field driven), --boom, --intervals BOOM.csv (",
+        ),
         (
             ["check", "--track", "t.gpx", "-o", "out"],
-            "missing: --field (without an outline: driven), --boom, --intervals",
+            "missing: --field OUTLINE (where there is none: --field driven), --boom, --intervals",
         ),
         (["check", "job.toml"], "-o DIR"),
         (["check", "job.toml", "--boom", "9 m", "-o", "out"], "--boom cannot stand beside a job file"),

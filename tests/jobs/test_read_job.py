@@ -246,6 +246,7 @@ def test_uneven_nozzles_are_not_shared_out(small_job):
         ("boom", "nozzles", "18", "a table is wanted"),
         ("track", "files", "[]", "0 entries"),
         ("track", "files", '["gone.gpx"]', 'no file "gone.gpx"'),
+        ("track", "files", '[".\\track.gpx"]', "write / instead of"),  # TOML reads a tab
         ("track", "files", "[3]", "text in quotes"),
         ("track", "max_gap", '"0 s"', "out of range"),
         ("field", "select", '"West bench"', "it has: Lower meadow"),
@@ -253,6 +254,9 @@ def test_uneven_nozzles_are_not_shared_out(small_job):
         ("field", "boundary", "[1]", "text in quotes"),
         ("job", "timezone", '"America/Denvere"', 'did you mean "America/Denver"?'),
         ("job", "timezone", '"../etc/passwd"', "not the name of a time zone"),
+        ("job", "timezone", '"Berlin"', 'did you mean "Europe/Berlin"?'),
+        ("job", "timezone", '"Amercia/Denver"', 'did you mean "America/Denver"?'),
+        ("job", "timezone", '"Europe/Hamburg"', 'write one such as "America/Denver"'),  # no such zone, none near
         ("job", "date", '"30.5.2026"', "write it as 2026-05-30"),
         ("job", "date", "2026-05-30T10:00:00", "a date is wanted"),
         ("job", "date", "1926-05-30", "1980 to 2100"),
@@ -308,6 +312,19 @@ def test_key_given_twice_is_broken_toml(small_job):
 def test_job_file_that_is_not_text(small_job):
     small_job.write("job.toml", b"[job]\nname = '\xff'\n")
     assert refusal(small_job).startswith("job.toml, byte 14: this is not text")
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-8-sig"])
+def test_job_file_as_a_windows_editor_saves_it(small_job, encoding):
+    """Unicode and UTF-8 of its list of encodings, with its own line ends."""
+    text = small_job.read("job.toml")
+    small_job.write("job.toml", text.replace("\n", "\r\n").encode(encoding))
+    assert read_job(small_job.path).settings.boom.width_m == 10.0
+
+
+def test_curly_quotes_are_named(small_job):
+    small_job.write("job.toml", "[job]\nname = \u201cCreek side\u201d\n")
+    assert "its quotes are curly ones, type straight ones" in refusal(small_job)
 
 
 def test_wheels_at_the_hitch(small_job):

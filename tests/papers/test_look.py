@@ -4,8 +4,10 @@ import re
 
 import numpy as np
 import pytest
+from conftest import gpx_of
 
 from coverage_audit.cli import command as cli
+from coverage_audit.drive.tolerances import GAP_STEPS
 from coverage_audit.jobs.read import read_job
 from coverage_audit.papers.words import display
 from coverage_audit.recipe.audit import audit_job
@@ -15,6 +17,15 @@ def look(capsys, *arguments):
     code = cli.main(["look", *map(str, arguments)])
     captured = capsys.readouterr()
     return code, captured.out, captured.err
+
+
+def test_a_slow_log_has_no_gap_shorter_than_what_counts_as_one(small_job, capsys):
+    """One fix in seven seconds: steps of up to three of them are how it logs, and five seconds are no gap."""
+    points = [(7.0 * k, 45.0 + k * 1e-4, 7.0) for k in range(100)]
+    small_job.write("slow.gpx", gpx_of(points))
+    out = look(capsys, small_job.folder / "slow.gpx")[1]
+    assert "one every 7 s" in out
+    assert f"Gaps: none longer than {7 * GAP_STEPS:.3g} s" in out
 
 
 def test_a_good_log(small_job, capsys):

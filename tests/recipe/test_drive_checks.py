@@ -112,7 +112,7 @@ def test_a_field_driven_over_with_the_boom_off_has_no_log_missing():
 
 @pytest.mark.parametrize(("east_m", "north_m", "heading_deg"), [(40.0, 0.0, 270.0), (30.0, -40.0, 323.1)])
 def test_an_outline_in_another_place_is_told_as_that_and_sends_nobody_out(east_m, north_m, heading_deg):
-    """The whole field was sprayed; the outline lies 40 and 50 m beside it, found to two cells of 1.6 m: turns leave play."""
+    """The whole field was sprayed; the outline lies 40 and 50 m beside it, told to two cells of 1.6 m."""
     field = shapely.affinity.translate(FIELD, east_m, north_m)
     found = audit_job(job(log(TIMES, POINTS), GIVEN, field, boom=boom(9.0)))
     assert found.area_m2.missed > 0.2 * found.area_m2.target

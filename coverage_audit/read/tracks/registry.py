@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 FORMS: tuple[TrackForm, ...] = (GPX, NMEA, KML_TRACK, FIT, GEOJSON_TRACK, TABLE)
 """Every form of track log that is read. A new one is a module like ``gpx`` and a word here."""
+_GZIP = b"\x1f\x8b"
 
 
 def logs_of(source: Source, name: str, asked: Asked) -> list[TrackLog]:
@@ -77,5 +78,7 @@ def track_of(file: InputFile, asked: Asked) -> TrackLog:
     form = form_of(file.data)
     if form is None:
         names = " nor ".join(one.name for one in FORMS)
+        if file.data.startswith(_GZIP):
+            raise InputError("is packed (gzip); unpack it, and give what is in it", file.name)
         raise InputError(f"is neither {names}; export the log from the receiver or app as one of them", file.name)
     return form.read(file.data, file.name, asked)
