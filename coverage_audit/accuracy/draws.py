@@ -29,6 +29,7 @@ from .tolerances import (
     BY_EYE_CHANCE,
     BY_EYE_SPREAD_M,
     CLASSES,
+    FACTOR_SIGMA_M,
     FENCE_DOUBT,
     FENCE_DOUBT_SIGMAS,
     GUIDED_ABOVE,
@@ -154,8 +155,9 @@ def _drawn(
     # sparse fixes cost little in most jobs and much in a few
     luck = np.clip(rng.standard_t(METHOD_FREEDOM, (count, 2)), -MOST_METHOD, MOST_METHOD)
     areas = table[:, :2] + question.method_m2 * luck
-    areas = np.clip(about_the_log(areas, np.array(question.observed_m2[:2]), by_eye), 0.0, target)
     learnt = _learnt(question, sources, moved)
+    observed = np.array(question.observed_m2[:2])
+    areas = np.clip(about_the_log(areas, observed, by_eye, learnt.sigma_m.best), 0.0, target)
     # draws prove nothing, however they agree
     chances = tuple(told_chance((table[:, 2:].sum(axis=0) + 0.5) / (count + 1), learnt.sigma_m.best).tolist())
     wanted = (SKIP_LENGTH_M, question.min_width_m, sure_sigmas(learnt.sigma_m.best))
@@ -175,20 +177,26 @@ def _drawn(
     return RegimeResult(missed, double, covered, chances, skip, learnt)
 
 
-def about_the_log(areas: FloatArray, observed: FloatArray, by_eye: float | None) -> FloatArray:
+def about_the_log(areas: FloatArray, observed: FloatArray, by_eye: float | None, sigma_m: float) -> FloatArray:
     """Drawn *areas* [m2], shape (draws, 2), moved and spread for what no model holds; *observed* shows the log.
 
-    *by_eye*: chance that fence and switch were kept to by eye; None by hand.
+    *by_eye*: chance that fence and switch were kept to by eye; None by hand. *sigma_m*: the receiver's slow error. [m]
     """
     middle, sd = areas.mean(axis=0), areas.std(axis=0)
     way, off = observed - middle, areas - middle
-    shift, below, above, doubted = np.array(HAND_SHIFT), HAND_BELOW, HAND_ABOVE, HAND_DOUBT
+    shift, below, above, doubted = np.full(2, _by_size(HAND_SHIFT, sigma_m)), HAND_BELOW, HAND_ABOVE, HAND_DOUBT
     if by_eye is not None:
         # ground that draws take away was kept to by eye, and there they err as by hand
-        shift = by_eye * np.where(way > 0, HAND_SHIFT, GUIDED_SHIFT)
+        shift = by_eye * np.where(way > 0, shift, GUIDED_SHIFT)
         below, above, doubted = GUIDED_BELOW, GUIDED_ABOVE, GUIDED_DOUBT
     doubt = doubted * np.divide(way, sd, out=np.zeros(2), where=sd > 0)
-    return np.asarray(middle + shift * way + np.hypot(np.where(off < 0, below, above), doubt) * off)
+    spread = np.where(off < 0, [_by_size(one, sigma_m) for one in below], above)
+    return np.asarray(middle + shift * way + np.hypot(spread, doubt) * off)
+
+
+def _by_size(factors: tuple[float, ...], sigma_m: float) -> float:
+    """The factor at a slow error of *sigma_m* [m], even between those of ``FACTOR_SIGMA_M`` by its logarithm."""
+    return float(np.interp(np.log(max(sigma_m, FACTOR_SIGMA_M[0])), np.log(FACTOR_SIGMA_M), factors))
 
 
 def _sources(

@@ -156,7 +156,8 @@ def test_guided_passes_were_less_even_than_they_look(monkeypatch):
     In closed form for an error of known size, drawn as it comes: what is unknown of it, and the factors that were found
     on simulated jobs, would move and spread the draws.
     """
-    plain = {"GUIDED_SHIFT": (0.0, 0.0), "GUIDED_BELOW": (1.0, 1.0), "GUIDED_ABOVE": (1.0, 1.0), "GUIDED_DOUBT": 0.0}
+    plain = {"GUIDED_SHIFT": (0.0, 0.0), "GUIDED_BELOW": ((1.0,) * 3,) * 2, "GUIDED_ABOVE": (1.0, 1.0)}
+    plain |= {"GUIDED_DOUBT": 0.0, "HAND_SHIFT": (0.0,) * 3}
     for name, value in plain.items():
         monkeypatch.setattr(draws, name, value)
     monkeypatch.setitem(error.SCALE_LOG_SD, error.BY_FILE, 0.0)
@@ -173,25 +174,30 @@ def test_guided_passes_were_less_even_than_they_look(monkeypatch):
 
 
 @pytest.mark.parametrize(
-    ("by_eye", "logged_m2", "middle_m2"),
+    ("by_eye", "logged_m2", "sigma_m", "middle_m2"),
     [
-        (1.0, 100.0, 150.0),  # draws show 200: halfway back to the log
-        (0.4, 100.0, 180.0),  # as far as by eye
-        (1.0, 300.0, 185.0),  # they take ground away: on by 0.15 of the way, as by hand
-        (None, 100.0, 215.0),
-        (None, 300.0, 185.0),
+        (1.0, 100.0, 0.7, 150.0),  # draws show 200: halfway back to the log
+        (0.4, 100.0, 0.7, 180.0),  # as far as by eye
+        (1.0, 300.0, 0.7, 185.0),  # they take ground away: on by 0.15 of the way, as by hand
+        (None, 100.0, 0.7, 215.0),
+        (None, 300.0, 0.7, 185.0),
+        (None, 300.0, 0.2, 200.0),
+        (None, 300.0, 0.01, 230.0),  # a small error: swings of the steering were taken for it
+        (1.0, 300.0, 0.01, 230.0),
     ],
 )
 def test_draws_are_moved_to_the_log_where_they_add_to_it_and_on_where_they_take_away(
-    monkeypatch, by_eye, logged_m2, middle_m2
+    monkeypatch, by_eye, logged_m2, sigma_m, middle_m2
 ):
-    """By hand on in either case: gaps take off too little of a great error."""
-    monkeypatch.setattr(draws, "HAND_SHIFT", (-0.15, -0.15))
+    """By hand on in either case beside a great error: gaps take off too little of it."""
+    monkeypatch.setattr(draws, "HAND_SHIFT", (0.3, 0.0, -0.15))
     monkeypatch.setattr(draws, "GUIDED_SHIFT", (0.5, 0.5))
-    for factors in ("HAND_BELOW", "HAND_ABOVE", "GUIDED_BELOW", "GUIDED_ABOVE"):
+    for factors in ("HAND_BELOW", "GUIDED_BELOW"):
+        monkeypatch.setattr(draws, factors, ((1.0, 1.0, 1.0),) * 2)
+    for factors in ("HAND_ABOVE", "GUIDED_ABOVE"):
         monkeypatch.setattr(draws, factors, (1.0, 1.0))
     areas = np.array([[190.0, 190.0], [210.0, 210.0]])
-    found = draws.about_the_log(areas, np.full(2, logged_m2), by_eye)
+    found = draws.about_the_log(areas, np.full(2, logged_m2), by_eye, sigma_m)
     assert found.mean(axis=0) == pytest.approx([middle_m2] * 2)
 
 
