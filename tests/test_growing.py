@@ -48,6 +48,14 @@ def test_without_its_reader_a_toy_log_is_refused(toy_job):
         read_job(toy_job[0].path)
 
 
+@pytest.mark.parametrize(("date", "told"), [("2026-05-30", 0), ("2026-05-31", 0), ("2026-06-03", 1), ("2020-05-30", 1)])
+def test_a_gpx_log_of_another_day_than_the_job_is_told(small_job, date, told):
+    """30 May 2026; local and UTC dates may differ by one."""
+    small_job.change("date", f'"{date}"', "job")
+    found = [one for one in read_job(small_job.path).logs[0].cautions if one.code == "job date differs"]
+    assert [dict(one.values)["logged"] for one in found] == ["2026-05-30"] * told
+
+
 def test_a_packed_log_is_told_to_be_unpacked(toy_job):
     job = toy_job[0]
     job.write("track.gpx", gzip.compress(b"<gpx/>"))

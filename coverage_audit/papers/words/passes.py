@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from coverage_audit.recipe.once import once
 
 from . import display
-from .accuracy import with_certainty
+from .accuracy import chance_words, with_certainty
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -102,7 +102,10 @@ def verdict_of(audit: Audit) -> display.Verdict:
     """The job's verdict; with an assumed boom state what such a log can show comes first."""
     if audit.assumed is not None:
         return _assumed_verdict(audit, audit.assumed)
-    return with_certainty(display.verdict(audit, told_causes(audit)), audit)
+    causes = told_causes(audit)
+    # the largest in the log alone is named: no error may be behind it, or nothing else
+    largest = {one.id: causes[one.id] + chance_words(one, audit).replace("; ", ", ") for one in audit.missed_strips[:1]}
+    return with_certainty(display.verdict(audit, {**causes, **largest}), audit)
 
 
 def _assumed_verdict(audit: Audit, assumed: Assumed) -> display.Verdict:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read.source import Folder
+from coverage_audit.read.tolerances import JOB_DATE_SLACK_DAYS
 
 from .fit import FIT
 from .form import Asked
@@ -17,7 +21,6 @@ from .opened import opened_logs
 from .table import TABLE
 
 if TYPE_CHECKING:
-    import datetime as dt
     from pathlib import Path
 
     from coverage_audit.read.records import TrackLog
@@ -81,4 +84,15 @@ def track_of(file: InputFile, asked: Asked) -> TrackLog:
         if file.data.startswith(_GZIP):
             raise InputError("is packed (gzip); unpack it, and give what is in it", file.name)
         raise InputError(f"is neither {names}; export the log from the receiver or app as one of them", file.name)
-    return form.read(file.data, file.name, asked)
+    return _dated(form.read(file.data, file.name, asked), asked.date)
+
+
+def _dated(log: TrackLog, job_date: dt.date | None) -> TrackLog:
+    """*log*, with a caution where it is of another day than the job, unless its reader has told that already."""
+    if job_date is None or any(one.code == "job date differs" for one in log.cautions):
+        return log
+    logged = dt.datetime.fromtimestamp(float(log.fixes.time_s[0]), dt.UTC).date()
+    if abs((logged - job_date).days) <= JOB_DATE_SLACK_DAYS:
+        return log
+    other = Caution("job date differs", file=log.file, job_date=str(job_date), logged=str(logged))
+    return replace(log, cautions=(*log.cautions, other))
