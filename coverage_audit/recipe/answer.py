@@ -12,7 +12,7 @@ import shapely
 from coverage_audit.accuracy.strips import sure_sigmas
 from coverage_audit.accuracy.tolerances import REAL_SHARE
 
-from .decision import CANNOT_TELL, SURE, decide, facts_of
+from .decision import CANNOT_TELL, SURE, decide, facts_of, slow_error_m
 from .tolerances import (
     LEAST_WALK_M2,
     LIKELY_CHANCE,
@@ -130,8 +130,7 @@ def strip_off_m(facts: Facts, audit: Audit) -> float:
     """
     if facts.narrowest_m is None or audit.accuracy is None:
         return facts.wander_m
-    learnt = [one.learnt for one in audit.accuracy.by_regime.values() if one.learnt is not None]
-    slow = max((one.sigma_m.best for one in learnt), default=facts.wander_m)
+    slow = slow_error_m(audit.accuracy)
     return min(facts.narrowest_m * (1 - REAL_SHARE) / sure_sigmas(slow), math.sqrt(2) * slow)
 
 

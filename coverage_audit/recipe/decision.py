@@ -28,6 +28,8 @@ from .tolerances import (
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from coverage_audit.accuracy.model import Accuracy
+
     from .result import Audit
 
 GO_BACK, LEAVE, CANNOT_TELL = "go back", "leave", "cannot tell"
@@ -216,12 +218,18 @@ def facts_of(audit: Audit) -> Facts:
         state=state,
         switch_m=math.inf if state == ASSUMED else SWITCH_ERROR_S.get(state, 0.0) * speed,
         narrowest_m=NARROWEST_ERRORS * error if found is None else found.smallest_detectable_skip_m,
-        wander_m=error if found is None else float(np.median(found.error.sigma_m)),
+        wander_m=error if found is None else slow_error_m(found),
         counts_agree=audit.checks.ok,
         outline_fits=not any(one.code == "outline elsewhere" for one in audit.cautions),
         paying=None if plan is None else frozenset(one.id for one in plan.treated),
         weighed=frozenset(one.id for one in (plan.strips if plan else ()) if one.considered and not one.doubtful),
     )
+
+
+def slow_error_m(found: Accuracy) -> float:
+    """The receiver's slow error as draws took it, the larger where two regimes are possible; untold, as stated. [m]"""
+    learnt = [one.learnt.sigma_m.best for one in found.by_regime.values() if one.learnt is not None]
+    return max(learnt, default=float(np.median(found.error.sigma_m)))
 
 
 def _places(audit: Audit) -> tuple[Place, ...]:

@@ -104,8 +104,7 @@ def _unasked(found: Accuracy, audit: Audit) -> str:
     what = "Memory and GPS error" if audit.remembered else "GPS error"
     return (
         f"{what}: {known}, {low} to {high} may truly be missed{_beyond(found.missed_m2, audit)}. Write [accuracy] "
-        "into the job file (how the job was steered, how good the receiver is) to narrow this and to be told how sure "
-        "each strip is."
+        "into the job file (how the job was steered, how good the receiver is) to narrow this."
     )
 
 
