@@ -173,7 +173,7 @@ class Visit:
 
     def drop(self, path):
         """Give the page a log; the system's own window for choosing a file cannot be driven, its input can."""
-        self.page.set_input_files("#files", str(path))
+        self.page.set_input_files("#files", path)
         self.page.wait_for_url("**/job/**")
         expect(self.page.locator("#part-logs")).to_contain_text("driven, one place a second")
 

@@ -142,6 +142,25 @@ def test_an_answer_that_is_cut_off_is_told_and_is_no_fault_of_the_page(served, d
     assert visit.own_faults == []
 
 
+def test_a_file_that_is_not_taken_is_named_though_the_others_make_a_job(served, dropped, chromium, tmp_path):
+    """On the way to the new job, and when files are added to it."""
+    address, root, _ = served
+    visit = Visit(chromium, 1280)
+    visit.enter(address)
+    visit.begin(root)
+    empty = tmp_path / "afternoon.gpx"
+    empty.write_bytes(b"")
+    notice = visit.page.locator("#notice")
+    visit.drop([str(dropped), str(empty)])
+    expect(notice).to_contain_text("afternoon.gpx: the file is empty")
+    visit.page.reload()
+    expect(visit.page.locator("#part-logs")).to_contain_text("driven, one place a second")
+    expect(notice).to_be_hidden()  # said once
+    visit.page.set_input_files("#files", [str(dropped), str(empty)])
+    expect(notice).to_contain_text("afternoon.gpx: the file is empty")
+    assert [one for one in visit.own_faults if "422" not in one] == []  # the refusals themselves
+
+
 def test_address_without_its_token_shows_nothing(served, chromium):
     address, root, _ = served
     host = re.match(r"http://[^/]+", address)[0]

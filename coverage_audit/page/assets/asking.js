@@ -68,7 +68,19 @@ export async function keepLogs(files) {
   }
   progress.textContent = "";
   say(faults.join(" "));
-  return kept;
+  return { logs: kept, faults: faults.join(" ") };
+}
+
+// words about one file must outlive the way that the others take to another screen
+export function go(path, words) {
+  if (words) sessionStorage.setItem("said", words);
+  location.assign(path);
+}
+
+export function sayBrought() {
+  const words = sessionStorage.getItem("said");
+  sessionStorage.removeItem("said");
+  if (words) say(words);
 }
 
 // --- what every screen has ----------------------------------------------------------------------

@@ -1,13 +1,13 @@
 // The list of all jobs.
-import { endButton, get, keepLogs, questionMarks, say, send, takesFiles } from "./asking.js";
+import { endButton, get, go, keepLogs, questionMarks, say, send, takesFiles } from "./asking.js";
 
 endButton();
 questionMarks();
 takesFiles(async (files) => {
-  const logs = await keepLogs(files);
+  const { logs, faults } = await keepLogs(files);
   if (!logs.length) return;
   const found = await send("/jobs", { logs });
-  if (found.go) location.assign(found.go);
+  if (found.go) go(found.go, faults);
   else say(found.fault);
 });
 

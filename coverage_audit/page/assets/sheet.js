@@ -1,5 +1,5 @@
 // One job's sheet: what is typed or tapped is saved at once, and what it changes is shown.
-import { endButton, get, keepLogs, questionMarks, say, send, sendFile, takesFiles } from "./asking.js";
+import { endButton, get, keepLogs, questionMarks, say, sayBrought, send, sendFile, takesFiles } from "./asking.js";
 import { Drawing } from "./drawing.js";
 import { Passes } from "./passes.js";
 import { INK, PLUM, PaperMap, SLATE, extentOf, paintField, underlay } from "./paper_map.js";
@@ -274,8 +274,9 @@ async function share(path) {
 }
 
 takesFiles(async (files) => {
-  const logs = await keepLogs(files);
-  if (logs.length) sheet.change("logs", { logs });
+  const { logs, faults } = await keepLogs(files);
+  if (logs.length) await sheet.change("logs", { logs });
+  if (faults) say(faults);
 });
 
 // --- following the work -----------------------------------------------------------------------------
@@ -319,4 +320,4 @@ function tell(state) {
 
 endButton();
 questionMarks();
-sheet.reload();
+sheet.reload().then(sayBrought);
