@@ -35,7 +35,8 @@ const sheet = {
       return false;
     }
     if (found.fault) {
-      fault(found.place, found.fault);
+      const kept = found.place ? `${found.fault.replace(/\.$/, "")}. Until it is put right the job keeps what it had.` : found.fault;
+      fault(found.place, kept);
       return false;
     }
     fault("", "");
