@@ -181,6 +181,7 @@ def about_the_log(areas: FloatArray, observed: FloatArray, by_eye: float | None,
     """Drawn *areas* [m2], shape (draws, 2), moved and spread for what no model holds; *observed* shows the log.
 
     *by_eye*: chance that fence and switch were kept to by eye; None by hand. *sigma_m*: the receiver's slow error. [m]
+    Factors that simulated jobs were held by; no source.
     """
     middle, sd = areas.mean(axis=0), areas.std(axis=0)
     way, off = observed - middle, areas - middle
@@ -190,7 +191,8 @@ def about_the_log(areas: FloatArray, observed: FloatArray, by_eye: float | None,
         shift = by_eye * np.where(way > 0, shift, GUIDED_SHIFT)
         below, above, doubted = GUIDED_BELOW, GUIDED_ABOVE, GUIDED_DOUBT
     doubt = doubted * np.divide(way, sd, out=np.zeros(2), where=sd > 0)
-    spread = np.where(off < 0, [_by_size(one, sigma_m) for one in below], above)
+    lower, upper = ([_by_size(one, sigma_m) for one in factors] for factors in (below, above))
+    spread = np.where(off < 0, lower, upper)
     return np.asarray(middle + shift * way + np.hypot(spread, doubt) * off)
 
 

@@ -21,12 +21,12 @@ LIKELY = 0.5
 """A strip at least this probable counts as likely real. [1]"""
 
 JUDGED = {
-    ("autonomous", "classical"): (200, 175, 179),
-    ("autonomous", "berkson"): (200, 170, 175),
-    ("differential", "classical"): (200, 187, 177),
-    ("differential", "berkson"): (200, 189, 184),
-    ("RTK fixed", "classical"): (200, 178, 172),
-    ("RTK fixed", "berkson"): (200, 188, 189),
+    ("autonomous", "classical"): (200, 176, 171),
+    ("autonomous", "berkson"): (200, 178, 185),
+    ("differential", "classical"): (200, 181, 176),
+    ("differential", "berkson"): (200, 189, 187),
+    ("RTK fixed", "classical"): (200, 186, 178),
+    ("RTK fixed", "berkson"): (200, 185, 187),
 }
 """Unseen simulated jobs of each class of fixes and regime (by hand, guided by the receiver that logged), and in how
 many the range held the missed and the double ground: the first table of reports/calibration.md. [1]"""

@@ -156,7 +156,7 @@ def test_guided_passes_were_less_even_than_they_look(monkeypatch):
     In closed form for an error of known size, drawn as it comes: what is unknown of it, and the factors that were found
     on simulated jobs, would move and spread the draws.
     """
-    plain = {"GUIDED_SHIFT": (0.0, 0.0), "GUIDED_BELOW": ((1.0,) * 3,) * 2, "GUIDED_ABOVE": (1.0, 1.0)}
+    plain = {"GUIDED_SHIFT": (0.0, 0.0), "GUIDED_BELOW": ((1.0,) * 3,) * 2, "GUIDED_ABOVE": ((1.0,) * 3,) * 2}
     plain |= {"GUIDED_DOUBT": 0.0, "HAND_SHIFT": (0.0,) * 3}
     for name, value in plain.items():
         monkeypatch.setattr(draws, name, value)
@@ -192,10 +192,8 @@ def test_draws_are_moved_to_the_log_where_they_add_to_it_and_on_where_they_take_
     """By hand on in either case beside a great error: gaps take off too little of it."""
     monkeypatch.setattr(draws, "HAND_SHIFT", (0.3, 0.0, -0.15))
     monkeypatch.setattr(draws, "GUIDED_SHIFT", (0.5, 0.5))
-    for factors in ("HAND_BELOW", "GUIDED_BELOW"):
+    for factors in ("HAND_BELOW", "HAND_ABOVE", "GUIDED_BELOW", "GUIDED_ABOVE"):
         monkeypatch.setattr(draws, factors, ((1.0, 1.0, 1.0),) * 2)
-    for factors in ("HAND_ABOVE", "GUIDED_ABOVE"):
-        monkeypatch.setattr(draws, factors, (1.0, 1.0))
     areas = np.array([[190.0, 190.0], [210.0, 210.0]])
     found = draws.about_the_log(areas, np.full(2, logged_m2), by_eye, sigma_m)
     assert found.mean(axis=0) == pytest.approx([middle_m2] * 2)
