@@ -61,6 +61,10 @@ def clean_track(
         parts.append(part)
         counts.append(dropped)
     order = _time_order(logs, parts)
+    for first, second in pairwise(order):
+        if parts[first]["time_s"][-1] == parts[second]["time_s"][0]:  # some loggers end and begin with the same fix
+            parts[second] = {name: column[1:] for name, column in parts[second].items()}
+            counts[second]["duplicate_time"] = counts[second].get("duplicate_time", 0) + 1
     segment_base = 0
     for number in order:
         parts[number]["segment"] = parts[number]["segment"] + segment_base
@@ -288,7 +292,8 @@ def _time_order(logs: tuple[TrackLog, ...], parts: list[dict[str, np.ndarray]]) 
     order = sorted(range(len(parts)), key=lambda number: float(parts[number]["time_s"][0]))
     for first, second in pairwise(order):
         overlap = float(parts[first]["time_s"][-1] - parts[second]["time_s"][0])
-        if overlap >= 0:
+        apart_m = np.hypot(*(parts[first][axis][-1] - parts[second][axis][0] for axis in ("x_m", "y_m")))
+        if overlap > 0 or (overlap == 0 and apart_m > SPIKE_NOISE_M):
             raise InputError(
                 f"overlaps {logs[first].file} in time by {overlap:.0f} s; give the files of one machine only, "
                 "each part of the job once",

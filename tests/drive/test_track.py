@@ -95,6 +95,28 @@ def test_overlapping_files_are_refused():
         clean(first, changed(second, time_s=second.fixes.time_s + 10))
 
 
+@pytest.mark.parametrize(("aside_m", "refused"), [(0.0, False), (0.5, False), (40.0, True)])
+def test_a_fix_that_two_files_share_is_counted_once(aside_m, refused):
+    """One file ends with the fix that the next begins with; another machine's lies elsewhere."""
+    first, second = straight(30), straight(30)
+    degrees = aside_m / 111_320
+    later = changed(second, time_s=second.fixes.time_s + 29, lat_deg=second.fixes.lat_deg + degrees)
+    last = first.fixes.lat_deg[-1], first.fixes.lon_deg[-1]
+    later = changed(
+        later,
+        lat_deg=later.fixes.lat_deg + last[0] - second.fixes.lat_deg[0],
+        lon_deg=later.fixes.lon_deg + last[1] - second.fixes.lon_deg[0],
+    )
+    if refused:
+        with pytest.raises(InputError, match=r"overlaps track.gpx in time by 0 s"):
+            clean(first, later)
+        return
+    track, dropped = clean(first, later)
+    assert len(track.time_s) == 59
+    assert np.diff(track.time_s) == pytest.approx(np.ones(58))
+    assert dropped[1]["duplicate_time"] == dropped[0].get("duplicate_time", 0) + 1
+
+
 def test_sparse_log_is_refused_with_what_to_set():
     with pytest.raises(InputError, match=r"median step is 10.0 s.*one fix a second"):
         clean(straight(step_s=10.0))
