@@ -395,6 +395,11 @@ def test_lengths_are_told_in_feet(caution, told):
     assert told in texts([caution], "us")[0]
 
 
+def test_a_doubt_too_small_to_be_told_is_no_more_than_less_than():
+    (told,) = texts([Caution("outline repaired", place="a.json", doubt_m2=0.001)], "metric")
+    assert told.endswith("no reading of it differs by 0.1\u00a0m² or more.")
+
+
 def test_of_many_fields_some_are_named_and_the_others_counted():
     (told,) = texts([Caution("fields left out", names=tuple("abcdefghijkl"), taken=("West", "North"))], "metric")
     assert told.startswith("The field is West, North, where the boom was on.")

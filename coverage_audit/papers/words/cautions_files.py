@@ -167,10 +167,10 @@ def _without_area(_units: str, *, file: str, count: int) -> str:
 
 
 def _repaired(units: str, *, place: str, doubt_m2: float) -> str:
-    return (
-        f"{place}: the boundary was not valid and was repaired; no reading of it differs by more than "
-        f"{small_area(doubt_m2, units)}."
-    )
+    told = small_area(doubt_m2, units)
+    least = told.removeprefix("less than ")
+    most = f"more than {told}" if least == told else f"{least} or more"
+    return f"{place}: the boundary was not valid and was repaired; no reading of it differs by {most}."
 
 
 def _system_assumed(_units: str, *, file: str) -> str:
