@@ -19,6 +19,7 @@ from .tolerances import (
     MIDDLE_LINE_SPACING,
     MOST_CUTS,
     SIDE_SLACK_M,
+    SLIT_SHARE,
     STRAIGHT_STRIP_RATIO,
     STRAIGHT_STRIP_SLOPE,
 )
@@ -140,7 +141,8 @@ def _medial(polygon: BaseGeometry) -> BaseGeometry:
     inner edges carry the axis, those with three join branches, those with one end it.
     """
     width = 2 * polygon.area / polygon.length
-    outline = shapely.segmentize(shapely.simplify(polygon, width / 20), width * MIDDLE_LINE_SPACING)
+    outline = _opened(shapely.simplify(polygon, width / 20), width)
+    outline = shapely.segmentize(outline, width * MIDDLE_LINE_SPACING)
     try:
         triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(outline))
     except shapely.GEOSException:  # crumpled outlines, now and then, leave the library no corner to begin at
@@ -148,6 +150,20 @@ def _medial(polygon: BaseGeometry) -> BaseGeometry:
     corner = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]
     path = _longest_path(_chordal_edges(corner))
     return _diagonal(polygon) if path is None else shapely.LineString(path)
+
+
+def _opened(polygon: BaseGeometry, width_m: float) -> BaseGeometry:
+    """*polygon* cut through from its outline to each hole that is wider than the ground about it is on average.
+
+    The way along a ring goes all round it, not half.
+    """
+    holes = [one for one in getattr(polygon, "interiors", ()) if 2 * shapely.Polygon(one).area > width_m * one.length]
+    for hole in holes:
+        slit = shapely.shortest_line(hole, polygon.exterior)
+        cut = shapely.difference(polygon, shapely.buffer(slit, SLIT_SHARE * width_m, cap_style="square"))
+        if cut.geom_type == "Polygon":
+            polygon = cut
+    return polygon
 
 
 def _chordal_edges(corner: FloatArray) -> FloatArray:

@@ -198,6 +198,10 @@ STRAIGHT_STRIP_SLOPE = 0.1
 """A strip is straight when its smallest rectangle is at most this many mean widths wide, or this
 share of its length: then no part of it slants so much that slices are longer than 1 %. [1], [1]"""
 
+SLIT_SHARE = 0.001
+"""Half the width of the slit by which a ring is opened to find the way along it, in mean widths. [1] No figure is
+told of it."""
+
 MIDDLE_LINE_SPACING = 0.75
 """Spacing of outline points for the axis of crooked ground, in mean widths: wider ones make it
 zigzag. [1]"""

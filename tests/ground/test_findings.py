@@ -172,3 +172,28 @@ def test_ground_is_taken_off_where_the_exact_way_fails():
     with pytest.raises(shapely.GEOSException):
         shapely.difference(ground, hole)
     assert without(ground, hole).area < 1e-3  # of 7 580 m2: all but the last digits
+
+
+@pytest.mark.parametrize(
+    ("ring", "length_m", "width_m"),
+    [
+        # the headland of a square field of 110 m: its middle line is a square of 104 m
+        (shapely.box(0, 0, 110, 110) - shapely.box(6, 6, 104, 104), 416.0, 7.03),
+        (shapely.Point(0, 0).buffer(30, 64) - shapely.Point(0, 0).buffer(25, 64), 2 * np.pi * 27.5, 5.0),
+    ],
+    ids=["headland", "round"],
+)
+def test_the_way_along_a_ring_goes_all_round_it(ring, length_m, width_m):
+    """Half a ring would be half as long and, by its area, twice as wide.
+
+    In a corner of 6 m a circle of 6 * 2 / (1 + 1 / sqrt(2)) = 7.03 m touches both outer sides and the inner corner.
+    """
+    (one,) = middles(np.array([ring], dtype=object))
+    assert one.line.length == pytest.approx(length_m, rel=0.02)  # corners are cut, joints zigzag
+    assert one.max_width_m == pytest.approx(width_m, abs=0.05)
+
+
+def test_a_small_hole_in_wide_ground_is_no_ring():
+    whole = shapely.box(0, 0, 40, 40)
+    (one,) = middles(np.array([whole - shapely.box(18, 18, 20, 20)], dtype=object))
+    assert one.line.length < 75  # from corner to corner 57 m, round the hole; cut open there it were 98 m
