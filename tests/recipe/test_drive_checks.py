@@ -11,7 +11,9 @@ from odd_days import odd_day
 
 from coverage_audit.drive import clock
 from coverage_audit.drive.clock import clock_shift_s
+from coverage_audit.facts import Caution
 from coverage_audit.papers.terminal import terminal_text
+from coverage_audit.papers.words.answer import notices
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.recipe.decision import CANNOT_TELL, GO_BACK, OUTLINE
 from coverage_audit.recipe.drive import drive_of, job_plane
@@ -133,6 +135,13 @@ def test_a_third_left_undone_beside_another_field_in_the_log_is_no_matter_of_the
     assert "outline elsewhere" not in codes(found)
     assert "never driven" in codes(found)
     assert found.answer.decision.kind == GO_BACK
+
+
+def test_beside_an_outline_in_another_place_no_pass_is_called_left_out():
+    found = audit_job(odd_day(2019).job(assumed=True))
+    moved = Caution("outline elsewhere", shift_m=60.0, heading_deg=0.0, share=0.9)
+    for audit, told in ((found, True), (replace(found, cautions=(moved,)), False)):
+        assert any("left" in line for line in notices(audit)) == told
 
 
 def test_what_fits_where_it_lies_has_no_better_place():

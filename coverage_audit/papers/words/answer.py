@@ -74,7 +74,8 @@ def notices(audit: Audit) -> list[str]:
     if audit.assumed is not None:
         gaps = audit.passes.gaps if audit.passes else ()
         left_out = "; ".join(place_between(beside) for beside, _ in gaps)
-        told.append(f"Pass left out: {left_out}." if left_out else "No pass was left undriven.")
+        if not any(one.code == "outline elsewhere" for one in audit.cautions):  # else the outline makes passes look so
+            told.append(f"Pass left out: {left_out}." if left_out else "No pass was left undriven.")
         told.append(
             "When the boom was on is ASSUMED: ground that was worked over is taken as sprayed, even if the boom was "
             "off there."
