@@ -56,6 +56,15 @@ def test_a_gpx_log_of_another_day_than_the_job_is_told(small_job, date, told):
     assert [dict(one.values)["logged"] for one in found] == ["2026-05-30"] * told
 
 
+def test_one_fix_before_the_clock_was_set_makes_no_log_of_another_day(small_job):
+    text = small_job.read("track.gpx")
+    small_job.write("track.gpx", text.replace("2026-05-30T13:00:00", "1980-01-06T00:00:00", 1))
+    small_job.change("date", '"2026-05-30"', "job")
+    log = read_job(small_job.path).logs[0]
+    assert log.fixes.time_s.min() < 1e9
+    assert "job date differs" not in [one.code for one in log.cautions]
+
+
 def test_a_packed_log_is_told_to_be_unpacked(toy_job):
     job = toy_job[0]
     job.write("track.gpx", gzip.compress(b"<gpx/>"))

@@ -6,6 +6,8 @@ import datetime as dt
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from coverage_audit.errors import InputError
 from coverage_audit.facts import Caution
 from coverage_audit.read.source import Folder
@@ -91,7 +93,8 @@ def _dated(log: TrackLog, job_date: dt.date | None) -> TrackLog:
     """*log*, with a caution where it is of another day than the job, unless its reader has told that already."""
     if job_date is None or any(one.code == "job date differs" for one in log.cautions):
         return log
-    logged = dt.datetime.fromtimestamp(float(log.fixes.time_s[0]), dt.UTC).date()
+    # of its middle fix: the first may have been logged before the clock was set
+    logged = dt.date(1970, 1, 1) + dt.timedelta(seconds=float(np.median(log.fixes.time_s)))
     if abs((logged - job_date).days) <= JOB_DATE_SLACK_DAYS:
         return log
     other = Caution("job date differs", file=log.file, job_date=str(job_date), logged=str(logged))
