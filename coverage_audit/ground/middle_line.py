@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import heapq
-import math
 from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -12,17 +11,11 @@ import numpy as np
 import shapely
 
 from .tolerances import (
-    CENTRES_TRIED,
-    CUTS_PER_WIDTH,
     INSCRIBED_M,
-    MIDDLE_LINE_SLICES,
     MIDDLE_LINE_SPACING,
-    MOST_CUTS,
-    SIDE_SLACK_M,
     SLIT_SHARE,
-    STRAIGHT_STRIP_RATIO,
-    STRAIGHT_STRIP_SLOPE,
 )
+from .two_sides import between_sides
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -41,92 +34,16 @@ class Middle:
 def middles(polygons: np.ndarray) -> list[Middle]:
     """Middle of each polygon, shape (n,).
 
-    A strip whose two sides run along it without turning back is cut across at many places, and
-    the middles of the cuts are joined; any other gets the longest path of its medial axis.
+    A strip that has two sides gets the line between them; any other the longest path of its medial axis.
     """
     if not len(polygons):
         return []
-    boxes = shapely.get_coordinates(shapely.oriented_envelope(polygons)).reshape(-1, 5, 2)
-    outlines, owner = shapely.get_coordinates(shapely.get_exterior_ring(polygons), return_index=True)
-    rings = np.split(outlines, np.flatnonzero(np.diff(owner)) + 1)
-    whole = shapely.get_num_interior_rings(polygons) == 0
-    found = [
-        _between_sides(ring[:-1], box, area) if simple else None
-        for ring, box, area, simple in zip(rings, boxes, shapely.area(polygons).tolist(), whole, strict=True)
-    ]
-    straight = [one for one in found if one is not None]
-    lines = iter(shapely.linestrings(np.array([points for points, _ in straight])) if straight else ())
+    two, points, widths = between_sides(polygons)
+    between = iter(zip(shapely.linestrings(points) if len(points) else (), widths.tolist(), strict=True))
     return [
-        _medial_middle(polygon) if one is None else Middle(next(lines), one[1])
-        for polygon, one in zip(polygons, found, strict=True)
+        Middle(*next(between)) if has else _medial_middle(polygon)
+        for polygon, has in zip(polygons, two.tolist(), strict=True)
     ]
-
-
-def _between_sides(ring: FloatArray, box: FloatArray, area_m2: float) -> tuple[FloatArray, float] | None:
-    """Points of the middle line of a strip, and its greatest width.
-
-    None unless the strip's outline *ring* (n, 2) has two sides that each run along the long axis
-    of its smallest rectangle *box* (5, 2).
-    """
-    first, second = (box[1] - box[0]).tolist(), (box[2] - box[1]).tolist()
-    long, short = math.hypot(*first), math.hypot(*second)
-    if short > long:
-        first, long, short = second, short, long
-    width = area_m2 / long
-    if short > max(STRAIGHT_STRIP_RATIO * width, STRAIGHT_STRIP_SLOPE * long):
-        return None
-    east, north = first[0] / long, first[1] / long
-    along = ring[:, 0] * east + ring[:, 1] * north
-    across = ring[:, 1] * east - ring[:, 0] * north
-    left = int(along.argmin())
-    along = np.concatenate([along[left:], along[: left + 1]])
-    across = np.concatenate([across[left:], across[: left + 1]])
-    right = int(along.argmax())
-    step = np.diff(along)
-    if step[:right].min(initial=0.0) < -SIDE_SLACK_M or step[right:].max(initial=0.0) > SIDE_SLACK_M:
-        return None
-    start, end = float(along[0]), float(along[right])
-    count = int(min(max(CUTS_PER_WIDTH * long / width, MIDDLE_LINE_SLICES), MOST_CUTS))
-    x = np.asarray(start + (np.arange(count) + 0.5) * ((end - start) / count), np.float64)
-    one = np.interp(x, np.maximum.accumulate(along[: right + 1]), across[: right + 1])
-    other = np.interp(x, np.maximum.accumulate(along[: right - 1 : -1]), across[: right - 1 : -1])
-    middle = (one + other) / 2
-    radius = _inscribed(x, middle, np.abs(one - other) / 2, one, other)
-    bend = _BENDS * (count - 1) // (MIDDLE_LINE_SLICES - 1)
-    x, middle = _out_to_ends(x[bend], middle[bend], start, end)
-    return np.stack([x * east - middle * north, x * north + middle * east], axis=1), 2 * radius
-
-
-_BENDS = np.arange(MIDDLE_LINE_SLICES)
-
-
-def _inscribed(x: FloatArray, middle: FloatArray, clear: FloatArray, one: FloatArray, other: FloatArray) -> float:
-    """Radius of the largest circle about a point of the middle line that crosses neither side. [m]
-
-    *clear* is the way from the middle to either side along the cut. No circle is larger than
-    that at its centre (or than its end is away), so the centres are tried from the most
-    promising down until none can beat the best.
-    """
-    step = x[1] - x[0]
-    bound = np.minimum(clear, np.minimum(x - x[0], x[-1] - x) + step / 2)
-    order = np.argsort(-bound)
-    best = 0.0
-    for start in range(0, len(order), CENTRES_TRIED):
-        tried = order[start : start + CENTRES_TRIED]
-        if bound[tried[0]] <= best:
-            break
-        aside = (x[tried, None] - x) ** 2
-        centre = middle[tried, None]
-        nearest = np.minimum((centre - one) ** 2, (centre - other) ** 2) + aside
-        best = max(best, float(np.minimum(np.sqrt(nearest.min(axis=1)), bound[tried]).max()))
-    return best
-
-
-def _out_to_ends(x: FloatArray, middle: FloatArray, first: float, last: float) -> tuple[FloatArray, FloatArray]:
-    """The middle line drawn straight on to the ends of the strip."""
-    start = middle[0] + (middle[1] - middle[0]) * (first - x[0]) / (x[1] - x[0])
-    end = middle[-1] + (middle[-1] - middle[-2]) * (last - x[-1]) / (x[-1] - x[-2])
-    return np.concatenate([[first], x, [last]]), np.concatenate([[start], middle, [end]])
 
 
 def _medial_middle(polygon: BaseGeometry) -> Middle:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from itertools import pairwise
+from itertools import pairwise, starmap
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,6 +31,7 @@ from .tolerances import (
     RASTER_MOST_RUNS,
     RASTER_MOST_TILED,
     RASTER_STEPS_A_VISIT,
+    RASTER_STEPS_AT_ONCE,
     RASTER_TILE_CELLS,
     RASTER_TURNS_DEG,
     VISIT_WIDTHS,
@@ -211,15 +212,15 @@ def _count_again(cells: np.ndarray, steps: Steps, near: IntArray, frame: Frame, 
         return
     last = np.full(len(cells), -np.inf, np.float32)
     base = float(steps.travel_m[near[0], 0])  # float32 keeps centimetres only near 0
-    bounds = np.flatnonzero(np.diff(steps.batch[near], prepend=-1, append=-1))
-    for first, stop in pairwise(bounds):
-        chosen = near[first:stop]
-        row, start, end, owner = _fill_quads(steps.corners[chosen], frame)
-        cell = _cells(row, start, end, frame)
-        amid_m = steps.travel_m[chosen].mean(axis=1)  # one for all cells of a part
-        travel = np.repeat((amid_m - base).astype(np.float32)[owner], np.maximum(end - start, 0))
-        cells[cell[travel - last[cell] > visit_m]] += 1
-        last[cell] = travel
+    for some in np.split(near, range(RASTER_STEPS_AT_ONCE, len(near), RASTER_STEPS_AT_ONCE)):
+        row, start, end, owner = _fill_quads(steps.corners[some], frame)
+        amid_m = (steps.travel_m[some].mean(axis=1) - base).astype(np.float32)[owner]  # one for all cells of a part
+        bounds = np.flatnonzero(np.diff(steps.batch[some][owner], prepend=-1, append=-1))
+        for runs in starmap(slice, pairwise(bounds)):
+            cell = _cells(row[runs], start[runs], end[runs], frame)
+            travel = np.repeat(amid_m[runs], np.maximum(end[runs] - start[runs], 0))
+            cells[cell[travel - last[cell] > visit_m]] += 1
+            last[cell] = travel
 
 
 def _fill_outline(edges: FloatArray, frame: Frame) -> Runs:

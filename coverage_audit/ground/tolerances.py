@@ -145,6 +145,9 @@ lie along a row."""
 RASTER_FINEST_M = 0.001
 """...but a cell is never finer than this. [m] A hundredth of the narrowest nozzle's band."""
 
+RASTER_STEPS_AT_ONCE = 10_000
+"""Steps whose runs of cells are found at once where ground may be swept again: some tens of megabytes. [1]"""
+
 RASTER_TILE_CELLS = 1024
 """Side of the square tiles in which cells are laid out. [1] Bounds the memory whatever the size of the field."""
 
@@ -186,9 +189,6 @@ CUTS_PER_WIDTH = 6.0
 MOST_CUTS = 2000
 """Cuts across a strip per mean width, and at most: an inscribed circle between cuts a sixth of a
 width apart is off by (1/6)^2 / 2 of its radius, 1.4 %. [1 / width], [1]"""
-
-CENTRES_TRIED = 16
-"""Centres of inscribed circles tried at a time, the most promising first. [1]"""
 
 MIDDLE_LINE_SLICES = 24
 """Slices across a straight strip; its middle line bends no more often than a driver steers. [1]"""

@@ -45,6 +45,7 @@ from coverage_audit.read.tracks.gpx import read_gpx
 from coverage_audit.read.tracks.nmea import read_nmea
 from coverage_audit.recipe import audit as recipe
 from coverage_audit.recipe import drive as drives
+from coverage_audit.threads import CORES
 
 HECTARES, LARGE_HECTARES = 12.4, 124.0
 PLANE = Plane(PlaneOrigin(-70.5, -41.2))
@@ -268,7 +269,8 @@ def season(table):
     with tempfile.TemporaryDirectory() as name:
         bench_season.make(Path(name), SEASON_JOBS, "")
         jobs = sorted(Path(name).glob("jobs/*/job.toml"))
-        with ProcessPoolExecutor(2) as workers:
+        one_core = ({CORES: "1"},)  # as the workers of a season have it
+        with ProcessPoolExecutor(2, initializer=os.environ.update, initargs=one_core) as workers:
             list(workers.map(as_logged, jobs[:2]))  # imports are paid once a season
             (spent,), _ = table.best(lambda: list(workers.map(as_logged, jobs)), rounds=1)
             busy = sum(workers.map(as_logged, jobs))
