@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Booms:
-    """Boom lines as they lie with the fixed axle at one place, and the path that they are of."""
+    """Boom lines as they lie with antenna and fixed axle at one place, and the path that they are of."""
 
     lines: list[BoomLines]
     path: BoomPath
@@ -55,13 +55,14 @@ class Drawn:
 
 def counted(
     question: Question, sources: Sequence[Source], count: int, run_all: RunAll, rng: np.random.Generator
-) -> FloatArray:
+) -> tuple[FloatArray, FloatArray]:
     """Each draw's area missed and double [m2], and 1 for each strip that is real in it, shape (count, 2 + strips).
 
-    What scanning and thinning shift the areas by is put back. Draws take the places that the axle may have in turns.
+    And both areas (2,) as the log shows them with the antenna where it likely was. [m2]
+    What scanning and thinning shift the areas by is put back. Draws take the places of antenna and axle in turns.
     """
     calm = Drawn.of(question.calm)
-    drawn = [Drawn.of(one) for one in question.by_axle] or [calm]
+    drawn = [Drawn.of(one) for one in question.by_place] or [calm]
     scan = Scan.over(question.target, calm.steps, question.width_m)
     plain = steps_of([with_knots(one, KNOT_STEP_M) for one in question.lines])
     off = scan.areas(plain) - question.observed_m2[:2]
@@ -85,7 +86,8 @@ def counted(
             return np.concatenate([scan.areas(moved) - off, real])
 
         rows += run_all(of_draw, size)
-    return np.array(rows)
+    seen = scan.areas(calm.steps) - off if question.placed else np.array(question.observed_m2[:2])
+    return np.array(rows), seen
 
 
 def _shifts(sources: Sequence[Source], times: FloatArray, count: int, rng: np.random.Generator) -> FloatArray:

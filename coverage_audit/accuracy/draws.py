@@ -80,8 +80,9 @@ class Question:
     ``lines`` are the audit's own boom lines, ``calm`` those without the receiver's jitter.
     ``method_m2``: what the audit itself errs by. ``stands``: times in which the machine stood.
     ``repeats``: lines driven again, which tell of the error by hand. ``jump_fixed_m``: how far the log jumps aside
-    between fixes marked RTK fixed. ``by_axle``: where the fixed axle is not stated, the booms by the places that it may
-    have, each as likely. Times are on the clock of ``error``.
+    between fixes marked RTK fixed. ``by_place``: where antenna or fixed axle is not stated, the booms by the places
+    that it may have, each as likely; ``placed``: the antenna's among them, and ``calm`` has it where it likely is.
+    Times are on the clock of ``error``.
     """
 
     observed_m2: tuple[float, float, float]
@@ -99,7 +100,8 @@ class Question:
     stands: tuple[Stand, ...] = ()
     jump_fixed_m: float = 0.0
     repeats: Repeats | None = None
-    by_axle: tuple[Booms, ...] = ()
+    by_place: tuple[Booms, ...] = ()
+    placed: bool = False
 
 
 def assess(question: Question, run_all: RunAll, rng: np.random.Generator) -> Accuracy:
@@ -151,13 +153,14 @@ def _drawn(
     target, by_hand = question.target.area, regime == CLASSICAL
     by_eye = None if by_hand else by_eye_chance(question.gaps)
     sources, moved = _sources(question, seen, count, rng, by_eye)
-    table = _doubted(counted(question, sources, count, run_all, rng), question, sources, rng)
+    table, observed = counted(question, sources, count, run_all, rng)
+    table = _doubted(table, question, sources, rng)
     # sparse fixes cost little in most jobs and much in a few
     luck = np.clip(rng.standard_t(METHOD_FREEDOM, (count, 2)), -MOST_METHOD, MOST_METHOD)
     areas = table[:, :2] + question.method_m2 * luck
     learnt = _learnt(question, sources, moved)
-    observed = np.array(question.observed_m2[:2])
-    areas = np.clip(about_the_log(areas, observed, by_eye, learnt.sigma_m.best), 0.0, target)
+    areas = about_the_log(areas, observed, by_eye, learnt.sigma_m.best, placed=question.placed)
+    areas = np.clip(areas, 0.0, target)
     # draws prove nothing, however they agree
     chances = tuple(told_chance((table[:, 2:].sum(axis=0) + 0.5) / (count + 1), learnt.sigma_m.best).tolist())
     wanted = (SKIP_LENGTH_M, question.min_width_m, sure_sigmas(learnt.sigma_m.best))
@@ -177,10 +180,13 @@ def _drawn(
     return RegimeResult(missed, double, covered, chances, skip, learnt)
 
 
-def about_the_log(areas: FloatArray, observed: FloatArray, by_eye: float | None, sigma_m: float) -> FloatArray:
+def about_the_log(
+    areas: FloatArray, observed: FloatArray, by_eye: float | None, sigma_m: float, *, placed: bool = False
+) -> FloatArray:
     """Drawn *areas* [m2], shape (draws, 2), moved and spread for what no model holds; *observed* shows the log.
 
     *by_eye*: chance that fence and switch were kept to by eye; None by hand. *sigma_m*: the receiver's slow error. [m]
+    *placed*: the antenna's place was drawn too, which spreads areas as it is: none is drawn in.
     Factors that simulated jobs were held by; no source.
     """
     middle, sd = areas.mean(axis=0), areas.std(axis=0)
@@ -192,6 +198,8 @@ def about_the_log(areas: FloatArray, observed: FloatArray, by_eye: float | None,
         below, above, doubted = GUIDED_BELOW, GUIDED_ABOVE, GUIDED_DOUBT
     doubt = doubted * np.divide(way, sd, out=np.zeros(2), where=sd > 0)
     lower, upper = ([_by_size(one, sigma_m) for one in factors] for factors in (below, above))
+    if placed:
+        lower, upper = (np.maximum(factors, 1.0).tolist() for factors in (lower, upper))
     spread = np.where(off < 0, lower, upper)
     return np.asarray(middle + shift * way + np.hypot(spread, doubt) * off)
 

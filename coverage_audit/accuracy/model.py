@@ -123,7 +123,8 @@ class Accuracy:
     """How sure the figures of an audit are.
 
     ``regime`` is "classical", "berkson" or "unknown". ``smallest_detectable_skip_m`` None = no
-    skip narrower than the boom could be told. ``probability``: of each missed strip, in order.
+    skip narrower than the boom could be told. ``probability``: of each missed strip, in order. ``antenna_ahead_m``:
+    how far ahead of the boom the antenna was drawn where nobody stated it.
     Areas [m2], skips [m], chances [1].
     """
 
@@ -138,6 +139,7 @@ class Accuracy:
     steering: str
     error: ErrorModel
     asked: bool = True
+    antenna_ahead_m: Spread | None = None
 
     @property
     def doubts(self) -> tuple[str, ...]:

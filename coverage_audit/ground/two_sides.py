@@ -50,7 +50,7 @@ class _Outlines:
 def between_sides(polygons: np.ndarray) -> tuple[BoolArray, FloatArray, FloatArray]:
     """Which of *polygons* (n,) have two sides, the points of the middle lines of these and their greatest widths.
 
-    Such a strip is cut across at many places, and the middles of the cuts are joined.
+    Such a strip is cut across at many places, and the middles of the cuts are joined (plane geometry, textbook).
 
     Returns
     -------

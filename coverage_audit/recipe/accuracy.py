@@ -16,11 +16,13 @@ from coverage_audit.accuracy.jumps import clock_s, jumps_of, with_jumps
 from coverage_audit.accuracy.repeats import repeats_of
 from coverage_audit.accuracy.standing import stands_of
 from coverage_audit.drive.motion import build_motion, refine
+from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.ground.boom_lines import boom_path, on_lines, thin
 from coverage_audit.jobs.settings import AccuracySettings
 from coverage_audit.threads import beside
 
-from .axles import booms_by_axle
+from .machine_places import antenna_place, likely_boom, possible_booms
 from .together import with_common_ground
 from .tolerances import (
     METHOD_REL,
@@ -37,12 +39,14 @@ if TYPE_CHECKING:
     from coverage_audit.accuracy.error import Jitter
     from coverage_audit.accuracy.jumps import Jumps
     from coverage_audit.accuracy.model import ErrorModel
+    from coverage_audit.accuracy.standing import Spread
     from coverage_audit.arrays import FloatArray
-    from coverage_audit.drive.model import BoomPath, Timeline, Track
+    from coverage_audit.drive.model import Timeline, Track
     from coverage_audit.ground.model import BoomLines, Ground
     from coverage_audit.jobs.job import Job
     from coverage_audit.jobs.settings import BoomSettings
 
+    from .machine_places import AntennaPlace
     from .result import Audit
 
     Progress = Callable[[str, float], None]
@@ -60,9 +64,19 @@ def with_default_accuracy(job: Job) -> Job:
 
 
 def with_accuracy(
-    audit: Audit, track: Track, timeline: Timeline, lines: list[BoomLines], ground: Ground, tell: Progress
+    audit: Audit,
+    track: Track,
+    timeline: Timeline,
+    lines: list[BoomLines],
+    ground: Ground,
+    tell: Progress,
+    *,
+    switched: bool,
 ) -> Audit:
-    """*audit* with the accuracy of its figures and strips; *lines* are its boom lines, thinned."""
+    """*audit* with the accuracy of its figures and strips; *lines* are its boom lines, thinned.
+
+    *switched*: its on-times are those of a switch, wherever the antenna stood, and not made from where it went.
+    """
     settings = audit.job.settings.accuracy
     if settings is None or settings.replicates == 0:
         return audit
@@ -75,8 +89,11 @@ def with_accuracy(
                 tell("how sure", min(next(done) / settings.replicates, 1.0))
                 yield result
 
-    question = _question(audit, track, timeline, lines, ground, settings)
+    place = antenna_place(audit.job.settings.boom, audit.passes) if switched else None
+    question = _question(audit, track, timeline, lines, ground, settings, place)
     accuracy = assess(question, run_all, np.random.default_rng(SEED))
+    if place is not None:
+        audit, accuracy = _with_antenna(audit, place.spread), replace(accuracy, antenna_ahead_m=place.spread)
     if audit.together is not None:
         accuracy = with_common_ground(accuracy, audit.together)
     strips = tuple(
@@ -84,6 +101,13 @@ def with_accuracy(
         for strip, chance in zip(audit.missed_strips, accuracy.probability, strict=True)
     )
     return replace(audit, accuracy=accuracy, missed_strips=strips)
+
+
+def _with_antenna(audit: Audit, ahead_m: Spread) -> Audit:
+    """*audit* whose caution on the antenna's place says which places the ranges hold. [m]"""
+    told = Caution("antenna place unknown", best_m=ahead_m.best, low_m=ahead_m.low90, high_m=ahead_m.high90)
+    cautions = tuple(told if one.code == told.code else one for one in audit.cautions)
+    return replace(audit, cautions=cautions)
 
 
 def _error_shown(track: Track, settings: AccuracySettings) -> tuple[ErrorModel, Jitter, Jumps]:
@@ -101,6 +125,7 @@ def _question(
     lines: list[BoomLines],
     ground: Ground,
     settings: AccuracySettings,
+    place: AntennaPlace | None,
 ) -> Question:
     """What is asked of the accuracy stage: the receiver's error, and the job without its jitter."""
     boom, areas, target = audit.job.settings.boom, audit.area_m2, ground.alone
@@ -108,7 +133,7 @@ def _question(
     width = boom.width_m
     error, jitter, jumps = _error_shown(track, settings)
     within = float(np.clip(REPLICATE_THIN_SIGMAS * np.median(error.sigma_m), *REPLICATE_THIN_M))
-    calm, by_axle = _calm_booms(without_jitter(track, jitter.half), timeline, boom, error, within)
+    calm, by_place = _calm_booms(without_jitter(track, jitter.half), timeline, (boom, place), error, within)
     gaps = find_gaps(calm.lines, calm.path, ground.whole, width, PROBE_STEP_M)
     if len(gaps) > MOST_GAPS:
         gaps = find_gaps(calm.lines, calm.path, ground.whole, width, PROBE_STEP_M * len(gaps) / MOST_GAPS)
@@ -128,18 +153,34 @@ def _question(
         jump_fixed_m=jumps.fixed_m,
         repeats=repeats_of(calm.path, width),
         noise_m=noise_across(error, jitter.every * track.median_step_s, jitter.half // jitter.every),
-        by_axle=by_axle,
+        by_place=by_place,
+        placed=place is not None,
     )
 
 
 def _calm_booms(
-    track: Track, timeline: Timeline, boom: BoomSettings, error: ErrorModel, within_m: float
+    track: Track,
+    timeline: Timeline,
+    machine: tuple[BoomSettings, AntennaPlace | None],
+    error: ErrorModel,
+    within_m: float,
 ) -> tuple[Booms, tuple[Booms, ...]]:
-    """Booms of a *track* without jitter, on the clock of *error*: as the settings say, and by places of the axle."""
+    """Booms of a *track* without jitter, on the clock of *error*: as the machine likely is, and by places it may have.
+
+    Places with which the drive could not have been driven are left out.
+    """
+    boom, place = machine
     motion = refine(build_motion(track, boom.width_m / 2))
 
-    def booms(path: BoomPath) -> Booms:
-        lines = thin(on_lines(path, timeline, boom.sections_m), within_m)
+    def booms(one: BoomSettings) -> Booms:
+        path = boom_path(motion, one)
+        lines = thin(on_lines(path, timeline, one.sections_m), within_m)
         return Booms(lines, replace(path, time_s=clock_s(path.time_s, track, error)))
 
-    return booms(boom_path(motion, boom)), booms_by_axle(motion, boom, booms)
+    found = []
+    for one in possible_booms(boom, place):
+        try:
+            found.append(booms(one))
+        except InputError:  # such a vehicle would have been dragged: the log rules it out
+            continue
+    return booms(likely_boom(boom, place)), tuple(found)

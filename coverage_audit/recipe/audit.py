@@ -120,7 +120,7 @@ def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
     audit = with_passes(audit, drive.track, drive.path, drive.timeline, ground)
     audit = with_causes(audit, drive, ground, logged=logged)
     audit = with_drive_cautions(without_edge_strips(audit), drive, ground, logged=logged)
-    audit = with_accuracy(audit, drive.track, drive.timeline, drive.thinned, ground, tell)
+    audit = with_accuracy(audit, drive.track, drive.timeline, drive.thinned, ground, tell, switched=logged)
     tell("done", 1.0)
     return audit
 
@@ -132,7 +132,8 @@ def accuracy_unasked(audit: Audit) -> Accuracy | None:
     drive = drive_of(unasked, plane)
     ground, _, _ = _ground(unasked, plane, drive)
     told = replace(audit, job=unasked)
-    return with_accuracy(told, drive.track, drive.timeline, drive.thinned, ground, lambda *_: None).accuracy
+    seen = (drive.track, drive.timeline, drive.thinned, ground)
+    return with_accuracy(told, *seen, lambda *_: None, switched=True).accuracy
 
 
 def _ground(job: Job, plane: Plane, drive: Drive) -> tuple[Ground, tuple[str, ...], tuple[Caution, ...]]:

@@ -13,6 +13,7 @@ from coverage_audit.jobs.job import ASSUMED, SEEN, boom_state
 from coverage_audit.passes.model import REMEMBERED_OFF
 
 from .tolerances import (
+    ANTENNA_AHEAD_M,
     ASSUMED_ERROR_ELSE_M,
     ASSUMED_ERROR_M,
     DRIVEN_SHARE,
@@ -216,7 +217,7 @@ def facts_of(audit: Audit) -> Facts:
         missed_m2=areas.missed,
         unknown_m2=areas.unknown,
         state=state,
-        switch_m=math.inf if state == ASSUMED else SWITCH_ERROR_S.get(state, 0.0) * speed,
+        switch_m=math.inf if state == ASSUMED else max(SWITCH_ERROR_S.get(state, 0.0) * speed, _unplaced_m(audit)),
         narrowest_m=NARROWEST_ERRORS * error if found is None else found.smallest_detectable_skip_m,
         wander_m=error if found is None else slow_error_m(found),
         counts_agree=audit.checks.ok,
@@ -224,6 +225,12 @@ def facts_of(audit: Audit) -> Facts:
         paying=None if plan is None else frozenset(one.id for one in plan.treated),
         weighed=frozenset(one.id for one in (plan.strips if plan else ()) if one.considered and not one.doubtful),
     )
+
+
+def _unplaced_m(audit: Audit) -> float:
+    """How far switching lies off for an antenna whose place nobody stated; 0 where draws hold it. [m]"""
+    drawn = audit.accuracy is not None and audit.accuracy.antenna_ahead_m is not None
+    return 0.0 if drawn or audit.job.settings.boom.antenna_ahead_m is not None else sum(ANTENNA_AHEAD_M) / 2
 
 
 def slow_error_m(found: Accuracy) -> float:
@@ -238,7 +245,8 @@ def _places(audit: Audit) -> tuple[Place, ...]:
     found = []
     for strip in audit.missed_strips:
         cause = causes.get(strip.id)
-        by_switch = cause.length_m if cause is not None and cause.kind in _BY_SWITCH else None
+        # what is short along its pass is long across it
+        by_switch = min(cause.amount_m, cause.length_m) if cause is not None and cause.kind in _BY_SWITCH else None
         # where nobody logged the boom, only a person can have said that it was off: draws carry how loosely
         remembered = audit.assumed is not None and cause is not None and cause.kind == REMEMBERED_OFF
         if remembered:

@@ -58,21 +58,27 @@ def switches_lag(found: PassResult) -> list[Caution]:
 
     Half of what on is later than off tells a lag alone: a driver who is cautious, or generous, at both ends cancels.
     """
+    lag, speed, error = lags(found)
+    if len(lag) < 2 * OFFSET_TOLD_OF:
+        return []
+    middle, seconds = float(np.median(lag)), float(np.median(lag / speed))
+    alike = (lag * np.sign(middle) >= abs(middle) / 2).mean()
+    small = abs(middle) < max(LAG_LEAST_M, OFFSET_SURE * error) or abs(seconds) < LAG_LEAST_S
+    if small or alike < LAG_ALIKE:
+        return []
+    return [Caution("switches lag", lag_m=middle, lag_s=seconds, count=len(lag))]
+
+
+def lags(found: PassResult) -> tuple[FloatArray, FloatArray, float]:
+    """How late passes were switched [m], on and off alike, their speeds [m/s], standard error of the median lag. [m]"""
     both = [
         (one.on_late_m, one.off_early_m, one.mean_speed_m_s)
         for one in found.passes
         if one.on_late_m is not None and one.off_early_m is not None and one.mean_speed_m_s
     ]
-    if len(both) < 2 * OFFSET_TOLD_OF:
-        return []
-    late, early, speed = np.array(both).T
+    late, early, speed = np.array(both).reshape(-1, 3).T
     lag = (late - early) / 2
-    middle, seconds = float(np.median(lag)), float(np.median(lag / speed))
-    alike = (lag * np.sign(middle) >= abs(middle) / 2).mean()
-    small = abs(middle) < max(LAG_LEAST_M, OFFSET_SURE * _error(lag)) or abs(seconds) < LAG_LEAST_S
-    if small or alike < LAG_ALIKE:
-        return []
-    return [Caution("switches lag", lag_m=middle, lag_s=seconds, count=len(lag))]
+    return lag, speed, _error(lag) if len(lag) else np.inf
 
 
 def _opposite(one: Pass, other: Pass) -> bool:

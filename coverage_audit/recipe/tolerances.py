@@ -215,6 +215,18 @@ NOTHING_LEFT_SHARE = 1e-6
 """Where other machines left less of the field than this, none is left. [1] Edges that two computations put a hair
 apart: areas themselves are good to as much."""
 
+ANTENNA_AHEAD_M = (2.0, 2.5)
+"""How far ahead of the boom an antenna stands that nobody measured, mean and standard deviation. [m] Common practice,
+no source: a phone in the cab or at the bars, two or three metres ahead of a boom at the rear; some stand above the
+boom, a few behind one at the front."""
+
+HAND_LATE_S = (0.25, 0.4)
+"""How late a hand throws a switch against where it should, mean and standard deviation of drivers. [s] No source: a
+reaction takes half a second, and most people see the edge come."""
+
+ANTENNA_PLACES = 8
+"""Draws take so many places of the antenna. [1]"""
+
 AXLE_PLACES = 4
 BOOM_BEHIND_AXLE_M = 0.5
 MOST_AXLE_M = 2.0

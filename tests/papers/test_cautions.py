@@ -416,6 +416,17 @@ def codes_told():
                 yield from (one.value for one in choices)
 
 
+def test_an_antenna_whose_place_is_drawn_is_told_with_the_places():
+    told = Caution("antenna place unknown", best_m=2.26, low_m=-0.44, high_m=4.07)
+    (sentence,) = texts((told,), "metric")
+    assert sentence == (
+        "The job file does not say where the antenna stands (boom.antenna_ahead). Areas, strips and map take it right "
+        "above the boom: every switching place is off by the true distance. Ranges and chances take it between 0.4 m "
+        "behind and 4.1 m ahead, most likely 2.3 m ahead, by when the boom was switched. Measure once from the boom "
+        "forward to the antenna: that makes all of them sharper."
+    )
+
+
 def test_every_code_has_a_sentence_and_every_sentence_a_code():
     codes = set(codes_told())
     assert codes == set(SENTENCES)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .drivers import Driver, Machine, draw_driver, draw_machine, steady_driver
+from .drivers import Driver, Machine, draw_driver, draw_machine, steady_driver, unplaced_machine
 from .fields import Field, draw_field
 from .plans import Guidance, drive_field
 from .receivers import CLASSES, GGA_QUALITY, Receiver, Wander, draw_receiver, wander, with_statements
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 NO_STRESS = "all"
 STRESSES = (
     "tc150", "tc2000", "steps", "oscillating", "edge-following", "limit-cycle", "blunders", "sigma-half",
-    "sigma-double", "wrong-fix", "float", "assume", "no-error",
+    "sigma-double", "wrong-fix", "float", "assume", "no-error", "unplaced", "beside",
 )  # fmt: skip
 LOGGED_S = 9000.0  # errors are drawn for this long; no drive of 3 ha lasts longer
 CLASS_NUMBER = {name: number for number, name in enumerate(("autonomous", "sbas", "rtk"))}
@@ -68,13 +68,17 @@ def play(case: Case) -> Played:
     guided = case.steering == "guided"
     machine = draw_machine(rng)
     field = draw_field(rng, machine.width_m)
-    if case.stress in (NO_STRESS, "assume", "no-error"):
+    if case.stress in (NO_STRESS, "assume", "no-error", "unplaced", "beside"):
         driver, receiver, stated = draw_driver(rng, guided=guided), draw_receiver(rng, case.receiver), None
         if case.stress == "no-error":  # what the audit itself errs by
             receiver = Receiver("none", receiver.quality, (), (0.0, 1.0), 0.0)
+        if case.stress == "unplaced":  # the job file says nothing of the antenna's place, nor of the axle's
+            machine, driver = unplaced_machine(rng, machine), replace(driver, late_s=float(rng.uniform(-0.3, 0.8)))
     else:
         driver = _stressed_driver(rng, case.stress)
         receiver, stated = _stressed_receiver(rng, case)
+    if case.stress == "beside":  # nor where it stands to one side
+        machine = replace(machine, antenna_right_m=float(rng.normal(0.0, 0.3)))
     errors = wander(rng, receiver, LOGGED_S)
     drive = drive_field(rng, field, machine, driver, Guidance(errors) if guided else None)
     truth = count_ground(drive, field.target)

@@ -7,7 +7,7 @@ the boom's middle or as soon as any of it is over ground not yet sprayed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,6 +28,7 @@ class Machine:
     radius_m: float
     speed_m_s: float
     axle_stated: bool
+    antenna_right_m: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,14 @@ def draw_machine(rng: Generator) -> Machine:
         speed_m_s=float(rng.uniform(1.8, 3.0)),
         axle_stated=bool(rng.random() < 0.5),
     )
+
+
+def unplaced_machine(rng: Generator, machine: Machine) -> Machine:
+    """Draw where the antenna of *machine* stands among all places that are met: most in a cab ahead of the boom."""
+    kind = rng.choice(["cab", "over the boom", "boom in front"], p=[0.7, 0.2, 0.1])
+    behind = -float(rng.uniform(1.0, 2.5)) if kind == "boom in front" else machine.boom_behind_axle_m
+    ahead = {"cab": float(rng.uniform(0.2, 2.0)), "over the boom": -behind, "boom in front": float(rng.uniform(0, 1))}
+    return replace(machine, boom_behind_axle_m=behind, antenna_ahead_of_axle_m=ahead[str(kind)])
 
 
 def draw_driver(rng: Generator, *, guided: bool) -> Driver:

@@ -79,7 +79,9 @@ def _write(home: Path, played: Played) -> None:
     to_degrees = pyproj.Transformer.from_proj(_plane(*origin), "EPSG:4326", always_xy=True)
     drive, machine = played.drive, played.machine
     times = np.arange(0, np.floor(drive.times_s[-1] * played.case.hz)) / played.case.hz
-    antenna = drive.ahead(times, machine.antenna_ahead_of_axle_m) + played.wander.at(times)
+    _, heading = drive.pose(times)
+    right = machine.antenna_right_m * np.column_stack([np.sin(heading), -np.cos(heading)])
+    antenna = drive.ahead(times, machine.antenna_ahead_of_axle_m) + right + played.wander.at(times)
     lon, lat = to_degrees.transform(*antenna.T)
     nearest = np.clip(np.rint(times / played.wander.step_s).astype(int), 0, len(played.wander.quality) - 1)
     phone = played.receiver.quality == 1 and played.receiver.stated_m is None and played.receiver.hdop is None
@@ -128,11 +130,12 @@ def _job(played: Played, *, phone: bool) -> str:
     axle = f'axle_behind_antenna = "{machine.antenna_ahead_of_axle_m:.4f} m"\n' if machine.axle_stated else ""
     sigma = "" if played.stated_sigma_m is None else f'sigma = "{played.stated_sigma_m:.4f} m"\n'
     intervals = "assume" if played.case.stress == "assume" else "boom.csv"
+    ahead = f'antenna_ahead = "{machine.boom_behind_axle_m + machine.antenna_ahead_of_axle_m:.4f} m"\n'
+    placed = "" if played.case.stress == "unplaced" else f"{ahead}{axle}"
     return (
         f'[field]\nboundary = "field.geojson"\n[track]\nfiles = ["track.{"gpx" if phone else "nmea"}"]\n'
         f'[boom]\nwidth = "{machine.width_m} m"\nintervals = "{intervals}"\n'
-        f'antenna_ahead = "{machine.boom_behind_axle_m + machine.antenna_ahead_of_axle_m:.4f} m"\n{axle}'
-        f'[accuracy]\nsteering = "{played.case.steering}"\n{sigma}'
+        f'{placed}[accuracy]\nsteering = "{played.case.steering}"\n{sigma}'
     )
 
 

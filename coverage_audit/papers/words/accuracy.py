@@ -11,6 +11,7 @@ from coverage_audit.jobs.settings import GUIDED, GUIDED_OTHER, HAND, UNKNOWN
 from coverage_audit.papers.tolerances import ENOUGH_JUDGED, JUDGED, LIKELY
 
 from . import display
+from .rows import in_a_row
 
 if TYPE_CHECKING:
     from coverage_audit.accuracy.model import Accuracy, Figure, RegimeResult
@@ -59,6 +60,7 @@ def accuracy_keys(audit: Audit) -> dict[str, Any]:
             },
             "learnt": {name: _learnt(one) for name, one in found.by_regime.items()},
             "doubts": list(found.doubts),
+            "antenna_ahead_m": None if found.antenna_ahead_m is None else dataclasses.asdict(found.antenna_ahead_m),
         }
     }
 
@@ -101,11 +103,19 @@ def _unasked(found: Accuracy, audit: Audit) -> str:
     low, high = _ends(found.missed_m2, audit)
     stated = found.error.stated
     known = f"with {CLASS_WORDS[found.error.fix_class]} positions" if stated else "if its positions are uncorrected"
-    what = "Memory and GPS error" if audit.remembered else "GPS error"
+    what = in_a_row(["Memory"] * bool(audit.remembered) + errors(audit))
+    measured = "Measure where the antenna stands (boom.antenna_ahead), and write"
+    todo = "Write" if found.antenna_ahead_m is None else measured
     return (
-        f"{what}: {known}, {low} to {high} may truly be missed{_beyond(found.missed_m2, audit)}. Write [accuracy] "
-        "into the job file (how the job was steered, how good the receiver is) to narrow this."
+        f"{what}: {known}, {low} to {high} may truly be missed{_beyond(found.missed_m2, audit)}. {todo} "
+        "[accuracy] into the job file (how the job was steered, how good the receiver is) to narrow this."
     )
+
+
+def errors(audit: Audit) -> list[str]:
+    """What the ranges hold, by name: GPS error, and the antenna's place where nobody stated it."""
+    found = audit.accuracy
+    return ["GPS error", *(["the antenna's unknown place"] if found and found.antenna_ahead_m is not None else [])]
 
 
 def _beyond(figure: Figure, audit: Audit) -> str:
@@ -113,9 +123,10 @@ def _beyond(figure: Figure, audit: Audit) -> str:
     units = audit.job.settings.report.units
     logged = display.area(figure.observed, units) if figure.observed > 0 else "nothing"
     if figure.observed < figure.low90:
-        return f"; more than the {logged} logged, as GPS error also hides some"
+        hide = "also hides" if len(errors(audit)) == 1 else "also hide"
+        return f"; more than the {logged} logged, as {in_a_row(errors(audit))} {hide} some"
     if figure.observed > figure.high90:
-        return f"; of the {logged} logged some is only GPS error"
+        return f"; of the {logged} logged some is only {in_a_row(errors(audit), 'or')}"
     return ""
 
 
@@ -123,7 +134,9 @@ def _missed_headline(figure: Figure, audit: Audit) -> str:
     low, high = _ends(figure, audit)
     if figure.told:
         return f"Between {low} and {high} missed" if low != high else f"About {low} missed"
-    return f"How much was missed cannot be told from this log: GPS error leaves anything from {low} to {high}"
+    leave = "leaves" if len(errors(audit)) == 1 else "leave"
+    told = f"{in_a_row(errors(audit))} {leave} anything from {low} to {high}"
+    return f"How much was missed cannot be told from this log: {told}"
 
 
 def _ends(figure: Figure, audit: Audit) -> tuple[str, str]:
@@ -146,7 +159,8 @@ def _range(what: str, figure: Figure, audit: Audit) -> str:
     low, high = _ends(figure, audit)
     units = audit.job.settings.report.units
     if not figure.told:
-        return f"Cannot tell how much was {what}: GPS error allows {low} to {high}."
+        allow = "allows" if len(errors(audit)) == 1 else "allow"
+        return f"Cannot tell how much was {what}: {in_a_row(errors(audit))} {allow} {low} to {high}."
     if low == high:
         return f"Truly {what}, 9 chances in 10: about {low}, to the digits shown."
     # an estimate that its own range leaves out would only puzzle
@@ -208,8 +222,18 @@ def certainty_facts(audit: Audit) -> list[tuple[str, str, str, str]]:
          "derived" if stated.noise_m is None else typed, ""),
         ("Error of the boundary", display.length(error.boundary_m, units),
          typed if error.boundary_m else assumed, "taken as exact unless [accuracy] boundary says otherwise"),
+        *_placed_facts(found, units),
         ("Jobs drawn", str(found.replicates), "derived", "the true job drawn so often from what is known"),
     ]  # fmt: skip
+
+
+def _placed_facts(found: Accuracy, units: str) -> list[tuple[str, str, str, str]]:
+    """Between which places the antenna was drawn, where nobody stated it."""
+    if found.antenna_ahead_m is None:
+        return []
+    low, high = (display.length(value, units) for value in (found.antenna_ahead_m.low90, found.antenna_ahead_m.high90))
+    how = "9 chances in 10; by custom and by when the boom was switched"
+    return [("Antenna ahead of the boom, drawn with", f"{low} to {high}", "derived", how)]
 
 
 def _learnt_facts(found: Accuracy, units: str) -> list[tuple[str, str, str, str]]:

@@ -9,8 +9,9 @@ from coverage_audit.jobs.job import ASSUMED
 from coverage_audit.read.records import REMEMBERED
 
 from . import display
-from .accuracy import chance_told
+from .accuracy import chance_told, errors
 from .decision import decision_sentence
+from .rows import in_a_row
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -42,7 +43,7 @@ def answer_figures(found: Answer, audit: Audit) -> tuple[Told, Told, Told]:
     units = audit.job.settings.report.units
     besides = {
         ASSUMED: "this log cannot say where",
-        REMEMBERED: "within GPS error or a slip of memory",
+        REMEMBERED: f"within {in_a_row([*errors(audit), 'a slip of memory'], 'or')}",
     }.get(found.decision.state, "narrower than this log can show")
     rows = (
         ("missed", found.surely, "more than any error of the positions explains"),

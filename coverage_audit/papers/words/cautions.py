@@ -122,10 +122,17 @@ def _bridged(_units: str, *, share: float, count: int) -> str:
 # --- the boom ---------------------------------------------------------------------------------------
 
 
-def _antenna(_units: str) -> str:
+def _antenna(units: str, *, best_m: float | None = None, low_m: float = 0.0, high_m: float = 0.0) -> str:
+    unsaid = "The job file does not say where the antenna stands (boom.antenna_ahead)"
+    if best_m is None:
+        return f"{unsaid}; it was taken to be right above the boom. Every switching place is off by the true distance."
+    low, high, best = (
+        f"{way_words(abs(one), units, '.1f')} {'behind' if one < 0 else 'ahead'}" for one in (low_m, high_m, best_m)
+    )
     return (
-        "The job file does not say where the antenna stands (boom.antenna_ahead); it was taken to be right above "
-        "the boom. Every switching place is off by the true distance."
+        f"{unsaid}. Areas, strips and map take it right above the boom: every switching place is off by the true "
+        f"distance. Ranges and chances take it between {low} and {high}, most likely {best}, by when the boom was "
+        "switched. Measure once from the boom forward to the antenna: that makes all of them sharper."
     )
 
 

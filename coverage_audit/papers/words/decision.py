@@ -20,6 +20,8 @@ from coverage_audit.recipe.decision import (
 )
 
 from . import display
+from .accuracy import errors
+from .rows import in_a_row
 from .touchup import prices_assumed
 
 if TYPE_CHECKING:
@@ -78,7 +80,8 @@ def _stay(found: Decision, audit: Audit) -> str:
         BREAKS: f"This log cannot say: {display.area(found.unknown_m2, units)} lie where it was paused or cut.",
         STATE: f"This log cannot say: {_wander(found, units)}, and when the boom was on is a guess.",
         WANDER: f"This log cannot say: {_wander(found, units)}.",
-        DOUBT: f"This log cannot say: places that look missed may be only GPS error ({_wander(found, units)}).",
+        DOUBT: f"This log cannot say: places that look missed may be only {in_a_row(errors(audit), 'or')} "
+        f"({_wander(found, units)}).",
     }[found.why]
 
 
@@ -92,7 +95,7 @@ def _rest(found: Decision, audit: Audit) -> str:
         return " When the boom was on is a guess: of what else looks missed this log cannot say."
     told = []
     if found.cannot_tell_m2 > 0:
-        error = "GPS error or a slip of memory" if found.state == REMEMBERED else "GPS error"
+        error = in_a_row([*errors(audit), *(["a slip of memory"] if found.state == REMEMBERED else [])], "or")
         told.append(f" What else looks missed this log cannot tell from {error}.")
     if found.unknown_m2 > 0:
         told.append(f" {display.area(found.unknown_m2, units)} more lie where the log was paused or cut.")
@@ -115,4 +118,4 @@ def names(ids: Sequence[str], most: int = NAMED) -> str:
     shown = list(ids[:most])
     if len(ids) > most:
         return f"{', '.join(shown)} and {len(ids) - most} more"
-    return " and ".join(part for part in (", ".join(shown[:-1]), shown[-1]) if part)
+    return in_a_row(shown)

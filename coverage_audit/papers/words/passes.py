@@ -8,6 +8,7 @@ from coverage_audit.recipe.once import once
 
 from . import display
 from .accuracy import chance_words, with_certainty
+from .rows import in_a_row
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -72,7 +73,7 @@ def _numbers(passes: tuple[int, ...]) -> str:
     """Numbers of passes: "9 and 10", "9 to 21" where none is left out, "9, 12 and 17"."""
     if len(passes) > 2 and passes[-1] - passes[0] == len(passes) - 1:
         return f"{passes[0]} to {passes[-1]}"
-    return " and ".join(part for part in (", ".join(map(str, passes[:-1])), str(passes[-1])) if part)
+    return in_a_row([*map(str, passes)])
 
 
 @once
