@@ -199,6 +199,18 @@ def test_draws_are_moved_to_the_log_where_they_add_to_it_and_on_where_they_take_
     assert found.mean(axis=0) == pytest.approx([middle_m2] * 2)
 
 
+@pytest.mark.parametrize("by_eye", [None, 0.5])
+def test_where_the_antennas_place_was_drawn_no_factor_draws_areas_together(monkeypatch, by_eye):
+    for name, factor in (("BELOW", 1.2), ("ABOVE", 0.5)):
+        for steered in ("HAND", "GUIDED"):
+            monkeypatch.setattr(draws, f"{steered}_{name}", ((factor,) * 3,) * 2)
+    areas, logged = np.array([[190.0, 190.0], [210.0, 210.0]]), np.full(2, 200.0)
+    drawn_in = draws.about_the_log(areas, logged, by_eye, 0.2)
+    found = draws.about_the_log(areas, logged, by_eye, 0.2, placed=True)
+    assert drawn_in == pytest.approx(np.array([[188.0] * 2, [205.0] * 2]))
+    assert found == pytest.approx(np.array([[188.0] * 2, [210.0] * 2]))
+
+
 def test_unknown_steering_gives_no_estimate_and_the_widest_range():
     found = audited("unknown", replicates=24).accuracy
     ranges = [(one.missed_m2.low90, one.missed_m2.high90) for one in found.by_regime.values()]

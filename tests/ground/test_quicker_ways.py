@@ -10,6 +10,7 @@ from coverage_audit.ground import boom_lines, middle_line
 from coverage_audit.ground.model import BoomLines, Piece
 from coverage_audit.ground.partition import travel_of
 from coverage_audit.ground.pieces import travel_at
+from coverage_audit.ground.two_sides import between_sides
 
 
 def near_by_hand(edges):
@@ -94,3 +95,70 @@ def test_each_point_is_asked_of_its_own_piece():
     ]
     assert travel_of(which, pieces, points, travel_at).tolist() == one_by_one
     assert travel_of(which[:0], pieces, points[:0], travel_at).tolist() == []
+
+
+def strips(seed):
+    """Strips of all shapes: bent sides, wedges, triangles, crooked ones, some that turn back and some with a hole."""
+    rng = np.random.default_rng(seed)
+    found = []
+    for _ in range(12):
+        along = np.sort(rng.uniform(0, rng.uniform(2, 300), rng.integers(3, 60)))
+        half = rng.uniform(0.05, 6) * rng.uniform(0.2, 1, len(along))
+        bend = rng.uniform(0, 3) * np.sin(along / rng.uniform(3, 60))
+        sides = np.concatenate([np.column_stack([along, bend + half]), np.column_stack([along, bend - half])[::-1]])
+        turn, place = rng.uniform(0, 2 * np.pi), rng.uniform(-500, 500, 2)
+        east = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+        found.append(shapely.make_valid(shapely.Polygon(sides @ east + place)))
+    found += [shapely.Polygon([(0, 0), (9, 0), (4, 3)]), shapely.box(0, 0, 30, 9) - shapely.box(3, 3, 6, 6)]
+    found = [one for one in found if one.geom_type == "Polygon" and one.area > 0.05]
+    return np.array([found[k] for k in rng.permutation(len(found))], dtype=object)
+
+
+def between_by_hand(polygon):
+    """Greatest width and middle line of one strip, cut by cut; every centre against every cut end."""
+    box = shapely.get_coordinates(shapely.oriented_envelope(polygon))
+    sides = np.diff(box[:3], axis=0)
+    long = max(sides, key=lambda side: np.hypot(*side))
+    ahead, length = long / np.hypot(*long), np.hypot(*long)
+    ring = shapely.get_coordinates(polygon.exterior)[:-1]
+    along, across = ring @ ahead, ring @ np.array([-ahead[1], ahead[0]])
+    first, last = int(np.argmin(along)), int(np.argmax(along))
+    there = [(first + k) % len(ring) for k in range((last - first) % len(ring) + 1)]
+    back = [(first - k) % len(ring) for k in range((first - last) % len(ring) + 1)]
+    count = int(min(max(6 * length**2 / polygon.area, 24), 2000))
+    reach = along[last] - along[first]
+    x = along[first] + (np.arange(count) + 0.5) * reach / count
+    ends = np.array([np.interp(x, np.maximum.accumulate(along[side]), across[side]) for side in (there, back)])
+    middle = ends.mean(axis=0)
+    clear = np.hypot(x[:, None] - x, np.minimum(*np.abs(middle[:, None] - ends[:, None]))).min(axis=1)
+    from_end = np.minimum(x - along[first], along[last] - x)
+    return 2 * np.minimum(clear, from_end).max()
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_strips_all_at_once_have_the_middles_that_each_has_alone(seed):
+    polygons = strips(seed)
+    together = middle_line.middles(polygons)
+    for polygon, one in zip(polygons, together, strict=True):
+        (alone,) = middle_line.middles(np.array([polygon], object))
+        assert one.max_width_m == pytest.approx(alone.max_width_m, rel=1e-9)
+        assert shapely.hausdorff_distance(one.line, alone.line) < 1e-8  # strips laid end to end lose digits [m]
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_greatest_width_is_that_of_every_centre_against_every_cut(seed):
+    polygons = strips(seed)
+    two, lines, widths = between_sides(polygons)
+    assert two.any()
+    assert lines.shape == (two.sum(), 26, 2)
+    for polygon, width in zip(polygons[two], widths, strict=True):
+        assert width == pytest.approx(between_by_hand(polygon), rel=1e-9)
+
+
+def test_what_has_no_two_sides_is_told_apart():
+    ring = shapely.Point(0, 0).buffer(20) - shapely.Point(0, 0).buffer(18)
+    hook = shapely.Polygon([(0, 0), (30, 0), (30, 20), (29, 20), (29, 1), (0, 1)])
+    two, lines, widths = between_sides(np.array([ring, hook], object))
+    assert not two.any()
+    assert not len(lines)
+    assert not len(widths)
