@@ -146,7 +146,8 @@ def _clear(
 ) -> FloatArray:
     """Way from each place of the middle lines to the nearest cut end of the own strip, if less than *bound*. [m]
 
-    Ends of cuts farther along than the nearest one so far cannot be nearer: fewer places are left at each step.
+    Ends of cuts farther along than the nearest one so far cannot be nearer: fewer places are left at each step. As
+    *bound* is no more than the way to the strip's own end, no step reaches into another strip.
     """
     nearest = bound**2
     left = np.arange(len(middle))
@@ -155,11 +156,9 @@ def _clear(
         left, aside = left[nearest[left] > aside], aside[nearest[left] > aside]
         if not len(left):
             break
-        for beyond in (left - shift, left + shift):
-            there = np.clip(beyond, 0, len(middle) - 1)
+        for there in (left - shift, left + shift):
             across = np.minimum(*((middle[left] - side[there]) ** 2 for side in sides)) + aside
-            own = (there == beyond) & (strip[there] == strip[left])
-            nearest[left] = np.where(own, np.minimum(nearest[left], across), nearest[left])
+            nearest[left] = np.minimum(nearest[left], across)
     return np.sqrt(nearest)
 
 
