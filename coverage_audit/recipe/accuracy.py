@@ -92,7 +92,7 @@ def with_accuracy(
     place = antenna_place(audit.job.settings.boom, audit.passes) if switched else None
     question = _question(audit, track, timeline, lines, ground, settings, place)
     accuracy = assess(question, run_all, np.random.default_rng(SEED))
-    if place is not None:
+    if place is not None and not accuracy.error.none:  # else nothing was drawn
         audit, accuracy = _with_antenna(audit, place.spread), replace(accuracy, antenna_ahead_m=place.spread)
     if audit.together is not None:
         accuracy = with_common_ground(accuracy, audit.together)

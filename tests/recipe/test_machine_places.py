@@ -136,6 +136,8 @@ def test_a_pass_begun_far_too_late_is_missed_wherever_the_antenna_stood():
 
 def test_a_place_that_is_stated_is_not_drawn_nor_where_the_on_times_follow_the_drive():
     assert placed(0.0).accuracy.antenna_ahead_m is None
+    exact = audit_job(unplaced(3.0, accuracy=dataclasses.replace(PRECISE, sigma_m=0.0)))
+    assert exact.accuracy.antenna_ahead_m is None
     assumed = dataclasses.replace(unplaced(3.0), intervals=None)
     settings = dataclasses.replace(assumed.settings, boom=boom(9.0, antenna_ahead_m=None, intervals="assume"))
     told = audit_job(dataclasses.replace(assumed, settings=settings))
