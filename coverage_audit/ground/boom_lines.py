@@ -193,14 +193,19 @@ def _steady(
 
 
 def on_lines(
-    path: BoomPath, timeline: Timeline, sections_m: tuple[float, ...], fine_m: float = CUT_STEP_M
+    path: BoomPath,
+    timeline: Timeline,
+    sections_m: tuple[float, ...],
+    fine_m: float = CUT_STEP_M,
+    coarser: float = 1.0,
 ) -> list[BoomLines]:
     """Boom lines of every slot, ends interpolated at the moment of switching; *sections_m* from left to right. [m]
 
-    *fine_m*: how close lines have to lie where the boom comes back over ground that it has just swept. [m]
+    *fine_m*: how close lines have to lie where the boom comes back over ground that it has just swept [m]; *coarser*:
+    how many times as far apart where that is too many [1].
     """
     edges = np.concatenate([[0.0], np.cumsum(sections_m)]) - sum(sections_m) / 2
-    cut_s = cut_times(path, timeline, sum(sections_m), fine_m)
+    cut_s = cut_times(path, timeline, sum(sections_m), fine_m, coarser)
     times = np.union1d(path.time_s, cut_s)
     result = []
     for start, end, on, stretch in zip(timeline.start_s, timeline.end_s, timeline.on, timeline.stretch, strict=True):

@@ -35,7 +35,9 @@ def fine_step_m(field_m2: float, width_m: float) -> float:
     return CUT_BORDER_REL * field_m2 / width_m
 
 
-def cut_times(path: BoomPath, timeline: Timeline, width_m: float, fine_m: float = CUT_STEP_M) -> FloatArray:
+def cut_times(
+    path: BoomPath, timeline: Timeline, width_m: float, fine_m: float = CUT_STEP_M, coarser: float = 1.0
+) -> FloatArray:
     """Times at which pieces must end, in order, shape (n,). [s]
 
     Parameters
@@ -48,12 +50,14 @@ def cut_times(path: BoomPath, timeline: Timeline, width_m: float, fine_m: float 
         Full boom width. [m]
     fine_m : float, optional
         How close cuts have to lie where the field is small. [m]
+    coarser : float, optional
+        How many times as far apart they lie, where there are too many to count. [1]
     """
     visit = VISIT_WIDTHS * width_m
     stretches = [zones for part in _parts(path, timeline) if (zones := _zones(path, part, visit)) is not None]
     whole = sum(float((one.ends - one.starts).sum()) for one in stretches)
     step = max(min(CUT_STEP_M, max(fine_m, whole / MOST_FINE_CUTS)), whole / most_cuts(path))
-    per_half = math.ceil(visit / 2 / step)
+    per_half = math.ceil(visit / 2 / (step * coarser))
     found: list[FloatArray] = []
     for one in stretches:
         places = _places(one.starts, one.ends, one.cusps, visit / (2 * per_half), visit / 2)

@@ -15,7 +15,17 @@ from coverage_audit.edges import crossing_pairs, most_pairs, near_pairs
 from coverage_audit.errors import InputError
 
 from .model import Partition
-from .tolerances import CLOSURE_REL, MAX_CROSSINGS, MAX_NEAR_PAIRS, NODE_GRID_M, PIECES_AT_ONCE, VISIT_WIDTHS
+from .pieces import pieces_of
+from .tolerances import (
+    CLOSURE_REL,
+    FEW_PAIRS_SHARE,
+    FINE_SHARE,
+    MAX_CROSSINGS,
+    MAX_NEAR_PAIRS,
+    NODE_GRID_M,
+    PIECES_AT_ONCE,
+    VISIT_WIDTHS,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -66,16 +76,24 @@ def partition(
     return Partition(*(column[used] for column in columns))
 
 
-def check_sweeps(all_lines: Sequence[BoomLines]) -> None:
-    """Refuse, before any piece is made, boom lines whose ways of the tips and cuts alone cross too often.
+def too_crowded(all_lines: Sequence[BoomLines], share: float | None = None, one_pivot_m2: float = 0.0) -> bool:
+    """Whether outlines of the pieces between boom lines cross more than *share* of what can be noded. [1]
 
-    They are the least that the outlines of the pieces have.
-
-    Raises
-    ------
-    InputError
-        So many of them cross that counting would take hours and fill the machine.
+    The ways of the tips and the cuts are the least that they have, and are asked first; without a *share*, that of
+    lines as usual, only where these are many are pieces made for it. *one_pivot_m2* as in ``pieces_of``. [m2]
     """
+    ways = _ways(all_lines)
+    if not len(ways) or (share is None and most_pairs(ways) <= FEW_PAIRS_SHARE * MAX_NEAR_PAIRS):
+        return False
+    share = FINE_SHARE if share is None else share
+    if _cross_too_often(ways, share):
+        return True
+    pieces = [piece.polygon for lines in all_lines for piece in pieces_of(lines, one_pivot_m2)]
+    return bool(pieces) and _cross_too_often(shapely.boundary(np.array(pieces, dtype=object)), share)
+
+
+def _ways(all_lines: Sequence[BoomLines]) -> np.ndarray:
+    """Ways of the tips of each part, and the boom lines at which pieces end: lines."""
     ways = []
     for lines in all_lines:
         ends = np.flatnonzero(lines.gap_after | lines.bridged_after) + 1
@@ -83,16 +101,21 @@ def check_sweeps(all_lines: Sequence[BoomLines]) -> None:
             tips = lines.tips(left), lines.tips(right)
             ways += [shapely.LineString(way) for tip in tips for way in np.split(tip, ends) if len(way) > 1]
             ways += shapely.linestrings(np.stack(tips, axis=1)[lines.cut]).tolist()
-    if ways:
-        _check_crossings(np.array(ways, dtype=object))
+    return np.array(ways, dtype=object)
+
+
+def _cross_too_often(outlines: np.ndarray, share: float = 1.0) -> bool:
+    """Whether more edges lie near each other, or cross, than *share* of what can be noded."""
+    most_near, most_crossing = int(share * MAX_NEAR_PAIRS), int(share * MAX_CROSSINGS)
+    if most_pairs(outlines) <= most_near:  # usual, and quickly told
+        return False
+    near = near_pairs(outlines, most_near)
+    return near > most_near or (near > most_crossing and crossing_pairs(outlines, most_crossing) > most_crossing)
 
 
 def _check_crossings(outlines: np.ndarray) -> None:
     """Raise when more edges lie near each other, or cross, than can be noded."""
-    if most_pairs(outlines) <= MAX_NEAR_PAIRS:  # usual, and quickly told
-        return
-    near = near_pairs(outlines, MAX_NEAR_PAIRS)
-    if near > MAX_NEAR_PAIRS or (near > MAX_CROSSINGS and crossing_pairs(outlines, MAX_CROSSINGS) > MAX_CROSSINGS):
+    if _cross_too_often(outlines):
         west, south, east, north = shapely.total_bounds(outlines)
         raise InputError(
             f"while it was on, the boom swept the same ground over and over (all within {east - west:.0f} by"

@@ -21,8 +21,11 @@ if TYPE_CHECKING:
     from coverage_audit.arrays import FloatArray, IntArray
 
 
-def pieces_of(lines: BoomLines) -> list[Piece]:
-    """The ground swept between *lines*, cut into pieces that sweep no spot twice."""
+def pieces_of(lines: BoomLines, one_pivot_m2: float = 0.0) -> list[Piece]:
+    """The ground swept between *lines*, cut into pieces that sweep no spot twice.
+
+    *one_pivot_m2*: pivots of a piece are one place where that changes its ground by no more. [m2]
+    """
     result: list[Piece] = []
     for left_m, right_m in lines.offsets_m:
         left, right = lines.tips(left_m), lines.tips(right_m)
@@ -33,7 +36,7 @@ def pieces_of(lines: BoomLines) -> list[Piece]:
             kinds[bool(abs(sense[first]) == 1 and last - first > 1)].append((first, last))
         plain, pivoting = kinds
         result.extend(_outlined(lines, left, right, plain))
-        result.extend(_pivoted(lines, left, right, pivoting))
+        result.extend(_pivoted(lines, (left, right), pivoting, one_pivot_m2))
     return result
 
 
@@ -87,18 +90,21 @@ def _outlined(lines: BoomLines, left: FloatArray, right: FloatArray, runs: list[
     return [piece for piece in result if piece.polygon.area > 0]
 
 
-def _pivoted(lines: BoomLines, left: FloatArray, right: FloatArray, runs: list[tuple[int, int]]) -> list[Piece]:
+def _pivoted(
+    lines: BoomLines, tips: tuple[FloatArray, FloatArray], runs: list[tuple[int, int]], one_pivot_m2: float
+) -> list[Piece]:
     """Pieces of *runs* in which one tip goes forwards and the other back: two wings on either side of the pivot.
 
     Each boom line crosses the next one at the pivot of that step, and both pivots of a line lie on it: so the wings of
     the steps join to one outline, the way of the tip and back along the pivots. Step by step they would be thousands
     of slivers that all meet near the pivot. What does not cross, or crosses itself, is halved.
     """
+    left, right = tips
     result: list[Piece] = []
     while runs:
         halves: list[tuple[int, int]] = []
         for first, last in runs:
-            wings = _wings(left[first : last + 1], right[first : last + 1])
+            wings = _wings(left[first : last + 1], right[first : last + 1], one_pivot_m2)
             bridged = bool(lines.bridged_after[first])
             if wings is not None and shapely.is_valid(wings).all():
                 result += [Piece(wing, lines, first, last, bridged) for wing in wings if wing.area > 0]
@@ -111,7 +117,7 @@ def _pivoted(lines: BoomLines, left: FloatArray, right: FloatArray, runs: list[t
     return result
 
 
-def _wings(left: FloatArray, right: FloatArray) -> np.ndarray | None:
+def _wings(left: FloatArray, right: FloatArray, one_pivot_m2: float) -> np.ndarray | None:
     """Ground that the left and right parts of pivoting boom lines (n, 2) sweep; None where two lines do not cross."""
     along = right - left
     across = _cross(along[:-1], along[1:])
@@ -124,7 +130,26 @@ def _wings(left: FloatArray, right: FloatArray) -> np.ndarray | None:
     pivots = (left[:-1] + share[:, None] * along[:-1])[::-1]
     if np.ptp(pivots, axis=0).max() < ONE_PIVOT_M:
         pivots = pivots[:1]
+    elif one_pivot_m2:
+        pivots = _one_pivot(left, along, pivots, one_pivot_m2)
     return np.array([shapely.Polygon(np.concatenate([tips, pivots])) for tips in (left, right)], dtype=object)
+
+
+def _one_pivot(left: FloatArray, along: FloatArray, pivots: FloatArray, most_m2: float) -> FloatArray:
+    """Where the first and the last boom line cross in place of all *pivots*, if both wings change by little. [m]
+
+    That place lies on both lines, so pieces that follow each other meet as they do along all pivots.
+    """
+    apart, (first, last) = left[-1:] - left[:1], (along[:1], along[-1:])
+    across = _cross(first, last)
+    if not across.all():
+        return pivots
+    share, other = _cross(apart, last) / across, _cross(apart, first) / across
+    if min(share[0], other[0]) < 0 or max(share[0], other[0]) > 1:
+        return pivots
+    place = left[:1] + share[:, None] * first
+    between = shapely.Polygon(np.concatenate([place, pivots])) if len(pivots) > 1 else shapely.Polygon()
+    return place if 2 * between.area <= most_m2 else pivots
 
 
 def travel_at(piece: Piece, x_m: FloatArray, y_m: FloatArray) -> FloatArray:

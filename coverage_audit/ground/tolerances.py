@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 BRIDGE_TURN_DEG = 10.0
 """A gap is bridged only when the heading changes by less across it (design, section 2). [deg]"""
 
@@ -58,12 +60,43 @@ MAX_NEAR_PAIRS = 3_000_000
 turning on the spot again and again with everything on reaches 1.2 million, which takes 3 s and 0.2 GB; at 6
 million it is minutes and over 2 GB."""
 
+FEW_PAIRS_SHARE = 0.0625
+"""Ways of the tips with no more of these pairs than this share are not looked at closer: pieces have
+some ten times as many. [1]"""
+
 PIECES_AT_ONCE = 32
 """Pieces whose faces are looked for in one go: a wide boom's box holds most faces of a job, 100 000 at most. [1]"""
 
 MAX_CROSSINGS = 500_000
 """Most of them that may cross. [1] A forage harvester's day of 5 000 fixes has 0.18 million; a boom that whirled
 over the same spot for half a minute had 0.45 million, which took 20 s, and 0.9 million took over 1 GB."""
+
+FINE_SHARE = 0.9
+"""Share of the last two that is counted as it is: the rest is room for the outline of the field. [1]"""
+
+COARSER = ((8.0, 0.5), (32.0, 0.5))
+MOST_COARSE_M = 0.04
+"""Where more cross, cuts lie this many times as far apart, and boom lines may be off their interpolation by as much
+more, up to so far, if that leaves no more than a share of what can be noded: half a million crossings take most of a
+minute. [1], [1], [m] Ten circles of 4 m with a boom of 10 m have 3 million pairs as ever, 0.4 million and 0.1 million;
+their double ground changes by less than 0.1 m2 of 251 m2."""
+
+ONE_PIVOT_REL = 1e-9
+"""... and the pivots of a piece that turns about itself are one place where that changes its ground by less than this
+share of the field: five hundred such pieces are within ``CLOSURE_REL``. [1]"""
+
+SPOT_WIDTHS = 1.5
+"""A spot that is gone round over and over lies within this of its middle: circles of half a boom do, and the way to
+them and from them does not. [boom widths]"""
+
+KEPT_TURN_RAD = 2 * math.pi
+"""Where all rounds of such a spot are too many, so much turning is counted at its begin and as much at its end: a round
+each, by which its ground is covered twice, also where the rounds drift. [rad]"""
+
+MOST_SPOTS = 5
+MOST_LEFT_OUT_SHARE = 0.5
+"""Rounds are left out at no more spots, and for no larger share of the way with the boom on: beyond that it is not the
+spots that are wrong, but the log or the boom's width. [1]"""
 
 MOST_GROWN_CROSSINGS = 100_000
 """Most crossings among the sides of an outline, each moved outward by ``field.grow``. [1] A field driven round at 10 Hz

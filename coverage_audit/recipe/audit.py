@@ -11,7 +11,6 @@ import shapely
 from coverage_audit.ground.boom_lines import backed_up_m
 from coverage_audit.ground.findings import find_strips
 from coverage_audit.ground.model import Areas
-from coverage_audit.ground.partition import check_sweeps
 from coverage_audit.ground.second_count import raster_count
 from coverage_audit.ground.tolerances import CLOSURE_REL
 from coverage_audit.jobs.job import ASSUMED, SEEN, boom_state
@@ -33,6 +32,7 @@ from .cautions import (
     width_cautions,
 )
 from .count import counted_ground
+from .crowded import countable
 from .drive import drive_of, ground_of, job_plane, log_gaps, on_totals, spacing, transport, ways
 from .drive_checks import with_drive_cautions
 from .driven_edge import with_driven_edge, with_edge, without_edge_strips
@@ -90,8 +90,7 @@ def audit_job(job: Job, progress: Progress | None = None) -> Audit:
 
 def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
     """Audit of *job*, whose on-times are given; *logged*: somebody logged, marked or wrote them down."""
-    drive = drive_of(job, plane)
-    check_sweeps(drive.thinned)
+    drive = countable(drive_of(job, plane), job, plane)
     tell("field", 0.2)
     ground, names, cautions = _ground(job, plane, drive)
     tell("swept ground", 0.3)

@@ -33,7 +33,7 @@ def counted_ground(drive: Drive, ground: Ground, width_m: float) -> Count:
     InputError
         It covered no ground.
     """
-    pieces = [piece for one in drive.thinned for piece in pieces_of(one)]
+    pieces = [piece for one in drive.thinned for piece in pieces_of(one, drive.one_pivot_m2)]
     if not pieces:
         raise InputError(
             "the boom covered no ground while it was on: the track stands still or has gaps there", "track.files"

@@ -20,7 +20,7 @@ from coverage_audit.facts import Caution
 from coverage_audit.ground.boom_lines import boom_path, on_lines, thin, thinning_m
 from coverage_audit.ground.cuts import fine_step_m, most_cuts
 from coverage_audit.ground.target import grown, lay_out, sprayed_fields
-from coverage_audit.ground.tolerances import CUT_STEP_M
+from coverage_audit.ground.tolerances import CUT_STEP_M, THIN_M
 from coverage_audit.passes.tolerances import DRAWN_PATH_M
 
 from .cautions import memory_cautions
@@ -38,7 +38,8 @@ if TYPE_CHECKING:
 class Drive:
     """The job as driven: track, boom path, boom state and boom lines (whole and thinned).
 
-    ``recalls``: what was remembered of the boom state, and is in it.
+    ``recalls``: what was remembered of the boom state, and is in it. ``within_m``: how far a line that was thinned out
+    may be off [m]; ``one_pivot_m2`` as in ``ground.pieces.pieces_of`` [m2].
     """
 
     track: Track
@@ -49,6 +50,8 @@ class Drive:
     thinned: list[BoomLines]
     cautions: tuple[Caution, ...]
     recalls: tuple[Recall, ...] = ()
+    within_m: float = THIN_M
+    one_pivot_m2: float = 0.0
 
 
 def job_plane(job: Job) -> Plane:
@@ -84,17 +87,23 @@ def drive_of(job: Job, plane: Plane) -> Drive:
     path = boom_path(motion, settings.boom)
     recalls = told_changes(timeline, recalls_of(job.remembered, path, plane.to_metres))
     timeline = with_recalls(timeline, recalls, (float(track.time_s[0]), float(track.time_s[-1])))
-    lines = on_lines(path, timeline, settings.boom.sections_m, _fine_m(job, plane))
-    thinned = thin(lines, thinning_m(motion.noise_m, settings.boom.width_m))
+    lines = on_lines(path, timeline, settings.boom.sections_m, fine_m(job, plane))
+    within = thinning_m(motion.noise_m, settings.boom.width_m)
+    thinned = thin(lines, within)
     recalls = (*row_recalls(job.intervals or ()), *recalls)
     told = (*order_cautions(job.logs), *cautions, *memory_cautions(recalls), *_coarse_cautions(lines, most_cuts(path)))
-    return Drive(track, dropped, path, timeline, lines, thinned, told, recalls)
+    return Drive(track, dropped, path, timeline, lines, thinned, told, recalls, within)
 
 
-def _fine_m(job: Job, plane: Plane) -> float:
-    """How close cuts have to lie in the smallest field that the job may be of; of the edge driven none is known. [m]"""
+def fine_m(job: Job, plane: Plane) -> float:
+    """How close cuts have to lie in the smallest field that the job may be of. [m]"""
+    return fine_step_m(smallest_m2(job, plane), job.settings.boom.width_m)
+
+
+def smallest_m2(job: Job, plane: Plane) -> float:
+    """The smallest field that the job may be of; inf where only the edge driven tells. [m2]"""
     areas = shapely.area(plane.geometry_to_metres([area.geometry for area in job.boundary]))
-    return fine_step_m(float(np.nanmin(areas, initial=np.inf)), job.settings.boom.width_m)
+    return float(np.nanmin(areas, initial=np.inf))
 
 
 def _coarse_cautions(lines: list[BoomLines], most: int) -> list[Caution]:

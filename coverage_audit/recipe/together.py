@@ -13,13 +13,13 @@ import shapely
 
 from coverage_audit.errors import InputError
 from coverage_audit.facts import Caution
-from coverage_audit.ground.partition import check_sweeps
 from coverage_audit.ground.pieces import pieces_of
 from coverage_audit.ground.together import Sprayed, common_ground
 from coverage_audit.jobs.job import ASSUMED, boom_state, may_be_one_mix
 from coverage_audit.solid import overlap, without
 
 from .count import counted_ground
+from .crowded import countable
 from .drive import drive_of
 from .result import Together
 from .tolerances import NOTHING_LEFT_SHARE
@@ -66,8 +66,7 @@ def _no_part(job: Job, other: Job) -> Caution | None:
 
 
 def _sprayed(other: Job, plane: Plane, ground: Ground) -> Sprayed:
-    drive = drive_of(other, plane)
-    check_sweeps(drive.thinned)
+    drive = countable(drive_of(other, plane), other, plane)
     parts = counted_ground(drive, ground, other.settings.boom.width_m).parts
     covered, double = (parts.union(parts.in_target & (parts.visits > least)) for least in (0, 1))
     return Sprayed(ground.target, covered, double)
@@ -83,7 +82,7 @@ def left_to(drive: Drive, ground: Ground) -> Ground:
     """
     if not ground.others:
         return ground
-    own = shapely.union_all([piece.polygon for one in drive.thinned for piece in pieces_of(one)])
+    own = shapely.union_all([piece.polygon for one in drive.thinned for piece in pieces_of(one, drive.one_pivot_m2)])
     target = without(ground.whole, without(ground.by_others, own))
     if target.area < NOTHING_LEFT_SHARE * ground.whole.area:
         raise InputError("the other machines sprayed the whole field, and this one nothing of it", "job.together")

@@ -238,9 +238,9 @@ def whirling(seconds, drift_m_s=0.0):
 
 
 def test_whirling_on_the_spot_is_refused_before_it_is_noded():
-    """Ten of them within a minute, a tenth of a metre on each second: a machine that stands is taken as standing."""
-    with pytest.raises(InputError, match="swept the same ground over and over"):
-        audit_job(whirling(60, drift_m_s=0.1))
+    """For five minutes, a tenth of a metre on each second: a machine that stands is taken as standing."""
+    with pytest.raises(InputError, match=r"swept the same ground over and over.* worst about -41\.\d+, -70\.\d+ \(lat"):
+        audit_job(whirling(300, drift_m_s=0.1))
 
 
 def test_a_boom_that_turns_about_a_place_within_it_is_counted():
@@ -324,9 +324,9 @@ def test_the_smallest_field_of_a_job_says_how_close_cuts_lie(monkeypatch):
     points = np.column_stack([np.full(len(y), 10.0), y])
     asked = []
 
-    def seen(path, timeline, width_m, fine_m, cut=cut_times):
+    def seen(path, timeline, width_m, fine_m, coarser, cut=cut_times):
         asked.append(fine_m)
-        return cut(path, timeline, width_m, fine_m)
+        return cut(path, timeline, width_m, fine_m, coarser)
 
     monkeypatch.setattr("coverage_audit.ground.boom_lines.cut_times", seen)
     whole = job(log(np.arange(len(y)), points), [(0, len(y) - 1)], shapely.box(0, 0, 20, 20), boom=boom(3.0))

@@ -139,6 +139,23 @@ TOLD = [
         ),
     ),
     (
+        Caution("circles coarse", lat=-41.2, lon=-70.5, first_s=3600.0, last_s=3661.0),
+        (
+            "The boom was on while it went round and round, most of all about -41.200000, -70.500000 (lat, lon; "
+            "01:00:00 to 01:01:01 UTC): where such ground was sprayed a second time was worked out more coarsely than "
+            "usual, to within half a boom width."
+        ),
+    ),
+    (
+        Caution("circles left out", lat=-41.2, lon=-70.5, first_s=3600.0, last_s=3661.0),
+        (
+            "The boom was on while it went round and round about -41.200000, -70.500000 (lat, lon; 01:00:00 to "
+            "01:01:01 UTC), more often than can be counted: between a first and a last round that "
+            "time was left out of the areas. Ground there may have been sprayed more often than is told, and ground "
+            "that is called missed beside it may not be."
+        ),
+    ),
+    (
         Caution("remembered", count=2, most_s=60.0),
         (
             "REMEMBERED: when the boom was on rests in 2 rows on what a person remembers, right to within 60 s at the "

@@ -12,6 +12,8 @@ from coverage_audit.papers.words.display import area, area_range
 
 from .cautions_drive import (
     antenna_beside,
+    circles_coarse,
+    circles_left_out,
     clock_off,
     long_pause,
     much_double,
@@ -365,6 +367,8 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "last mark on": _last_on,
     "marks repeat": _marks_repeat,
     "turns coarse": _turns_coarse,
+    "circles coarse": circles_coarse,
+    "circles left out": circles_left_out,
     "remembered": _remembered,
     "remembered idle": _remembered_idle,
     "fields left out": _left_out,

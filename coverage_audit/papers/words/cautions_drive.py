@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 
 from coverage_audit.papers.words.display import area, duration
@@ -134,3 +135,26 @@ def shifted(units: str, *, shift_m: float, heading_deg: float, error_m: float) -
         "headland laps run: it was drawn off, or the positions in the log are off by as much. It was not moved. Until "
         "that is settled, ground along the edge counts as missed on one side and as beyond the field on the other."
     )
+
+
+def circles_coarse(_units: str, *, lat: float, lon: float, first_s: float, last_s: float) -> str:
+    """The boom went round one spot so often that it was worked out more coarsely."""
+    return (
+        f"The boom was on while it went round and round, most of all {_spot(lat, lon, first_s, last_s)}: where such "
+        "ground was sprayed a second time was worked out more coarsely than usual, to within half a boom width."
+    )
+
+
+def circles_left_out(_units: str, *, lat: float, lon: float, first_s: float, last_s: float) -> str:
+    """The boom went round one spot so often that only its first rounds were counted."""
+    return (
+        f"The boom was on while it went round and round {_spot(lat, lon, first_s, last_s)}, more often than can be "
+        "counted: between a first and a last round that time was left out of the areas. Ground there "
+        "may have been sprayed more often than is told, and ground that is called missed beside it may not be."
+    )
+
+
+def _spot(lat: float, lon: float, first_s: float, last_s: float) -> str:
+    """Place and times (UTC) of a spot, in words."""
+    first, last = (dt.datetime.fromtimestamp(one, dt.UTC).strftime("%H:%M:%S") for one in (first_s, last_s))
+    return f"about {lat:.6f}, {lon:.6f} (lat, lon; {first} to {last} UTC)"
