@@ -59,7 +59,8 @@ def kept_fields(source: Source) -> tuple[KeptField, ...]:
             if not read.areas:
                 raise InputError("there are only no-spray areas in it; add the field's outline", file)
             whole = shapely.union_all([area.geometry for area in read.areas])
-            found.append(KeptField(read.areas[0].name, file, whole, read.no_spray, read.derived))
+            no_spray = (*read.no_spray, *read.edge_holes)
+            found.append(KeptField(read.areas[0].name, file, whole, no_spray, read.derived))
     _refuse_twins(found)
     return tuple(found)
 
@@ -113,7 +114,8 @@ def new_fields(
         names[called.casefold()] = file
         _refuse_ground(called, area, kept, file)
     return tuple(
-        (type(area)(called, area.geometry), _inside(area, read.no_spray), read.derived) for called, area in given
+        (type(area)(called, area.geometry), _inside(area, (*read.no_spray, *read.edge_holes)), read.derived)
+        for called, area in given
     )
 
 

@@ -334,7 +334,7 @@ def _areas(
             "there are only no-spray areas in it; name a file with the field's outline", places["field.boundary"]
         )
     sources, cautions = list(boundary.sources), list(boundary.cautions)
-    exclude: list[NamedArea] = list(boundary.no_spray)
+    exclude: list[NamedArea] = [*boundary.no_spray, *boundary.edge_holes]
     for name in values.get("exclude", ()):
         found = field_of(source, existing(source, name, places["field.exclude"]))
         exclude += found.no_spray or found.areas

@@ -432,3 +432,18 @@ def test_a_field_across_the_180th_meridian_is_one_piece(tmp_path, crossing):
     (area,) = read_field(path).areas
     assert area.geometry.geom_type == "Polygon"
     assert area.geometry.bounds == pytest.approx((179.999, -16.8, 180.001, -16.799), abs=1e-9)
+
+
+def test_a_hole_that_shares_a_side_with_the_outline_stays_a_hole_of_its_field(tmp_path):
+    """100 m square in steps of a thousandth of a degree: its area is a notch, and the hole is known beside it."""
+    ring = [(0.0, 0.0), (0.001, 0.0), (0.001, 0.001), (0.0, 0.001), (0.0, 0.0)]
+    at_edge = [(0.0004, 0.0), (0.0006, 0.0), (0.0006, 0.0002), (0.0004, 0.0002), (0.0004, 0.0)]
+    amid = [(0.0004, 0.0005), (0.0006, 0.0005), (0.0006, 0.0007), (0.0004, 0.0007), (0.0004, 0.0005)]
+    outline = {"type": "Polygon", "coordinates": [ring, at_edge, amid]}
+    path = tmp_path / "field.geojson"
+    path.write_text(json.dumps({"type": "Feature", "properties": {"name": "East"}, "geometry": outline}))
+    found = read_field(path)
+    (notch,) = found.edge_holes
+    assert (notch.name, notch.geometry.equals(Polygon(at_edge))) == ("East", True)
+    assert found.no_spray == ()
+    assert len(found.areas[0].geometry.interiors) == 1

@@ -65,6 +65,31 @@ def named_areas(
     return areas
 
 
+def holes_at_edge(named: Sequence[tuple[str, BaseGeometry | None]], areas: Sequence[NamedArea]) -> list[NamedArea]:
+    """Holes that share a part of their outline with that of their polygon: of *areas*, made valid, they are notches.
+
+    What is asked for along holes would be lost there without them.
+
+    Parameters
+    ----------
+    named : sequence of (name, shape)
+        Shapes as read. [deg]
+    areas : sequence of NamedArea
+        What `named_areas` made of them. [deg]
+    """
+    filled = shapely.union_all([Polygon(part.exterior) for area in areas for part in _polygons(area.geometry)])
+    found = []
+    for name, shape in named:
+        faulty = [] if shape is None else [one for one in _polygons(_unwrapped(shape)) if not one.is_valid]
+        holes = [Polygon(ring) for one in faulty for ring in one.interiors]
+        found += [
+            NamedArea(name, hole)
+            for hole in holes
+            if hole.is_valid and hole.area > 0 and not filled.contains(hole.representative_point())
+        ]
+    return found
+
+
 def _polygons(shape: BaseGeometry) -> list[Polygon]:
     """Polygons of a geometry, through collections; a closed line is a polygon."""
     if shape.is_empty:

@@ -17,7 +17,7 @@ from coverage_audit.read.packed import ZIP_START, Zip
 from coverage_audit.read.source import Folder
 from coverage_audit.read.taskdata.files import INDEX, index_in, zipped_index
 
-from .areas import named_areas
+from .areas import holes_at_edge, named_areas
 from .driven import DRIVEN
 from .dxf import DXF
 from .form import Candidate
@@ -46,7 +46,8 @@ class FieldFile:
     """Polygons of one file, (file, sha256) of what was read, and sentences for the person.
 
     ``no_spray`` are polygons that the file marks as ground not to be sprayed; ``derived``: the outline was made from
-    a drive over the field. ``laps``: first and last time of each line driven round it, None where it has no times.
+    a drive over the field. ``edge_holes`` are holes that open into the outside, so that ``areas`` have a notch there.
+    ``laps``: first and last time of each line driven round it, None where it has no times.
     """
 
     areas: tuple[NamedArea, ...]
@@ -55,6 +56,7 @@ class FieldFile:
     no_spray: tuple[NamedArea, ...] = ()
     derived: bool = False
     laps: tuple[tuple[float, float] | None, ...] = ()
+    edge_holes: tuple[NamedArea, ...] = ()
 
 
 def read_field(path: Path) -> FieldFile:
@@ -108,8 +110,8 @@ def field_of(source: Source, name: str) -> FieldFile:
         shapes.cautions.append(Caution("outline from drive", file=title))
     read = (packed,) if packed else (file, *shapes.beside)
     sources = tuple((one.name, one.sha256) for one in read)
-    laps = tuple(shapes.laps)
-    return FieldFile(tuple(areas), sources, tuple(shapes.cautions), tuple(no_spray), shapes.derived, laps)
+    laps, notches = tuple(shapes.laps), tuple(holes_at_edge(shapes.named, areas))
+    return FieldFile(tuple(areas), sources, tuple(shapes.cautions), tuple(no_spray), shapes.derived, laps, notches)
 
 
 def _packed_name(packed: Zip, title: str) -> str:
