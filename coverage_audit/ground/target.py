@@ -90,7 +90,9 @@ def _length_inside(steps: np.ndarray, polygon: BaseGeometry) -> float:
 
 
 def lay_out(fields: Sequence[BaseGeometry], exclude: Sequence[BaseGeometry], settings: FieldSettings) -> Ground:
-    """Field and target ground: holes and no-spray areas (widened) and outer setbacks taken off.
+    """Field and target ground: holes and no-spray areas (widened) and setbacks along every outer ring taken off.
+
+    Field that lies in a hole, as an island does, has an outer ring of its own.
 
     Raises
     ------
@@ -107,6 +109,7 @@ def lay_out(fields: Sequence[BaseGeometry], exclude: Sequence[BaseGeometry], set
     allowed = outer
     if settings.setback_m > 0:
         allowed = shrunk(outer, settings.setback_m, quad_segs=BUFFER_QUAD_SEGS)
+        allowed = without(allowed, _island_setbacks(field, settings.setback_m))
     target = without(allowed, no_spray)
     if target.is_empty:
         raise InputError("no ground is left to spray once setbacks and no-spray areas are taken off", "field")
@@ -114,8 +117,20 @@ def lay_out(fields: Sequence[BaseGeometry], exclude: Sequence[BaseGeometry], set
     return Ground(outer, field, target, overlap(no_spray, outer))
 
 
+def _island_setbacks(field: BaseGeometry, setback_m: float) -> BaseGeometry:
+    """The strips of *setback_m* along the outer rings of those parts of *field* that lie in a hole of another. [m]"""
+    filled = _filled(shapely.get_parts(field))
+    inner, around = shapely.STRtree(filled).query(filled, predicate="within")
+    islands = filled[np.unique(inner[inner != around])]
+    strips = [without(one, shrunk(one, setback_m, quad_segs=BUFFER_QUAD_SEGS)) for one in islands]
+    return shapely.union_all(strips)
+
+
 def grown(polygon: BaseGeometry, by_m: float) -> BaseGeometry:
-    """*polygon*, valid, with its outline moved outward by *by_m*, corners kept sharp. [m]
+    """*polygon*, valid, with its outer rings moved outward by *by_m*, corners kept sharp. [m]
+
+    Holes keep their size: it is the way round the field that was driven inside its edge, and ground that is not to be
+    sprayed never becomes target by a setting of the outline.
 
     Raises
     ------
@@ -125,14 +140,24 @@ def grown(polygon: BaseGeometry, by_m: float) -> BaseGeometry:
     whole = sound(polygon)
     if by_m <= 0 or whole.is_empty:
         return whole
-    sides = _moved_sides(whole, by_m)
+    parts = shapely.get_parts(whole)
+    filled = whole if not shapely.get_num_interior_rings(parts).any() else shapely.MultiPolygon(_filled(parts))
+    sides = _moved_sides(filled, by_m)
     if crossing_pairs(sides, MOST_GROWN_CROSSINGS) > MOST_GROWN_CROSSINGS:
         raise InputError(
             f"the boundary has {len(shapely.get_coordinates(whole))} corners, so jagged that moved outward by"
             f" {by_m:g} m it crosses itself over and over; give a smaller field.grow, or smooth it in a map program",
             "field.grow",
         )
-    return shapely.buffer(whole, by_m, join_style="mitre")
+    if filled is whole:
+        return shapely.buffer(whole, by_m, join_style="mitre")
+    wider = shapely.buffer(_filled(parts), by_m, join_style="mitre")
+    return shapely.union_all(without(wider, without(_filled(parts), parts)))
+
+
+def _filled(parts: np.ndarray) -> np.ndarray:
+    """Each of *parts*, shape (n,), without its holes."""
+    return np.array([shapely.Polygon(part.exterior) for part in parts], dtype=object)
 
 
 def _moved_sides(polygon: BaseGeometry, by_m: float) -> list[BaseGeometry]:

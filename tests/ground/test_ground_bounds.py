@@ -321,3 +321,23 @@ def test_a_straight_way_is_one_batch_of_steps_and_a_turn_begins_another_each_eig
     assert batches(way).tolist() == [0] * 5
     turning = dataclasses.replace(way, heading_rad=np.radians([0, 0, 90, 90, 180, 180]))
     assert batches(turning).tolist() == [0, 1, 2, 3, 4]  # headings amid the steps: 0, 45, 90, 135, 180 degrees
+
+
+# --- setbacks and growth ----------------------------------------------------------------------
+
+
+def test_an_island_in_a_hole_has_a_setback_of_its_own():
+    """100 m square with a hole of 60 m square and in it an island of 20 m square, 2 m along every outer ring."""
+    island = shapely.box(40, 40, 60, 60)
+    field = shapely.box(0, 0, 100, 100).difference(shapely.box(20, 20, 80, 80)).union(island)
+    assert lay_out([field], [], FieldSettings(setback_m=2.0)).target.area == pytest.approx(96**2 - 60**2 + 16**2)
+    assert lay_out([field], [], FieldSettings()).target.area == pytest.approx(100**2 - 60**2 + 20**2)
+
+
+def test_growth_moves_every_outer_ring_and_no_hole():
+    """The same field grown by 3 m: an island of 26 m square in a hole of 60 m still."""
+    field = shapely.MultiPolygon(
+        [shapely.box(0, 0, 100, 100).difference(shapely.box(20, 20, 80, 80)), shapely.box(40, 40, 60, 60)]
+    )
+    assert grown(field, 3.0).area == pytest.approx(106**2 - 60**2 + 26**2)
+    assert grown(field, 0.0).equals(field)
