@@ -132,6 +132,12 @@ def _gap_from_s(steps: FloatArray) -> float:
     return max(MAX_GAP_S, GAP_STEPS * usual)
 
 
+def _plane(lon_deg: FloatArray, lat_deg: FloatArray) -> Plane:
+    """Plane about the middle of the positions, on either side of 180 degrees. [deg]"""
+    east = (lon_deg - lon_deg[0] + 180.0) % 360.0 - 180.0
+    return Plane(PlaneOrigin((float(np.median(east) + lon_deg[0]) + 180.0) % 360.0 - 180.0, float(np.median(lat_deg))))
+
+
 def _holes(log: TrackLog, units: str) -> str:
     """What the gaps take from the log: how far the vehicle moved in them, which is what an audit cannot see."""
     fixes = log.fixes
@@ -141,7 +147,7 @@ def _holes(log: TrackLog, units: str) -> str:
     if not len(gap):
         return ""
     lon, lat = fixes.lon_deg[used], fixes.lat_deg[used]
-    x, y = Plane(PlaneOrigin(float(np.median(lon)), float(np.median(lat)))).to_metres(lon, lat)
+    x, y = _plane(lon, lat).to_metres(lon, lat)
     moved = np.hypot(np.diff(x), np.diff(y))
     lost, whole = float(moved[gap].sum()), float(moved.sum())
     share = lost / whole if whole > 0 else 0.0
@@ -179,7 +185,7 @@ def _movement(log: TrackLog, units: str) -> list[str]:
     if used.sum() < 2:
         return ["Extent: no positions"]
     lon, lat, time = fixes.lon_deg[used], fixes.lat_deg[used], fixes.time_s[used]
-    plane = Plane(PlaneOrigin(float(np.median(lon)), float(np.median(lat))))
+    plane = _plane(lon, lat)
     x, y = plane.to_metres(lon, lat)
     step = np.diff(time)
     moved = np.hypot(np.diff(x), np.diff(y))
@@ -193,7 +199,7 @@ def _movement(log: TrackLog, units: str) -> list[str]:
     stood = _standing_s(log, plane)
     told = "" if stood is None else f"; standing {display.duration(stood)}"
     return [
-        f"Extent: {wide} east-west, {high} north-south, about {np.median(lat):.5f}, {np.median(lon):.5f}",
+        f"Extent: {wide} east-west, {high} north-south, about {plane.origin.lat_deg:.5f}, {plane.origin.lon_deg:.5f}",
         f"Driven: {way}; speed {usual} (median), {quick} (95 % are slower){told}",
     ]
 

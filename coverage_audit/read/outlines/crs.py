@@ -17,6 +17,7 @@ from pyproj.network import set_network_enabled  # type: ignore[attr-defined] # d
 
 from coverage_audit.errors import InputError
 from coverage_audit.facts import Caution
+from coverage_audit.read.tracks.faults import within_turn
 
 from . import tolerances as tol
 
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shapely.geometry.base import BaseGeometry
+
+    from coverage_audit.arrays import FloatArray
 
 _NAMED = re.compile(
     r"(?:urn:ogc:def:crs:|https?://www\.opengis\.net/def/crs/)?(EPSG|OGC)[:/](?:[0-9.]{0,8}[:/])?([0-9]{1,6}|CRS(?:84|83|27))",
@@ -89,10 +92,12 @@ def in_degrees(
 ) -> list[BaseGeometry | None]:
     """Shapes on WGS 84, x = longitude; what was assumed or turned is added to *cautions*."""
     if crs is None:
+        shapes = _within_turn(shapes)
         _check_degrees(shapes, file, "it states no coordinate reference system")
         cautions.append(Caution("reference system assumed", file=file))
         return list(shapes)
     if crs.equals("OGC:CRS84") or crs.to_2d().equals("EPSG:4326", ignore_axis_order=True):
+        shapes = _within_turn(shapes)
         _check_degrees(shapes, file, "it is read as WGS 84 degrees")
         return list(shapes)
     try:
@@ -109,6 +114,18 @@ def in_degrees(
     cautions.append(Caution("reference system turned", file=file, name=crs.name))
     _check_degrees(turned, file, f'it states the coordinate reference system "{crs.name}"')
     return turned
+
+
+def _within_turn(shapes: Sequence[BaseGeometry | None]) -> list[BaseGeometry | None]:
+    """Shapes whose longitudes go on beyond 180, where a field lies across it or all count from 0 to 360. [deg]"""
+
+    def turned(xy: FloatArray) -> FloatArray:
+        return np.column_stack([within_turn(xy[:, 0]), xy[:, 1]])
+
+    return [
+        shape if shape is None or not shapely.bounds(shape)[2] > 180.0 else shapely.transform(shape, turned)
+        for shape in shapes
+    ]
 
 
 def _check_degrees(shapes: Sequence[Any], file: str, why: str) -> None:

@@ -14,6 +14,7 @@ import shapely
 from coverage_audit.errors import InputError
 from coverage_audit.facts import Caution
 from coverage_audit.read.taskdata.files import is_index, task_data
+from coverage_audit.read.tracks.faults import within_turn
 
 from .form import OutlineForm, Shapes
 from .shapes import Builder, collected
@@ -95,6 +96,7 @@ def _ring(line: Element, file: str) -> FloatArray:
         ring = np.array([(float(one["D"]), float(one["C"])) for one in points], float).reshape(-1, 2)
     except ValueError:
         raise InputError("a corner of a field in it is no latitude and longitude; export it again", file) from None
+    ring[:, 0] = within_turn(ring[:, 0])
     if not (np.abs(ring) <= (180, 90)).all():
         raise InputError("a corner of a field in it is no latitude and longitude; export it again", file)
     closed = len(ring) and np.array_equal(ring[0], ring[-1])

@@ -14,7 +14,7 @@ import numpy as np
 from coverage_audit.errors import InputError
 from coverage_audit.facts import Caution
 from coverage_audit.read.records import Fixes, Series, TrackLog
-from coverage_audit.read.tracks.faults import find_faults, refuse_unusable
+from coverage_audit.read.tracks.faults import find_faults, refuse_unusable, within_turn
 
 from .binary import DEGREE, header_of, records_of
 from .clock import Times, first_day, times_of
@@ -167,7 +167,7 @@ def _fixes(logs: Sequence[TimedLog], title: str) -> tuple[Fixes, dict[str, int]]
         for key, values in {
             "time_s": log.time_s,
             "lat_deg": np.where(fixed, place["north"] / DEGREE, np.nan),
-            "lon_deg": np.where(fixed, place["east"] / DEGREE, np.nan),
+            "lon_deg": within_turn(np.where(fixed, place["east"] / DEGREE, np.nan)),
             "quality": np.where(status >= _NOT_STATED, -1, status),
             "satellites": _within(place.get("satellites"), len(log.records), _MOST_SATELLITES, -1.0),
             "hdop": _within(place.get("hdop"), len(log.records), _MOST_DOP, np.nan) / 10.0,

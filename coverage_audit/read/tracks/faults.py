@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 ADVICE = {
     "no_position": "has no valid position: log again once the receiver has a fix",
-    "out_of_range": "lies outside latitude -90..90, longitude -180..180: check the program that wrote the file",
+    "out_of_range": "lies outside latitude -90..90, longitude -180..360: check the program that wrote the file",
     "zero_position": "is exactly 0, 0: the receiver had no fix, log again once it has one",
     "no_time": "has no time: export or log the track with times",
     "time_out_of_range": f"has a time outside the years 1900 to {LAST_YEAR}: check the clock of the logger",
@@ -32,7 +32,15 @@ RARE = frozenset({"time_out_of_range"})
 
 def out_of_range(lat_deg: FloatArray, lon_deg: FloatArray) -> BoolArray:
     """Whether each position lies off the globe's coordinates; False for NaN. Shapes (n,)."""
-    return (np.abs(lat_deg) > 90.0) | (np.abs(lon_deg) > 180.0)
+    return (np.abs(lat_deg) > 90.0) | (lon_deg < -180.0) | (lon_deg > 360.0)
+
+
+def within_turn(lon_deg: FloatArray) -> FloatArray:
+    """Longitudes, those of the 0..360 convention (beyond 180, up to 360) as they are west of Greenwich. [deg]
+
+    The others, NaN too, stay as they are. Shape (n,), a turn taken off (textbook).
+    """
+    return np.where((lon_deg > 180.0) & (lon_deg <= 360.0), lon_deg - 360.0, lon_deg)
 
 
 def zero_position(lat_deg: FloatArray, lon_deg: FloatArray) -> BoolArray:

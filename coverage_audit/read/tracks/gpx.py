@@ -19,7 +19,7 @@ from coverage_audit.facts import Caution
 from coverage_audit.read.records import Fixes, Mark, TrackLog
 from coverage_audit.read.times import iso_moment
 
-from .faults import find_faults, out_of_range, refuse_unusable, time_out_of_range, zero_position
+from .faults import find_faults, out_of_range, refuse_unusable, time_out_of_range, within_turn, zero_position
 from .form import MARKS, QUALITY, SEGMENTS, TrackForm
 from .gpx_xml import parse
 from .kml_track import is_kml
@@ -68,7 +68,7 @@ def read_gpx(data: bytes, name: str) -> TrackLog:
     document = parse(data, name, whole=False)
     if not document.lat:
         raise InputError("has no track points; export the track itself, not only routes or waypoints", name)
-    lat, lon = _floats(document.lat), _floats(document.lon)
+    lat, lon = _floats(document.lat), within_turn(_floats(document.lon))
     time = _times(document.time)
     usable, dropped = find_faults(time, lat, lon)
     if not usable.any():
@@ -143,7 +143,7 @@ def gpx_line_times(data: bytes, name: str) -> list[tuple[float, float] | None]:
 
 
 def _points(lat: list[str | None], lon: list[str | None]) -> FloatArray:
-    return np.column_stack([_floats(lon), _floats(lat)])
+    return np.column_stack([within_turn(_floats(lon)), _floats(lat)])
 
 
 def _require_positions(line: FloatArray, title: str, name: str) -> None:

@@ -21,7 +21,7 @@ from coverage_audit.read import tolerances as tol
 from coverage_audit.read.records import Fixes, TrackLog
 from coverage_audit.units import DAY_S
 
-from .faults import find_faults, refuse_unusable
+from .faults import find_faults, refuse_unusable, within_turn
 from .form import FLOW, PRESSURE, QUALITY, SWITCH, TrackForm
 from .nmea_collect import collect
 from .nmea_sentences import POSITION_DECODERS, has_sentence
@@ -152,7 +152,7 @@ def _merge(sentences: Sentences) -> _Epochs:
     return _Epochs(
         tod_s=tod,
         lat_deg=lat,
-        lon_deg=lon,
+        lon_deg=within_turn(lon),
         course_deg=_last_stated(count, (vtg_epoch, course), (epoch, column["course"])),
         speed_m_s=_last_stated(count, (vtg_epoch, speed), (epoch, column["speed"])),
         quality=_last_stated(count, (epoch[valid], column["quality"][valid])),

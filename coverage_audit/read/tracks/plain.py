@@ -15,7 +15,7 @@ from coverage_audit.read.records import Fixes, TrackLog
 from coverage_audit.read.taskdata.clock import from_local
 from coverage_audit.read.times import iso_moment
 
-from .faults import find_faults, refuse_unusable
+from .faults import find_faults, refuse_unusable, within_turn
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -61,6 +61,7 @@ def plain_log(
         No fix can be used.
     """
     count = len(columns["time_s"])
+    columns = {**columns, "lon_deg": within_turn(columns["lon_deg"])}
     usable, dropped = find_faults(columns["time_s"], columns["lat_deg"], columns["lon_deg"])
     if not usable.any():
         if not count:
