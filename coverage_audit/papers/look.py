@@ -56,7 +56,10 @@ def look_text(log: TrackLog, timezone: str, units: str) -> str:
     counts = f"{display.number(log.fixes_read)} fixes read, {display.number(len(fixes))} usable"
     lines = [f"{log.file}: {log.form}, {counts}"]
     lines += _dropped(log)
-    if len(time) < 2:
+    if len(time) == 1:
+        lines.append(f"Verdict: {_enough(np.array([0.0]), _refusal(log))}")
+        return "\n".join(printable(line) for line in lines) + "\n"
+    if not len(time):
         lines.append("No times: such a log cannot be audited. Record times with every fix.")
         return "\n".join(printable(line) for line in lines) + "\n"
     steps = np.diff(time)
@@ -74,7 +77,7 @@ def look_text(log: TrackLog, timezone: str, units: str) -> str:
         *_task(log),
         *_boom(log, units),
         *(f"Caution: {text}" for text in texts(log.cautions, units)),
-        f"Verdict: {_enough(steps)}{_holes(log, units)}",
+        f"Verdict: {_enough(steps, _refusal(log))}{_holes(log, units)}",
     ]
     return "\n".join(printable(line) for line in lines) + "\n"
 
@@ -250,8 +253,20 @@ def _boom(log: TrackLog, units: str) -> list[str]:
     return [*lines, f"Also logged: {', '.join(series)}"] if series else lines
 
 
-def _enough(steps: FloatArray) -> str:
+def _refusal(log: TrackLog) -> str:
+    """Why the audit would refuse the log, by its own rule; "" where it would not."""
+    fixes = log.fixes
+    try:
+        clean_track((log,), _plane(fixes.lon_deg, fixes.lat_deg).to_metres, 0.0, MAX_GAP_S)
+    except InputError as refusal:
+        return refusal.what
+    return ""
+
+
+def _enough(steps: FloatArray, refusal: str) -> str:
     median = float(np.median(steps))
+    if refusal and median <= MAX_GAP_S:
+        return f"cannot be audited: {refusal}."
     if median <= DENSE_STEP_S:
         return "dense enough to audit."
     if median <= MAX_GAP_S:

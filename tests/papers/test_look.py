@@ -8,6 +8,7 @@ from conftest import gpx_of
 
 from coverage_audit.cli import command as cli
 from coverage_audit.drive.tolerances import GAP_STEPS
+from coverage_audit.errors import InputError
 from coverage_audit.jobs.read import read_job
 from coverage_audit.papers.words import display
 from coverage_audit.recipe.audit import audit_job
@@ -135,3 +136,18 @@ def test_standing_is_that_of_the_report(small_job, capsys):
     assert 560 < stood < 640
     _, out, _ = look(capsys, small_job.folder / "track.gpx")
     assert f"standing {display.duration(stood)}" in out
+
+
+@pytest.mark.parametrize(
+    "points",
+    [
+        [(0.0, 5.0, 10.0)],
+        [(1.0, 5.0, 10.0), (0.0, 5.0, 12.0)],  # the clock runs backwards, so one of them is dropped
+    ],
+)
+def test_what_the_audit_refuses_as_too_short_is_not_called_dense(small_job, capsys, points):
+    small_job.write("track.gpx", small_job.gpx_of(points))
+    with pytest.raises(InputError, match="fewer than two usable fixes") as refused:
+        audit_job(read_job(small_job.folder / "job.toml"))
+    _, out, _ = look(capsys, small_job.folder / "track.gpx")
+    assert out.rstrip().endswith(f"Verdict: cannot be audited: {refused.value.what}.")
