@@ -197,6 +197,10 @@ TOLD_OF_FILES = [
         Caution("no-spray taken", file="TASKDATA.XML", kinds=(("pond", 1), ("tree", 2))),
         "TASKDATA.XML: areas in it were taken as not to be sprayed (1 pond, 2 tree).",
     ),
+    (
+        Caution("rows of no length", file="boom.csv", lines=(3, 4, 5, 6, 7, 8, 9, 12)),
+        "boom.csv: rows that go on and off at the same moment were left out (line 3, 4, 5, 6, 7 and 3 more).",
+    ),
 ]
 """Caution and its sentence in metric units."""
 

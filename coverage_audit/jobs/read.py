@@ -249,7 +249,7 @@ def _job(
     logs = _logs(values, source, files, tell)
     boom = with_machine(values["boom"], [log.machine for log in logs if log.machine], places)
     rate = rate_settings(values.get("rate", {}), boom, places)
-    intervals, list_sources = _intervals(source, csv_file, len(boom.sections_m))
+    intervals, list_sources = _intervals(source, csv_file, len(boom.sections_m), cautions)
     track_sources = [pair for log in logs for pair in ((log.file, log.sha256), *log.beside)]
     span = cut_span(values, logs, places)
     settings = _job_settings(values, boom, rate, select, places, span, farm, _operator(logs))
@@ -271,13 +271,13 @@ def _job(
 
 
 def _intervals(
-    source: Source, name: str | None, sections: int
+    source: Source, name: str | None, sections: int, cautions: list[Caution]
 ) -> tuple[tuple[Interval, ...] | None, list[tuple[str, str]]]:
-    """On-times of the CSV file, if there is one, and its (file, sha256)."""
+    """On-times of the CSV file, if there is one, and its (file, sha256); rows left out are added to *cautions*."""
     if name is None:
         return None, []
     found = source.read(name)
-    return read_boom(found, sections), [(found.name, found.sha256)]
+    return read_boom(found, sections, cautions), [(found.name, found.sha256)]
 
 
 def _logs(

@@ -16,6 +16,7 @@ import re
 from typing import TYPE_CHECKING
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.units import TIME_S, parse_quantity
 
 from .records import LOGGED, MARKED, PROPOSED, REMEMBERED, Interval
@@ -45,7 +46,7 @@ _SPREADSHEET_DATE = re.compile(
 _SECTIONS = re.compile(r"(\d{1,9})(?: ?- ?(\d{1,9}))?")
 
 
-def read_boom(file: InputFile, section_count: int) -> tuple[Interval, ...]:
+def read_boom(file: InputFile, section_count: int, cautions: list[Caution] | None = None) -> tuple[Interval, ...]:
     """Read the boom intervals of a CSV file.
 
     Parameters
@@ -54,6 +55,8 @@ def read_boom(file: InputFile, section_count: int) -> tuple[Interval, ...]:
         Comma, semicolon or tab between the cells; UTF-8, or UTF-16 with a byte-order mark.
     section_count : int
         Sections of the boom; the ``sections`` column may name 1 to this.
+    cautions : list of Caution, optional
+        Rows left out as they go on and off at the same moment are told here.
 
     Raises
     ------
@@ -61,11 +64,14 @@ def read_boom(file: InputFile, section_count: int) -> tuple[Interval, ...]:
         With the line number: not a table, unknown columns, a time or section that cannot be
         read, an interval that runs backwards, or two that overlap on one section.
     """
-    return parse_boom(_decode(file.data, file.name), file.name, section_count)
+    return parse_boom(_decode(file.data, file.name), file.name, section_count, cautions)
 
 
-def parse_boom(text: str, name: str, section_count: int) -> tuple[Interval, ...]:
-    """Intervals of the CSV *text*, sorted by time; *name* is the file's, for messages."""
+def parse_boom(text: str, name: str, section_count: int, cautions: list[Caution] | None = None) -> tuple[Interval, ...]:
+    """Intervals of the CSV *text*, sorted by time; *name* is the file's, for messages.
+
+    A row of no length, as a switch leaves that bounces, sprayed nothing: it is left out and told in *cautions*.
+    """
     rows = _rows(text, name)
     if not rows:
         raise InputError("the file has no rows; write a header on,off and one row per interval", name)
@@ -73,6 +79,13 @@ def parse_boom(text: str, name: str, section_count: int) -> tuple[Interval, ...]
     intervals = [_interval(columns, cells, f"{name}, line {line}", section_count) for line, cells in rows[1:]]
     if not intervals:
         raise InputError("there is a header but no interval below it; write one row per interval", name)
+    empty = [interval.place for interval in intervals if interval.off_s == interval.on_s]
+    if len(empty) == len(intervals):
+        raise InputError("every row goes on and off at the same moment; write times that differ", name)
+    if empty and cautions is not None:
+        lines = tuple(int(place.rpartition(" ")[2]) for place in empty)
+        cautions.append(Caution("rows of no length", file=name, lines=lines))
+    intervals = [interval for interval in intervals if interval.off_s > interval.on_s]
     intervals.sort(key=lambda interval: (interval.on_s, interval.off_s))
     _refuse_overlap(intervals, section_count)
     return tuple(intervals)
@@ -175,9 +188,9 @@ def _interval(columns: dict[str, int], cells: list[str], place: str, section_cou
         if not values[column]:
             raise InputError(f'"{column}" is blank; every interval needs both times', place)
         times[column] = parse_time(values[column], place)
-    if times["off"] <= times["on"]:
+    if times["off"] < times["on"]:
         raise InputError(
-            f"off ({values['off']}) is not after on ({values['on']}); correct the row or swap the two times", place
+            f"off ({values['off']}) is before on ({values['on']}); correct the row or swap the two times", place
         )
     sections = parse_sections(values.get("sections", ""), place, section_count)
     how = _how(values, place)

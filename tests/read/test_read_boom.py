@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coverage_audit.errors import InputError
+from coverage_audit.facts import Caution
 from coverage_audit.read.boom_times import parse_boom, parse_sections, parse_time, read_boom
 from coverage_audit.read.source import read_bytes
 
@@ -134,8 +135,8 @@ def test_times_that_a_spreadsheet_reshaped(cell):
         (f"on,off,on\n{ROW},1\n", "line 1", 'two columns "on"'),
         (f"on,off,section\n{ROW},1\n", "line 1", '"section" is no column'),
         (f"on,off\n{ROW}\n2026-05-30T12:02:00Z,\n", "line 3", '"off" is blank'),
-        ("on,off\n2026-05-30T12:01:00Z,2026-05-30T12:00:00Z\n", "line 2", "is not after"),
-        ("on,off\n2026-05-30T12:01:00Z,2026-05-30T12:01:00Z\n", "line 2", "is not after"),
+        ("on,off\n2026-05-30T12:01:00Z,2026-05-30T12:00:00Z\n", "line 2", "is before on"),
+        ("on,off\n2026-05-30T12:01:00Z,2026-05-30T12:01:00Z\n", "", "every row goes on and off at the same"),
         ("on,off\n2026-05-30,2026-05-31\n", "line 2", "no time of day"),
         ("on,off\n2026-02-30T12:00:00Z,2026-05-31T12:00:00Z\n", "line 2", "not a time that exists"),
         ("on,off\n1926-05-30T12:00:00Z,2026-05-31T12:00:00Z\n", "line 2", "1980 to 2100"),
@@ -251,3 +252,13 @@ def test_no_bytes_bring_it_down(tmp_path_factory, data):
     path.write_bytes(data)
     with pytest.raises(InputError):
         read_boom(read_bytes(path), 3)
+
+
+def test_a_row_of_no_length_is_left_out_and_told():
+    """A switch that bounced, amid another row's time even: nothing was sprayed by it."""
+    text = "on,off\n2026-05-30T12:00:00Z,2026-05-30T12:01:00Z\n2026-05-30T12:00:30Z,2026-05-30T12:00:30Z\n"
+    cautions = []
+    (kept,) = parse_boom(text, "boom.csv", 1, cautions)
+    assert kept.off_s - kept.on_s == 60
+    assert cautions == [Caution("rows of no length", file="boom.csv", lines=(3,))]
+    assert parse_boom(text, "boom.csv", 1) == (kept,)

@@ -12,6 +12,9 @@ from .cautions_drive import way_words
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+MOST_LINES = 5
+"""Lines of a file that a caution names; the rest is counted. [1]"""
+
 HOW_CUT = {
     "end": "the file is cut off at its end",
     "row": "its last row breaks off",
@@ -223,6 +226,12 @@ def _no_spray(_units: str, *, file: str, kinds: tuple[tuple[str, int], ...]) -> 
     return f"{file}: areas in it were taken as not to be sprayed ({listed})."
 
 
+def _no_length(_units: str, *, file: str, lines: tuple[int, ...]) -> str:
+    more = f" and {len(lines) - MOST_LINES} more" if len(lines) > MOST_LINES else ""
+    shown = ", ".join(map(str, lines[:MOST_LINES])) + more
+    return f"{file}: rows that go on and off at the same moment were left out (line {shown})."
+
+
 FILE_SENTENCES: dict[str, Callable[..., str]] = {
     "file cut off": _cut_off,
     "file checksum wrong": _file_checksum,
@@ -265,5 +274,6 @@ FILE_SENTENCES: dict[str, Callable[..., str]] = {
     "shapes inside": _shapes_inside,
     "fields undrawn": _undrawn,
     "no-spray taken": _no_spray,
+    "rows of no length": _no_length,
 }
 """Code of a reader's caution to the function that tells it; its arguments are the caution's values, by name."""
