@@ -123,8 +123,8 @@ class Accuracy:
     """How sure the figures of an audit are.
 
     ``regime`` is "classical", "berkson" or "unknown". ``smallest_detectable_skip_m`` None = no
-    skip narrower than the boom could be told. ``probability``: of each missed strip, in order. ``antenna_ahead_m``:
-    how far ahead of the boom the antenna was drawn where nobody stated it.
+    skip narrower than the boom could be told. ``probability``: of each missed strip, in order. ``antenna_ahead_m``,
+    ``antenna_right_m``: how far ahead of the boom and right of its middle the antenna was drawn; None where stated.
     Areas [m2], skips [m], chances [1].
     """
 
@@ -140,6 +140,12 @@ class Accuracy:
     error: ErrorModel
     asked: bool = True
     antenna_ahead_m: Spread | None = None
+    antenna_right_m: Spread | None = None
+
+    @property
+    def placed(self) -> bool:
+        """Whether the antenna was drawn at several places."""
+        return self.antenna_ahead_m is not None or self.antenna_right_m is not None
 
     @property
     def doubts(self) -> tuple[str, ...]:

@@ -89,11 +89,13 @@ def with_accuracy(
                 tell("how sure", min(next(done) / settings.replicates, 1.0))
                 yield result
 
-    place = antenna_place(audit.job.settings.boom, audit.passes) if switched else None
+    place = antenna_place(audit.job.settings.boom, audit.passes, settings.steering, switched=switched)
     question = _question(audit, track, timeline, lines, ground, settings, place)
     accuracy = assess(question, run_all, np.random.default_rng(SEED))
     if place is not None and not accuracy.error.none:  # else nothing was drawn
-        audit, accuracy = _with_antenna(audit, place.spread), replace(accuracy, antenna_ahead_m=place.spread)
+        ahead, right = place.ahead.spread, place.right.spread
+        accuracy = replace(accuracy, antenna_ahead_m=ahead, antenna_right_m=right)
+        audit = _with_antenna(audit, ahead, right)
     if audit.together is not None:
         accuracy = with_common_ground(accuracy, audit.together)
     strips = tuple(
@@ -103,9 +105,10 @@ def with_accuracy(
     return replace(audit, accuracy=accuracy, missed_strips=strips)
 
 
-def _with_antenna(audit: Audit, ahead_m: Spread) -> Audit:
+def _with_antenna(audit: Audit, ahead: Spread | None, right: Spread | None) -> Audit:
     """*audit* whose caution on the antenna's place says which places the ranges hold. [m]"""
-    told = Caution("antenna place unknown", best_m=ahead_m.best, low_m=ahead_m.low90, high_m=ahead_m.high90)
+    ahead_m, right_m = (one and (one.best, one.low90, one.high90) for one in (ahead, right))
+    told = Caution("antenna place unknown", ahead_m=ahead_m, right_m=right_m)
     cautions = tuple(told if one.code == told.code else one for one in audit.cautions)
     return replace(audit, cautions=cautions)
 

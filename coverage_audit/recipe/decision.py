@@ -229,7 +229,7 @@ def facts_of(audit: Audit) -> Facts:
 
 def _unplaced_m(audit: Audit) -> float:
     """How far switching lies off for an antenna whose place nobody stated; 0 where draws hold it. [m]"""
-    drawn = audit.accuracy is not None and audit.accuracy.antenna_ahead_m is not None
+    drawn = audit.accuracy is not None and audit.accuracy.placed
     return 0.0 if drawn or audit.job.settings.boom.antenna_ahead_m is not None else sum(ANTENNA_AHEAD_M) / 2
 
 

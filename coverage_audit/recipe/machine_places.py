@@ -8,16 +8,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.accuracy.standing import Spread
+from coverage_audit.jobs.settings import GUIDED, UNKNOWN
 
-from .offsets import lags
+from .offsets import beside, lags
 from .tolerances import (
     ANTENNA_AHEAD_M,
-    ANTENNA_PLACES,
+    ANTENNA_BESIDE_M,
     AXLE_PLACES,
     BOOM_BEHIND_AXLE_M,
+    GUIDED_BESIDE_M,
+    HAND_BESIDE_M,
     HAND_LATE_S,
     MOST_AXLE_M,
     OFFSET_TOLD_OF,
+    PLACES_TO_SIDE,
 )
 
 if TYPE_CHECKING:
@@ -26,8 +30,8 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class AntennaPlace:
-    """How far ahead of the boom the antenna probably stood: a normal law, mean and standard deviation. [m]"""
+class Law:
+    """A normal law: mean and standard deviation. [m]"""
 
     mean_m: float
     sd_m: float
@@ -36,44 +40,84 @@ class AntennaPlace:
         """Quantile. [m]"""
         from statistics import NormalDist  # noqa: PLC0415 - needed by few jobs
 
-        return NormalDist(self.mean_m, self.sd_m).inv_cdf(share)
+        return NormalDist(self.mean_m, self.sd_m).inv_cdf(share) if self.sd_m else self.mean_m
 
     @property
-    def spread(self) -> Spread:
-        """Median and the range that holds nine in ten. [m]"""
-        return Spread(self.mean_m, self.at(0.05), self.at(0.95))
+    def spread(self) -> Spread | None:
+        """Median and the range that holds nine in ten [m]; None where nothing is open."""
+        return Spread(self.mean_m, self.at(0.05), self.at(0.95)) if self.sd_m else None
+
+    def with_seen(self, seen_m: float, doubt_m: float) -> Law:
+        """What is left of it after a measurement good to *doubt_m* (two normal laws combined, textbook). [m]"""
+        weight = self.sd_m**2 / (self.sd_m**2 + doubt_m**2)
+        return Law(self.mean_m + weight * (seen_m - self.mean_m), doubt_m * weight**0.5)
 
 
-def antenna_place(boom: BoomSettings, found: PassResult | None) -> AntennaPlace | None:
-    """Where the antenna stood, by custom and by the switching of the passes *found*; None where it is stated.
+@dataclass(frozen=True)
+class AntennaPlace:
+    """How far ahead of the boom, and to the right of its middle, the antenna probably stood."""
 
-    An antenna *a* ahead of a boom that is taken to be below it makes every switching look late by *a*, on and off. A
-    hand on a switch is late too, by its reaction: what is left is the antenna (two normal laws combined, textbook).
+    ahead: Law
+    right: Law
+
+
+def antenna_place(
+    boom: BoomSettings, found: PassResult | None, steering: str, *, switched: bool
+) -> AntennaPlace | None:
+    """Where the antenna stood, by custom and by the passes *found*; None where it is stated.
+
+    *switched*: on-times are a switch's. Those made from where the antenna went follow it, and say nothing of its place.
     """
     if boom.antenna_ahead_m is not None:
         return None
+    ahead = _ahead(boom, found) if switched else Law(0.0, 0.0)
+    return AntennaPlace(ahead, Law(boom.antenna_right_m, 0.0) if boom.antenna_right_m else _right(found, steering))
+
+
+def _ahead(boom: BoomSettings, found: PassResult | None) -> Law:
+    """An antenna *a* ahead of a boom that is taken to be below it makes every switching look late by *a*, on and off.
+
+    A hand on a switch is late too, by its reaction: what is left is the antenna (no source).
+    """
     middle, sd = ANTENNA_AHEAD_M
-    usual = AntennaPlace(middle + boom.towed_m, sd)
+    usual = Law(middle + boom.towed_m, sd)
     lag, speed, error = lags(found) if found is not None else (np.empty(0), np.empty(0), np.inf)
     if len(lag) < OFFSET_TOLD_OF:
         return usual
     pace, (late, about) = float(np.median(speed)), HAND_LATE_S
-    seen, doubt = float(np.median(lag)) - late * pace, float(np.hypot(about * pace, error))
-    weight = usual.sd_m**2 / (usual.sd_m**2 + doubt**2)
-    return AntennaPlace(usual.mean_m + weight * (seen - usual.mean_m), doubt * weight**0.5)
+    return usual.with_seen(float(np.median(lag)) - late * pace, float(np.hypot(about * pace, error)))
+
+
+def _right(found: PassResult | None, steering: str) -> Law:
+    """An antenna beside the boom's middle parts the spacings to one hand from those to the other (no source).
+
+    So does a driver who holds the boom to one side. Who steers by the receiver itself keeps its own spacings even.
+    """
+    if steering == GUIDED:
+        return Law(0.0, GUIDED_BESIDE_M)
+    seen = beside(found) if found is not None else None
+    law = Law(0.0, ANTENNA_BESIDE_M)
+    law = law if seen is None else law.with_seen(seen[0], float(np.hypot(seen[1], HAND_BESIDE_M)))
+    return law if steering != UNKNOWN else Law(law.mean_m, max(law.sd_m, GUIDED_BESIDE_M))
 
 
 def likely_boom(boom: BoomSettings, place: AntennaPlace | None) -> BoomSettings:
     """*boom* as it probably hung."""
-    return boom if place is None else replace(boom, antenna_ahead_m=place.mean_m)
+    if place is None:
+        return boom
+    return replace(boom, antenna_ahead_m=place.ahead.mean_m, antenna_right_m=place.right.mean_m)
 
 
 def possible_booms(boom: BoomSettings, place: AntennaPlace | None) -> tuple[BoomSettings, ...]:
     """*boom* by each place that antenna and fixed axle may have, each as likely; none where both are known."""
     if place is None:
         return tuple(replace(boom, axle_behind_antenna_m=behind) for behind in axle_places(boom))
-    aheads = [place.at((k + 0.5) / ANTENNA_PLACES) for k in range(ANTENNA_PLACES)]
-    return tuple(_with_an_axle(replace(boom, antenna_ahead_m=ahead), k) for k, ahead in enumerate(aheads))
+    share = [(k + 0.5) / len(PLACES_TO_SIDE) for k in range(len(PLACES_TO_SIDE))]
+    placed = [
+        replace(boom, antenna_ahead_m=place.ahead.at(one), antenna_right_m=place.right.at(share[other]))
+        for one, other in zip(share, PLACES_TO_SIDE, strict=True)
+    ]
+    return tuple(_with_an_axle(one, k) for k, one in enumerate(placed))
 
 
 def axle_places(boom: BoomSettings) -> tuple[float, ...]:

@@ -36,6 +36,17 @@ def antenna_beside(found: PassResult, width_m: float) -> list[Caution]:
     An antenna that stands *a* to the right of where it is said to be takes 2 *a* off the distance to a neighbour on the
     right that was driven the other way, and adds it on the left (plane geometry).
     """
+    seen = beside(found)
+    if seen is None or abs(seen[0]) < max(BESIDE_LEAST_M, BESIDE_LEAST_WIDTHS * width_m, OFFSET_SURE * seen[1]):
+        return []
+    return [Caution("antenna beside", beside_m=seen[0], error_m=seen[1])]
+
+
+def beside(found: PassResult) -> tuple[float, float] | None:
+    """How far the antenna looks to stand to the right of where it is said to, and the standard error. [m]
+
+    By the spacings to either hand (plane geometry); None where too few are known.
+    """
     passes = {one.n: one for one in found.passes if one.kind == STRAIGHT and one.heading_deg is not None}
     sides: dict[bool, list[float]] = {True: [], False: []}
     for one in found.spacings:
@@ -45,12 +56,9 @@ def antenna_beside(found: PassResult, width_m: float) -> list[Caution]:
         sides[_on_the_right(own, other)].append(float(one.distance_m.mean()))
     right, left = np.array(sides[True]), np.array(sides[False])
     if min(len(right), len(left)) < OFFSET_TOLD_OF:
-        return []
-    beside = (float(np.median(left)) - float(np.median(right))) / 4
-    error = float(np.hypot(_error(left), _error(right))) / 4
-    if abs(beside) < max(BESIDE_LEAST_M, BESIDE_LEAST_WIDTHS * width_m, OFFSET_SURE * error):
-        return []
-    return [Caution("antenna beside", beside_m=beside, error_m=error)]
+        return None
+    aside = (float(np.median(left)) - float(np.median(right))) / 4
+    return aside, float(np.hypot(_error(left), _error(right))) / 4
 
 
 def switches_lag(found: PassResult) -> list[Caution]:

@@ -433,14 +433,29 @@ def codes_told():
                 yield from (one.value for one in choices)
 
 
-def test_an_antenna_whose_place_is_drawn_is_told_with_the_places():
-    told = Caution("antenna place unknown", best_m=2.26, low_m=-0.44, high_m=4.07)
-    (sentence,) = texts((told,), "metric")
+@pytest.mark.parametrize(
+    ("places", "told"),
+    [
+        (
+            {"ahead_m": (2.26, -0.44, 4.07), "right_m": (0.1, -0.06, 0.26)},
+            (
+                "between 0.4 m behind and 4.1 m ahead of the boom, most likely 2.3 m ahead, by when it was switched "
+                "and between 0.1 m left and 0.3 m right of its middle"
+            ),
+        ),
+        ({"ahead_m": None, "right_m": (0.1, -0.06, 0.26)}, "between 0.1 m left and 0.3 m right of its middle"),
+        (
+            {"ahead_m": (2.26, 0.44, 4.07), "right_m": None},
+            "between 0.4 m ahead and 4.1 m ahead of the boom, most likely 2.3 m ahead, by when it was switched",
+        ),
+    ],
+)
+def test_an_antenna_whose_place_is_drawn_is_told_with_the_places(places, told):
+    (sentence,) = texts((Caution("antenna place unknown", **places),), "metric")
     assert sentence == (
         "The job file does not say where the antenna stands (boom.antenna_ahead). Areas, strips and map take it right "
-        "above the boom: every switching place is off by the true distance. Ranges and chances take it between 0.4 m "
-        "behind and 4.1 m ahead, most likely 2.3 m ahead, by when the boom was switched. Measure once from the boom "
-        "forward to the antenna: that makes all of them sharper."
+        f"above the boom's middle; ranges and chances take it {told}. Measure once from the boom forward to the "
+        "antenna, and from its middle to the side: that makes all of them sharper."
     )
 
 

@@ -310,7 +310,7 @@ def test_ground_that_a_ring_goes_round_twice_is_refused(refusal):
         ("b.kml", kml(("East", f"<Point>{kml_coordinates(SQUARE[:1])}</Point>")), "only points or lines"),
         ("b.gpx", gpx(*SQUARE)[:-12], "broken or cut off"),
         ("b.gpx", gpx(*SQUARE[:3]), "does not go round the field"),
-        ("b.gpx", gpx((200, 43.6), *SQUARE), "out of range"),
+        ("b.gpx", gpx((400, 43.6), *SQUARE), "out of range"),
         ("b.xml", "<OGRVRTDataSource/>", "<OGRVRTDataSource> is not a boundary"),
         ("b.html", "<!DOCTYPE html><html/>", "document type"),
         ("b.csv", "lat,lon\n1,2\n", "not a boundary file"),

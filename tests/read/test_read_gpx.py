@@ -280,7 +280,7 @@ def test_any_entity_declaration_is_refused(prologue, reader):
         ("<kml><Document/></kml>", "is XML but not GPX .*<kml>"),
         (gpx_text(""), "has no track points"),
         (gpx_text(point(lat="95", lon="10")), "lies outside latitude.*swapped"),
-        (gpx_text(point(lat="95", lon="100")), r"lies outside latitude -90\.\.90, longitude -180\.\.180: check[^;]*$"),
+        (gpx_text(point(lat="95", lon="100")), r"lies outside latitude -90\.\.90, longitude -180\.\.360: check[^;]*$"),
         (gpx_text(point(lat="0", lon="0")), "every track point is exactly 0, 0"),
         (gpx_text(point("")), "every track point has no time"),
         (gpx_text(point("") + point(lat="0", lon="0")), r"none of the 2 track points .*1 zero position, 1 no time"),

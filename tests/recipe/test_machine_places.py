@@ -7,12 +7,13 @@ import pytest
 from jobs import boom, job, log, parallel_passes
 from shapely import box
 
-from coverage_audit.jobs.settings import AccuracySettings
+from coverage_audit.jobs.settings import GUIDED, GUIDED_OTHER, HAND, UNKNOWN, AccuracySettings
 from coverage_audit.recipe import machine_places
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.recipe.decision import GO_BACK
 from coverage_audit.recipe.machine_places import (
     AntennaPlace,
+    Law,
     antenna_place,
     axle_places,
     likely_boom,
@@ -76,9 +77,9 @@ def test_a_place_that_no_vehicle_could_have_driven_with_is_left_out(monkeypatch)
     assert abs(told.accuracy.missed_m2.estimate - told.area_m2.missed) < 2.0
 
 
-LINES = [9.0 * k for k in range(10)]
+LINES = [8.7 * k for k in range(10)]
 TIMES, POINTS, GIVEN = parallel_passes(LINES, 0.0, 80.0, hz=2.0, turn_s=14.0)
-FIELD = box(-4.5, 0, 85.5, 80)
+FIELD = box(-4.5, 0, 82.8, 80)
 PRECISE = AccuracySettings(steering="hand", replicates=64, sigma_m=0.02, noise_m=0.0)
 
 
@@ -103,14 +104,15 @@ def test_ranges_hold_the_figures_of_the_true_place_where_nobody_said_it(ahead_m)
         assert told.accuracy.missed_m2.estimate < (told.area_m2.missed + known.missed) / 2 + 20.0
     for kind in ("missed", "double"):
         figure = getattr(told.accuracy, f"{kind}_m2")
-        # a driver without any slip has nothing missed at all: 0.1 m of a boom at ten ends beside it [m2]
-        assert figure.low90 - 10.0 <= getattr(known, kind) <= figure.high90 + 10.0
+        # a driver without any slip has nothing missed at all: 0.2 m of a boom at ten ends beside it [m2]
+        assert figure.low90 - 18.0 <= getattr(known, kind) <= figure.high90 + 18.0
     spread = told.accuracy.antenna_ahead_m
     assert spread.low90 < ahead_m < spread.high90
-    assert dict(told.cautions[[one.code for one in told.cautions].index("antenna place unknown")].values) == {
-        "best_m": spread.best,
-        "low_m": spread.low90,
-        "high_m": spread.high90,
+    (caution,) = (one for one in told.cautions if one.code == "antenna place unknown")
+    right = told.accuracy.antenna_right_m
+    assert dict(caution.values) == {
+        "ahead_m": (spread.best, spread.low90, spread.high90),
+        "right_m": (right.best, right.low90, right.high90),
     }
 
 
@@ -141,19 +143,20 @@ def test_a_place_that_is_stated_is_not_drawn_nor_where_the_on_times_follow_the_d
     assumed = dataclasses.replace(unplaced(3.0), intervals=None)
     settings = dataclasses.replace(assumed.settings, boom=boom(9.0, antenna_ahead_m=None, intervals="assume"))
     told = audit_job(dataclasses.replace(assumed, settings=settings))
-    assert told.accuracy is None or told.accuracy.antenna_ahead_m is None
+    assert told.accuracy.antenna_ahead_m is None
+    assert told.accuracy.antenna_right_m is not None
 
 
 @pytest.mark.parametrize(("settings", "mean_m"), [({}, 2.0), ({"towed_m": 3.0}, 5.0), ({"antenna_ahead_m": 0.0}, None)])
 def test_without_any_switching_custom_says_where_the_antenna_is(settings, mean_m):
-    place = antenna_place(dataclasses.replace(boom(9.0, antenna_ahead_m=None), **settings), None)
-    assert place is None if mean_m is None else place.mean_m == mean_m
+    place = antenna_place(dataclasses.replace(boom(9.0, antenna_ahead_m=None), **settings), None, HAND, switched=True)
+    assert place is None if mean_m is None else (place.ahead.mean_m, place.right.mean_m) == (mean_m, 0.0)
 
 
 def test_two_normal_laws_are_combined_by_their_precisions():
     """Gelman et al. 2013, Bayesian Data Analysis, 3rd ed., equation 2.12 (from memory): precisions add up."""
     told = audit_job(unplaced(3.5))
-    place = antenna_place(told.job.settings.boom, told.passes)
+    place = antenna_place(told.job.settings.boom, told.passes, HAND, switched=True).ahead
     lag, speed, error = lags(told.passes)
     (usual, wide), (late, about), pace = ANTENNA_AHEAD_M, HAND_LATE_S, np.median(speed)
     seen, doubt = np.median(lag) - late * pace, np.hypot(about * pace, error)
@@ -163,12 +166,66 @@ def test_two_normal_laws_are_combined_by_their_precisions():
 
 
 def test_places_are_quantiles_of_one_law_and_axles_lie_between():
-    place = AntennaPlace(2.0, 1.0)
+    place = AntennaPlace(Law(2.0, 1.0), Law(0.1, 0.2))
     booms = possible_booms(boom(9.0, antenna_ahead_m=None), place)
+    rights = [one.antenna_right_m for one in booms]
+    assert sorted(rights) == pytest.approx([0.1 + 0.2 * (one.antenna_ahead_m - 2.0) for one in booms], abs=1e-12)
+    assert abs(np.corrcoef([one.antenna_ahead_m for one in booms], rights)[0, 1]) < 0.2
     aheads = [one.antenna_ahead_m for one in booms]
     assert aheads == sorted(aheads)
     assert np.mean(aheads) == pytest.approx(2.0, abs=1e-9)
     # quantiles of the standard normal law at 1/16 and 15/16 (Abramowitz & Stegun 1964, table 26.1)
     assert aheads[0] == pytest.approx(2.0 - 1.5341, abs=1e-4)
     assert all(0 < one.axle_behind_antenna_m < one.antenna_ahead_m for one in booms if one.antenna_ahead_m > 0.5)
-    assert likely_boom(boom(9.0, antenna_ahead_m=None), place).antenna_ahead_m == 2.0
+    likely = likely_boom(boom(9.0, antenna_ahead_m=None), place)
+    assert (likely.antenna_ahead_m, likely.antenna_right_m) == (2.0, 0.1)
+
+
+def steered(right_m, seed=3):
+    """The passes with a driver who sets each by eye, his antenna *right_m* to one side and nobody says so."""
+    rng = np.random.default_rng(seed)
+    way = np.gradient(POINTS, axis=0)
+    right = np.column_stack([way[:, 1], -way[:, 0]]) / np.maximum(np.hypot(*way.T), 1e-9)[:, None]
+    set_m = np.repeat(rng.normal(0, 0.1, len(LINES) + 1), len(POINTS) // len(LINES) + 1)[: len(POINTS)]
+    driven = POINTS + np.column_stack([set_m, np.zeros(len(set_m))])
+    return job(
+        log(TIMES, driven + right_m * right), GIVEN, FIELD, boom=boom(9.0, antenna_ahead_m=None), accuracy=PRECISE
+    )
+
+
+def placed_aside(right_m):
+    one = steered(right_m)
+    settings = dataclasses.replace(one.settings, boom=boom(9.0, antenna_ahead_m=0.0, antenna_right_m=right_m))
+    return audit_job(dataclasses.replace(one, settings=settings))
+
+
+@pytest.mark.parametrize("right_m", [0.0, 0.4, -0.4])
+def test_ranges_hold_the_figures_of_an_antenna_to_one_side(right_m):
+    known, told = placed_aside(right_m), audit_job(steered(right_m))
+    if right_m:  # every other pass lies 0.8 m too near or too far in the log, along 80 m [m2]
+        assert told.area_m2.missed - known.area_m2.missed > 100.0
+        assert told.accuracy.missed_m2.estimate < known.area_m2.missed + 100.0
+    for kind in ("missed", "double"):
+        figure = getattr(told.accuracy, f"{kind}_m2")
+        assert figure.low90 <= getattr(known.area_m2, kind) + 10.0
+        assert getattr(known.area_m2, kind) <= figure.high90 + 10.0
+    assert told.accuracy.antenna_right_m.low90 < right_m < told.accuracy.antenna_right_m.high90
+    assert known.accuracy.antenna_right_m is None
+
+
+@pytest.mark.parametrize(
+    ("steering", "mean_m", "sd_m"),
+    [(HAND, 0.41, 0.09), (GUIDED_OTHER, 0.41, 0.09), (UNKNOWN, 0.41, 0.15), (GUIDED, 0.0, 0.15)],
+)
+def test_who_steers_by_the_receiver_shows_nothing_of_its_side(steering, mean_m, sd_m):
+    told = audit_job(steered(0.45))
+    place = antenna_place(told.job.settings.boom, told.passes, steering, switched=True)
+    assert place.right.mean_m == pytest.approx(mean_m, abs=0.06)
+    assert place.right.sd_m == pytest.approx(sd_m, abs=0.02)
+
+
+def test_a_side_that_is_stated_is_kept():
+    settings = boom(9.0, antenna_ahead_m=None, antenna_right_m=0.3)
+    assert antenna_place(settings, None, HAND, switched=True).right == Law(0.3, 0.0)
+    assert Law(0.3, 0.0).at(0.05) == 0.3
+    assert Law(0.3, 0.0).spread is None

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 NO_STRESS = "all"
 STRESSES = (
     "tc150", "tc2000", "steps", "oscillating", "edge-following", "limit-cycle", "blunders", "sigma-half",
-    "sigma-double", "wrong-fix", "float", "assume", "no-error", "unplaced", "beside",
+    "sigma-double", "wrong-fix", "float", "assume", "no-error", "unplaced",
 )  # fmt: skip
 LOGGED_S = 9000.0  # errors are drawn for this long; no drive of 3 ha lasts longer
 CLASS_NUMBER = {name: number for number, name in enumerate(("autonomous", "sbas", "rtk"))}
@@ -68,7 +68,7 @@ def play(case: Case) -> Played:
     guided = case.steering == "guided"
     machine = draw_machine(rng)
     field = draw_field(rng, machine.width_m)
-    if case.stress in (NO_STRESS, "assume", "no-error", "unplaced", "beside"):
+    if case.stress in (NO_STRESS, "assume", "no-error", "unplaced"):
         driver, receiver, stated = draw_driver(rng, guided=guided), draw_receiver(rng, case.receiver), None
         if case.stress == "no-error":  # what the audit itself errs by
             receiver = Receiver("none", receiver.quality, (), (0.0, 1.0), 0.0)
@@ -77,8 +77,6 @@ def play(case: Case) -> Played:
     else:
         driver = _stressed_driver(rng, case.stress)
         receiver, stated = _stressed_receiver(rng, case)
-    if case.stress == "beside":  # nor where it stands to one side
-        machine = replace(machine, antenna_right_m=float(rng.normal(0.0, 0.3)))
     errors = wander(rng, receiver, LOGGED_S)
     drive = drive_field(rng, field, machine, driver, Guidance(errors) if guided else None)
     truth = count_ground(drive, field.target)

@@ -70,7 +70,8 @@ def unplaced_machine(rng: Generator, machine: Machine) -> Machine:
     kind = rng.choice(["cab", "over the boom", "boom in front"], p=[0.7, 0.2, 0.1])
     behind = -float(rng.uniform(1.0, 2.5)) if kind == "boom in front" else machine.boom_behind_axle_m
     ahead = {"cab": float(rng.uniform(0.2, 2.0)), "over the boom": -behind, "boom in front": float(rng.uniform(0, 1))}
-    return replace(machine, boom_behind_axle_m=behind, antenna_ahead_of_axle_m=ahead[str(kind)])
+    aside = float(rng.uniform(-0.5, 0.5)) if rng.random() < 0.5 else 0.0  # half of them stand over the middle
+    return replace(machine, boom_behind_axle_m=behind, antenna_ahead_of_axle_m=ahead[str(kind)], antenna_right_m=aside)
 
 
 def draw_driver(rng: Generator, *, guided: bool) -> Driver:

@@ -15,6 +15,7 @@ from .rows import in_a_row
 
 if TYPE_CHECKING:
     from coverage_audit.accuracy.model import Accuracy, Figure, RegimeResult
+    from coverage_audit.accuracy.standing import Spread
     from coverage_audit.ground.model import Strip
     from coverage_audit.recipe.result import Audit
 
@@ -60,9 +61,13 @@ def accuracy_keys(audit: Audit) -> dict[str, Any]:
             },
             "learnt": {name: _learnt(one) for name, one in found.by_regime.items()},
             "doubts": list(found.doubts),
-            "antenna_ahead_m": None if found.antenna_ahead_m is None else dataclasses.asdict(found.antenna_ahead_m),
+            **{name: _spread(getattr(found, name)) for name in ("antenna_ahead_m", "antenna_right_m")},
         }
     }
+
+
+def _spread(one: Spread | None) -> dict[str, float] | None:
+    return None if one is None else dataclasses.asdict(one)
 
 
 def _learnt(one: RegimeResult) -> dict[str, Any] | None:
@@ -105,7 +110,7 @@ def _unasked(found: Accuracy, audit: Audit) -> str:
     known = f"with {CLASS_WORDS[found.error.fix_class]} positions" if stated else "if its positions are uncorrected"
     what = in_a_row(["Memory"] * bool(audit.remembered) + errors(audit))
     measured = "Measure where the antenna stands (boom.antenna_ahead), and write"
-    todo = "Write" if found.antenna_ahead_m is None else measured
+    todo = measured if found.placed else "Write"
     return (
         f"{what}: {known}, {low} to {high} may truly be missed{_beyond(found.missed_m2, audit)}. {todo} "
         "[accuracy] into the job file (how the job was steered, how good the receiver is) to narrow this."
@@ -115,7 +120,7 @@ def _unasked(found: Accuracy, audit: Audit) -> str:
 def errors(audit: Audit) -> list[str]:
     """What the ranges hold, by name: GPS error, and the antenna's place where nobody stated it."""
     found = audit.accuracy
-    return ["GPS error", *(["the antenna's unknown place"] if found and found.antenna_ahead_m is not None else [])]
+    return ["GPS error", *(["the antenna's unknown place"] if found and found.placed else [])]
 
 
 def _beyond(figure: Figure, audit: Audit) -> str:
@@ -229,11 +234,15 @@ def certainty_facts(audit: Audit) -> list[tuple[str, str, str, str]]:
 
 def _placed_facts(found: Accuracy, units: str) -> list[tuple[str, str, str, str]]:
     """Between which places the antenna was drawn, where nobody stated it."""
-    if found.antenna_ahead_m is None:
-        return []
-    low, high = (display.length(value, units) for value in (found.antenna_ahead_m.low90, found.antenna_ahead_m.high90))
-    how = "9 chances in 10; by custom and by when the boom was switched"
-    return [("Antenna ahead of the boom, drawn with", f"{low} to {high}", "derived", how)]
+    rows = []
+    for one, what, how in (
+        (found.antenna_ahead_m, "Antenna ahead of the boom, drawn with", "when the boom was switched"),
+        (found.antenna_right_m, "Antenna right of its middle, drawn with", "the spacings to either hand"),
+    ):
+        if one is not None:
+            low, high = (display.length(value, units) for value in (one.low90, one.high90))
+            rows.append((what, f"{low} to {high}", "derived", f"9 chances in 10; by custom and by {how}"))
+    return rows
 
 
 def _learnt_facts(found: Accuracy, units: str) -> list[tuple[str, str, str, str]]:

@@ -124,18 +124,31 @@ def _bridged(_units: str, *, share: float, count: int) -> str:
 # --- the boom ---------------------------------------------------------------------------------------
 
 
-def _antenna(units: str, *, best_m: float | None = None, low_m: float = 0.0, high_m: float = 0.0) -> str:
+def _antenna(
+    units: str,
+    *,
+    ahead_m: tuple[float, float, float] | None = None,
+    right_m: tuple[float, float, float] | None = None,
+) -> str:
     unsaid = "The job file does not say where the antenna stands (boom.antenna_ahead)"
-    if best_m is None:
+    if ahead_m is None and right_m is None:
         return f"{unsaid}; it was taken to be right above the boom. Every switching place is off by the true distance."
-    low, high, best = (
-        f"{way_words(abs(one), units, '.1f')} {'behind' if one < 0 else 'ahead'}" for one in (low_m, high_m, best_m)
-    )
+    sides = []
+    if ahead_m is not None:
+        best, low, high = (_to_side(one, ("ahead", "behind"), units) for one in ahead_m)
+        sides.append(f"between {low} and {high} of the boom, most likely {best}, by when it was switched")
+    if right_m is not None:
+        _, low, high = (_to_side(one, ("right", "left"), units) for one in right_m)
+        sides.append(f"between {low} and {high} of its middle")
     return (
-        f"{unsaid}. Areas, strips and map take it right above the boom: every switching place is off by the true "
-        f"distance. Ranges and chances take it between {low} and {high}, most likely {best}, by when the boom was "
-        "switched. Measure once from the boom forward to the antenna: that makes all of them sharper."
+        f"{unsaid}. Areas, strips and map take it right above the boom's middle; ranges and chances take it "
+        f"{' and '.join(sides)}. Measure once from the boom forward to the antenna, and from its middle to the side: "
+        "that makes all of them sharper."
     )
+
+
+def _to_side(m: float, sides: tuple[str, str], units: str) -> str:
+    return f"{way_words(abs(m), units, '.1f')} {sides[m < 0]}"
 
 
 def _from_machine(
