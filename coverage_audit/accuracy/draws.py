@@ -21,7 +21,7 @@ from coverage_audit.accuracy.gaps.posterior import Seen, smallest_skip
 from coverage_audit.accuracy.gaps.probes import BETWEEN, EDGE
 
 from .counting import counted
-from .model import CLASSICAL, CONTRADICTED, REGIMES, WRONG_FIX, Accuracy, Figure, Learnt, RegimeResult
+from .model import CLASSICAL, CONTRADICTED, WRONG_FIX, Accuracy, Figure, Learnt, RegimeResult
 from .standing import Spread
 from .strips import sure_sigmas, told_chance
 from .tolerances import (
@@ -54,7 +54,7 @@ from .tolerances import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from shapely.geometry.base import BaseGeometry
 
@@ -104,8 +104,8 @@ class Question:
     placed: bool = False
 
 
-def assess(question: Question, run_all: RunAll, rng: np.random.Generator) -> Accuracy:
-    """Accuracy of the figures of *question*.
+def assess(questions: Mapping[str, Question], run_all: RunAll, rng: np.random.Generator) -> Accuracy:
+    """Accuracy of the figures of one job, asked by regime: the antenna may have another likely place in each.
 
     Parameters
     ----------
@@ -114,15 +114,13 @@ def assess(question: Question, run_all: RunAll, rng: np.random.Generator) -> Acc
     rng : Generator
         The one source of chance.
     """
-    question = replace(question, gaps=pick(question.gaps, usual(question.gaps)))
-    regimes = REGIMES[question.settings.steering]
-    draws = 0
+    regimes, question, draws = tuple(questions), next(iter(questions.values())), 0
     if question.error.none:
         by_regime = {regime: _exact(question) for regime in regimes}
     else:
         draws = max(question.settings.replicates // len(regimes), 2)
-        seen = Seen.of(question.gaps, question.error, question.noise_m)
-        by_regime = {regime: _drawn(question, seen, regime, draws, run_all, rng) for regime in regimes}
+        ready = {key: _ready(one) for key, one in {id(one): one for one in questions.values()}.items()}
+        by_regime = {regime: _drawn(*ready[id(one)], regime, draws, run_all, rng) for regime, one in questions.items()}
     found = list(by_regime.values())
     skips = [one.smallest_detectable_skip_m for one in found]
     return Accuracy(
@@ -144,6 +142,12 @@ def _exact(question: Question) -> RegimeResult:
     """Without any error every figure is what was observed."""
     missed, double, covered = (Figure(value, value, value, value, told=True) for value in question.observed_m2)
     return RegimeResult(missed, double, covered, (1.0,) * len(question.strips), question.min_width_m)
+
+
+def _ready(question: Question) -> tuple[Question, Seen]:
+    """*question* with its usual gaps alone, and what these tell."""
+    question = replace(question, gaps=pick(question.gaps, usual(question.gaps)))
+    return question, Seen.of(question.gaps, question.error, question.noise_m)
 
 
 def _drawn(

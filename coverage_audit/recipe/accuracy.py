@@ -13,6 +13,7 @@ from coverage_audit.accuracy.draws import Question, assess
 from coverage_audit.accuracy.error import error_model, jitter_of, noise_across, without_jitter
 from coverage_audit.accuracy.gaps.probes import find_gaps
 from coverage_audit.accuracy.jumps import clock_s, jumps_of, with_jumps
+from coverage_audit.accuracy.model import BERKSON, REGIMES
 from coverage_audit.accuracy.repeats import repeats_of
 from coverage_audit.accuracy.standing import stands_of
 from coverage_audit.drive.motion import build_motion, refine
@@ -89,9 +90,12 @@ def with_accuracy(
                 tell("how sure", min(next(done) / settings.replicates, 1.0))
                 yield result
 
-    place = antenna_place(audit.job.settings.boom, audit.passes, settings.steering, switched=switched)
-    question = _question(audit, track, timeline, lines, ground, settings, place)
-    accuracy = assess(question, run_all, np.random.default_rng(SEED))
+    boom, regimes = audit.job.settings.boom, REGIMES[settings.steering]
+    places = [antenna_place(boom, audit.passes, by_receiver=one == BERKSON, switched=switched) for one in regimes]
+    asked = [_question(audit, track, timeline, lines, ground, settings, one) for one in places[: len({*places})]]
+    questions = dict(zip(regimes, [*asked, *asked][: len(regimes)], strict=True))
+    accuracy = assess(questions, run_all, np.random.default_rng(SEED))
+    place = places[0]
     if place is not None and not accuracy.error.none:  # else nothing was drawn
         ahead, right = place.ahead.spread, place.right.spread
         accuracy = replace(accuracy, antenna_ahead_m=ahead, antenna_right_m=right)

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coverage_audit.accuracy.standing import Spread
-from coverage_audit.jobs.settings import GUIDED, UNKNOWN
 
 from .offsets import beside, lags
 from .tolerances import (
@@ -22,6 +21,7 @@ from .tolerances import (
     MOST_AXLE_M,
     OFFSET_TOLD_OF,
     PLACES_TO_SIDE,
+    SPACINGS_SPREAD_M,
 )
 
 if TYPE_CHECKING:
@@ -62,16 +62,18 @@ class AntennaPlace:
 
 
 def antenna_place(
-    boom: BoomSettings, found: PassResult | None, steering: str, *, switched: bool
+    boom: BoomSettings, found: PassResult | None, *, by_receiver: bool, switched: bool
 ) -> AntennaPlace | None:
     """Where the antenna stood, by custom and by the passes *found*; None where it is stated.
 
+    *by_receiver*: the driver steered by it, so that its own spacings are even wherever it stood.
     *switched*: on-times are a switch's. Those made from where the antenna went follow it, and say nothing of its place.
     """
     if boom.antenna_ahead_m is not None:
         return None
     ahead = _ahead(boom, found) if switched else Law(0.0, 0.0)
-    return AntennaPlace(ahead, Law(boom.antenna_right_m, 0.0) if boom.antenna_right_m else _right(found, steering))
+    stated = Law(boom.antenna_right_m, 0.0) if boom.antenna_right_m else None
+    return AntennaPlace(ahead, stated or _right(found, by_receiver=by_receiver))
 
 
 def _ahead(boom: BoomSettings, found: PassResult | None) -> Law:
@@ -88,17 +90,16 @@ def _ahead(boom: BoomSettings, found: PassResult | None) -> Law:
     return usual.with_seen(float(np.median(lag)) - late * pace, float(np.hypot(about * pace, error)))
 
 
-def _right(found: PassResult | None, steering: str) -> Law:
+def _right(found: PassResult | None, *, by_receiver: bool) -> Law:
     """An antenna beside the boom's middle parts the spacings to one hand from those to the other (no source).
 
-    So does a driver who holds the boom to one side. Who steers by the receiver itself keeps its own spacings even.
+    So does a driver who holds the boom to one side.
     """
-    if steering == GUIDED:
+    if by_receiver:
         return Law(0.0, GUIDED_BESIDE_M)
-    seen = beside(found) if found is not None else None
+    seen = beside(found, 1, SPACINGS_SPREAD_M) if found is not None else None
     law = Law(0.0, ANTENNA_BESIDE_M)
-    law = law if seen is None else law.with_seen(seen[0], float(np.hypot(seen[1], HAND_BESIDE_M)))
-    return law if steering != UNKNOWN else Law(law.mean_m, max(law.sd_m, GUIDED_BESIDE_M))
+    return law if seen is None else law.with_seen(seen[0], float(np.hypot(seen[1], HAND_BESIDE_M)))
 
 
 def likely_boom(boom: BoomSettings, place: AntennaPlace | None) -> BoomSettings:

@@ -42,10 +42,11 @@ def antenna_beside(found: PassResult, width_m: float) -> list[Caution]:
     return [Caution("antenna beside", beside_m=seen[0], error_m=seen[1])]
 
 
-def beside(found: PassResult) -> tuple[float, float] | None:
+def beside(found: PassResult, fewest: int = OFFSET_TOLD_OF, least_m: float = 0.0) -> tuple[float, float] | None:
     """How far the antenna looks to stand to the right of where it is said to, and the standard error. [m]
 
-    By the spacings to either hand (plane geometry); None where too few are known.
+    By the spacings to either hand (plane geometry); None where fewer than *fewest* are known. *least_m*: what they
+    spread by at least, however alike a few of them are. [m]
     """
     passes = {one.n: one for one in found.passes if one.kind == STRAIGHT and one.heading_deg is not None}
     sides: dict[bool, list[float]] = {True: [], False: []}
@@ -55,10 +56,10 @@ def beside(found: PassResult) -> tuple[float, float] | None:
             continue
         sides[_on_the_right(own, other)].append(float(one.distance_m.mean()))
     right, left = np.array(sides[True]), np.array(sides[False])
-    if min(len(right), len(left)) < OFFSET_TOLD_OF:
+    if min(len(right), len(left)) < fewest:
         return None
     aside = (float(np.median(left)) - float(np.median(right))) / 4
-    return aside, float(np.hypot(_error(left), _error(right))) / 4
+    return aside, float(np.hypot(_error(left, least_m), _error(right, least_m))) / 4
 
 
 def switches_lag(found: PassResult) -> list[Caution]:
@@ -103,7 +104,7 @@ def _on_the_right(one: Pass, other: Pass) -> bool:
     return bool((there.x - here.x) * np.cos(heading) - (there.y - here.y) * np.sin(heading) > 0)
 
 
-def _error(values: FloatArray) -> float:
-    """Standard error of the median."""
-    spread = MAD_SD * float(np.median(np.abs(values - np.median(values))))
+def _error(values: FloatArray, least: float = 0.0) -> float:
+    """Standard error of the median of *values* that spread by *least* or more."""
+    spread = max(MAD_SD * float(np.median(np.abs(values - np.median(values)))), least)
     return SE_MEDIAN * spread / float(np.sqrt(len(values)))

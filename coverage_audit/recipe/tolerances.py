@@ -224,10 +224,14 @@ HAND_LATE_S = (0.25, 0.4)
 """How late a hand throws a switch against where it should, mean and standard deviation of drivers. [s] No source: a
 reaction takes half a second, and most people see the edge come."""
 
-ANTENNA_BESIDE_M, HAND_BESIDE_M, GUIDED_BESIDE_M = 0.3, 0.08, 0.15
+ANTENNA_BESIDE_M, HAND_BESIDE_M, GUIDED_BESIDE_M = 0.3, 0.08, 0.2
 """How far to one side of the boom's middle an antenna stands that nobody measured; how far a driver holds the boom to
 one side, which looks alike; how far the first is where he steers by it and would have seen passes lie unevenly:
 standard deviations. [m] Common practice, no source: a phone stands at the windscreen or hangs at the bars."""
+
+SPACINGS_SPREAD_M = 0.3
+"""How unevenly passes are set by hand and logged at the least, where a few look more alike. [m] Common practice, no
+source."""
 
 PLACES_TO_SIDE = (1, 4, 7, 2, 6, 3, 0, 5)
 """Draws take eight places of the antenna ahead of the boom, and with them those to the side in this order, which goes

@@ -12,6 +12,7 @@ from coverage_audit.papers.words.display import area, area_range
 
 from .cautions_drive import (
     antenna_beside,
+    antenna_unplaced,
     circles_coarse,
     circles_left_out,
     clock_off,
@@ -122,33 +123,6 @@ def _bridged(_units: str, *, share: float, count: int) -> str:
 
 
 # --- the boom ---------------------------------------------------------------------------------------
-
-
-def _antenna(
-    units: str,
-    *,
-    ahead_m: tuple[float, float, float] | None = None,
-    right_m: tuple[float, float, float] | None = None,
-) -> str:
-    unsaid = "The job file does not say where the antenna stands (boom.antenna_ahead)"
-    if ahead_m is None and right_m is None:
-        return f"{unsaid}; it was taken to be right above the boom. Every switching place is off by the true distance."
-    sides = []
-    if ahead_m is not None:
-        best, low, high = (_to_side(one, ("ahead", "behind"), units) for one in ahead_m)
-        sides.append(f"between {low} and {high} of the boom, most likely {best}, by when it was switched")
-    if right_m is not None:
-        _, low, high = (_to_side(one, ("right", "left"), units) for one in right_m)
-        sides.append(f"between {low} and {high} of its middle")
-    return (
-        f"{unsaid}. Areas, strips and map take it right above the boom's middle; ranges and chances take it "
-        f"{' and '.join(sides)}. Measure once from the boom forward to the antenna, and from its middle to the side: "
-        "that makes all of them sharper."
-    )
-
-
-def _to_side(m: float, sides: tuple[str, str], units: str) -> str:
-    return f"{way_words(abs(m), units, '.1f')} {sides[m < 0]}"
 
 
 def _from_machine(
@@ -369,7 +343,7 @@ SENTENCES: dict[str, Callable[..., str]] = {
     "gap": _gap,
     "sprayed elsewhere": other_field_words,
     "bridged": _bridged,
-    "antenna place unknown": _antenna,
+    "antenna place unknown": antenna_unplaced,
     "boom from machine": _from_machine,
     "machine width": _machine_width,
     "towed boom backed up": _backed_up,

@@ -103,6 +103,34 @@ def other_field(units: str, *, area_m2: float) -> str:
     )
 
 
+def antenna_unplaced(
+    units: str,
+    *,
+    ahead_m: tuple[float, float, float] | None = None,
+    right_m: tuple[float, float, float] | None = None,
+) -> str:
+    """Nobody said where the antenna stands; the places that ranges and chances take it at: best, least and most. [m]"""
+    unsaid = "The job file does not say where the antenna stands (boom.antenna_ahead)"
+    if ahead_m is None and right_m is None:
+        return f"{unsaid}; it was taken to be right above the boom. Every switching place is off by the true distance."
+    sides = []
+    if ahead_m is not None:
+        best, low, high = (_to_side(one, ("ahead", "behind"), units) for one in ahead_m)
+        sides.append(f"between {low} and {high} of the boom, most likely {best}, by when it was switched")
+    if right_m is not None:
+        _, low, high = (_to_side(one, ("right", "left"), units) for one in right_m)
+        sides.append(f"between {low} and {high} of its middle")
+    return (
+        f"{unsaid}. Areas, strips and map take it right above the boom's middle; ranges and chances take it "
+        f"{' and '.join(sides)}. Measure once from the boom forward to the antenna, and from its middle to the side: "
+        "that makes all of them sharper."
+    )
+
+
+def _to_side(m: float, sides: tuple[str, str], units: str) -> str:
+    return f"{way_words(abs(m), units, '.1f')} {sides[m < 0]}"
+
+
 def antenna_beside(units: str, *, beside_m: float, error_m: float) -> str:
     """The antenna stands beside where it is said to stand."""
     hand = "right" if beside_m > 0 else "left"
