@@ -28,7 +28,8 @@ class Track:
     ``course_rad`` (clockwise from north) and ``speed_m_s`` are the receiver's own, NaN where
     not logged; ``gap_after[i]``: the step from fix i to i + 1 is a gap of the log (last False).
     ``segment`` and ``file`` number the GPX segments and the files. ``gst_m``: the receiver's own estimate of
-    its horizontal error. Times [s since 1970 UTC], places and ``gst_m`` [m], ``hdop`` [1].
+    its horizontal error. Times [s since 1970 UTC], places and ``gst_m`` [m], ``hdop`` [1]. ``noted_on_s`` (k, 2): when
+    the boom was on, as somebody or something noted it; None where nobody did.
     """
 
     time_s: FloatArray
@@ -43,6 +44,7 @@ class Track:
     file: IntArray
     gap_after: BoolArray
     median_step_s: float
+    noted_on_s: FloatArray | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +55,8 @@ class Motion:
     ``vx_m_s``/``vy_m_s`` the velocity over ground; ``gap_after`` as in the track;
     ``reverse`` is True where the vehicle backs up; ``noise_m`` is the white noise of one
     coordinate as estimated from the fixes (NaN when they are too sparse to tell); ``fixes`` is how
-    many fixes the knots were made from, None when there is a knot for each.
+    many fixes the knots were made from, None when there is a knot for each. ``unsure_s``: begin and end of each time in
+    which the log does not tell which ways were driven in reverse.
     """
 
     time_s: FloatArray
@@ -66,6 +69,7 @@ class Motion:
     gap_after: BoolArray
     noise_m: float
     fixes: int | None = None
+    unsure_s: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,6 +14,7 @@ import numpy as np
 
 from .model import Motion
 from .reversals import find_reversals
+from .shuttle import Reading, settled
 from .smoothing import local_parabolas, scatter_m
 from .standing import held_places
 from .tolerances import (
@@ -51,7 +52,7 @@ def build_motion(track: Track, half_boom_m: float) -> Motion:
     x_as_logged, y_as_logged = x, y
     time = track.time_s
     run = np.concatenate([[0], np.cumsum(track.gap_after[:-1])])
-    cusps, reverse = find_reversals(time, x, y, run)
+    cusps, reverse, doubts = settled(time, x, y, run, Reading(*find_reversals(time, x, y, run)), track.noted_on_s)
     part = run + np.searchsorted(cusps, np.arange(len(time)), side="right")
     noise = white_noise(time, x, y, part)
     half = window_half(time, x, y, noise, half_boom_m)
@@ -66,7 +67,8 @@ def build_motion(track: Track, half_boom_m: float) -> Motion:
         vx, vy = _with_logged_course(vx, vy, track.course_rad)
     least = _least_speed(time, scatter_m(x_as_logged, y_as_logged, part), half)
     heading = _heading(vx, vy, reverse, run, (np.hypot(vx, vy) > least) & ~vague)
-    return Motion(time, x, y, vx, vy, heading, reverse, track.gap_after, noise)
+    unsure = tuple((float(time[first]), float(time[last])) for first, last in doubts)
+    return Motion(time, x, y, vx, vy, heading, reverse, track.gap_after, noise, unsure_s=unsure)
 
 
 def refine(motion: Motion) -> Motion:
@@ -103,6 +105,7 @@ def refine(motion: Motion) -> Motion:
         np.append(motion.gap_after[base] & (within == pieces[base] - 1), [False]),
         motion.noise_m,
         motion.fixes or len(motion.time_s),
+        motion.unsure_s,
     )
 
 

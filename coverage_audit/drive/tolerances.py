@@ -173,3 +173,44 @@ fixes, holds two machines. [m], [s], [1] Two loggers on one machine lie a few me
 OTHER_DRIVES_M_S = 0.3
 """Places that a log jumps to and back from are another machine's where they go on at this pace at least. [m/s] A phone
 without satellites in view gives the same wrong place again and again, or one anywhere."""
+
+BACK_STEP_S = 1.0
+BACK_SMOOTH_M = 0.2
+BACK_WINDOW_S = 6.0
+"""Ways to and fro are looked for in a place every second, the mean of so many fixes as leave this much of their jitter,
+but no more than fit into this time. [s], [m], [s]"""
+
+BACK_BASE_M = 5
+BACK_SHARPLY = 0.7
+"""A way turns back where the chords of the first before and behind a point, each of that length at most, have a scalar
+product below minus the second of its square. [m], [1] Round a half circle of 2 m radius it is half of that."""
+
+LEAST_BACK_M = 10
+BACK_REACH_M = 20
+BACK_SHARE = 0.5
+"""A way goes back over the one before when both are so long at least, and it does so as far as the second, or for that
+share of the shorter one: who backs up at a corner goes elsewhere after a few metres. [m], [m], [1]"""
+
+BACK_NEAR_M = 6
+BACK_OFF_M = 1.0
+BACK_FAR_M = 2.0
+BACK_WITHIN = 0.8
+BACK_NOISES = 2.0
+"""So near to the turning point it lies no farther off than the second, so that no turn fits in; the share of all that
+is looked at lies within the third, as a receiver drifts; both may be more by so many times the jitter left. [m], [m],
+[m], [1], [1]"""
+
+READ_ALIKE = 0.9
+"""A way is read as it should be where so much of it is. [1]"""
+
+BACK_BY_LENGTH = 2.0
+BACK_BY_BOOM = 4.0
+BACK_BY_SPEED = 2.0
+BACK_SPEEDS = 1.5
+BACK_BY_BEGIN = 1.5
+BACK_BY_END = 0.5
+BACK_SURE = 3.1
+"""How much speaks for ways being those driven forwards: this times the logarithm of their length over that of the
+others; so much that they alone were sprayed; so much that they are faster than the others by such a ratio; so much
+that the log begins with one, or ends. Less than the last in all cannot tell. [rad], as turning on the spot costs its
+angle. Common practice, no source: a vehicle sprays forwards, and is slower in reverse."""

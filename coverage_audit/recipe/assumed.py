@@ -24,6 +24,7 @@ from coverage_audit.passes.work_ground import NOTHING_DRIVEN, units_of
 from coverage_audit.passes.work_state import segments
 from coverage_audit.read.records import LOGGED, PROPOSED, REMEMBERED, Interval
 
+from .drive import noted
 from .passes import antenna_fixes
 from .ranges import ranges_over, with_state
 from .together import with_others
@@ -84,6 +85,10 @@ def _drive(job: Job, plane: Plane) -> tuple[Track, BoomPath, Units, Way]:
     settings = job.settings
     width = settings.boom.width_m
     track, _ = clean_track(job.logs, plane.to_metres, settings.track.clock_offset_s, settings.track.max_gap_s)
+    if boom_state(job) != ASSUMED:
+        track = noted(
+            track, boom_timeline(settings.boom, job.logs, track, job.intervals, settings.track.clock_offset_s)[0]
+        )
     path = boom_path(refine(build_motion(track, width / 2)), settings.boom)
     areas = [
         (area.name, grown(plane.geometry_to_metres(area.geometry), settings.field.grow_m)) for area in job.boundary

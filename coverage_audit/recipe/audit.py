@@ -90,7 +90,7 @@ def audit_job(job: Job, progress: Progress | None = None) -> Audit:
 
 def _audited(job: Job, plane: Plane, tell: Progress, *, logged: bool) -> Audit:
     """Audit of *job*, whose on-times are given; *logged*: somebody logged, marked or wrote them down."""
-    drive = countable(drive_of(job, plane), job, plane)
+    drive = countable(drive_of(job, plane, logged=logged), job, plane)
     tell("field", 0.2)
     ground, names, cautions = _ground(job, plane, drive)
     tell("swept ground", 0.3)

@@ -19,12 +19,13 @@ from .tolerances import (
     MUCH_OUTSIDE,
     RATE_CLOSURE,
     TOWED_BACKING_WIDTHS,
+    UNSURE_WAY_M,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from coverage_audit.drive.model import Recall
+    from coverage_audit.drive.model import BoomPath, Recall, Timeline
     from coverage_audit.ground.model import Areas
     from coverage_audit.jobs.settings import AccuracySettings, BoomSettings
     from coverage_audit.rate.model import RateCells, TankResult
@@ -48,6 +49,34 @@ def boom_cautions(boom: BoomSettings, backed_up_m: float) -> list[Caution]:
     if boom.towed_m and backed_up_m > TOWED_BACKING_WIDTHS * boom.width_m:
         cautions.append(Caution("towed boom backed up"))
     return cautions
+
+
+def direction_cautions(
+    unsure_s: Sequence[tuple[float, float]], path: BoomPath, timeline: Timeline, boom: BoomSettings
+) -> list[Caution]:
+    """Caution where it matters for what was sprayed which way was driven in reverse, and the log does not tell.
+
+    Parameters
+    ----------
+    unsure_s : sequence of (float, float)
+        Begin and end of each time of which it does not. [s since 1970 UTC]
+    """
+    ahead, right = boom.antenna_ahead_m or 0.0, boom.antenna_right_m
+    in_part = not timeline.on.all()  # then the two hands differ
+    if not (ahead or right or in_part or boom.towed_m):
+        return []
+    sprayed = []
+    for first, last in unsure_s:
+        start, end = np.clip(timeline.start_s, first, last), np.clip(timeline.end_s, first, last)
+        travel = np.interp(end, path.time_s, path.travel_m) - np.interp(start, path.time_s, path.travel_m)
+        sprayed.append(float(travel.sum()))
+    times = tuple(each for each, on_m in zip(unsure_s, sprayed, strict=True) if on_m >= UNSURE_WAY_M)
+    if not times:
+        return []
+    back = bool(path.reverse[np.searchsorted(path.time_s, times[0][0])])
+    mirrored = None if in_part or boom.towed_m or boom.axle_behind_antenna_m else (-ahead, -right)
+    facts = {"on_m": sum(one for one in sprayed if one >= UNSURE_WAY_M), "apart_m": 2 * float(np.hypot(ahead, right))}
+    return [Caution("direction unsure", times_s=times, back=back, mirrored_m=mirrored, **facts)]
 
 
 def memory_cautions(recalls: Sequence[Recall]) -> list[Caution]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,7 +23,7 @@ from coverage_audit.ground.target import grown, lay_out, sprayed_fields
 from coverage_audit.ground.tolerances import CUT_STEP_M, THIN_M
 from coverage_audit.passes.tolerances import DRAWN_PATH_M
 
-from .cautions import memory_cautions
+from .cautions import direction_cautions, memory_cautions
 from .tolerances import COARSE_SHARE
 
 if TYPE_CHECKING:
@@ -77,12 +77,14 @@ def job_plane(job: Job) -> Plane:
     return Plane(origin)
 
 
-def drive_of(job: Job, plane: Plane) -> Drive:
-    """Follow the job from its logs to its boom lines."""
+def drive_of(job: Job, plane: Plane, *, logged: bool = True) -> Drive:
+    """Follow the job from its logs to its boom lines; *logged*: somebody logged, marked or wrote down its on-times."""
     settings = job.settings
     offset = settings.track.clock_offset_s
     track, dropped = clean_track(job.logs, plane.to_metres, offset, settings.track.max_gap_s)
     timeline, cautions = boom_timeline(settings.boom, job.logs, track, job.intervals, offset)
+    if logged:
+        track = noted(track, timeline)
     motion = refine(build_motion(track, settings.boom.width_m / 2))
     path = boom_path(motion, settings.boom)
     recalls = told_changes(timeline, recalls_of(job.remembered, path, plane.to_metres))
@@ -92,7 +94,13 @@ def drive_of(job: Job, plane: Plane) -> Drive:
     thinned = thin(lines, within)
     recalls = (*row_recalls(job.intervals or ()), *recalls)
     told = (*order_cautions(job.logs), *cautions, *memory_cautions(recalls), *_coarse_cautions(lines, most_cuts(path)))
+    told = (*told, *direction_cautions(motion.unsure_s, path, timeline, settings.boom))
     return Drive(track, dropped, path, timeline, lines, thinned, told, recalls, within)
+
+
+def noted(track: Track, timeline: Timeline) -> Track:
+    """*track* with the on-times of *timeline*, which somebody noted: they help to tell which way it was driven."""
+    return replace(track, noted_on_s=np.column_stack([timeline.start_s, timeline.end_s]))
 
 
 def fine_m(job: Job, plane: Plane) -> float:

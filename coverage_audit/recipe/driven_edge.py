@@ -15,11 +15,12 @@ from coverage_audit.errors import InputError
 from coverage_audit.facts import Caution
 from coverage_audit.ground.boom_lines import boom_path
 from coverage_audit.ground.driven_edge import NO_LAP, driven_edge, worked_ground
+from coverage_audit.jobs.job import ASSUMED, boom_state
 from coverage_audit.passes.model import Range
 from coverage_audit.read.records import NamedArea
 
 from .assumed import make_proposal, usual_error_m
-from .drive import job_plane
+from .drive import job_plane, noted
 from .tolerances import EDGE_HOLDS, EDGE_TIME_CONSTANT_S
 
 if TYPE_CHECKING:
@@ -52,11 +53,14 @@ def with_driven_edge(job: Job, plane: Plane) -> tuple[Job, DrivenEdge | None]:
         return job, None
     settings = job.settings
     track, _ = clean_track(job.logs, plane.to_metres, settings.track.clock_offset_s, settings.track.max_gap_s)
-    path = boom_path(refine(build_motion(track, settings.boom.width_m / 2)), settings.boom)
+    half_m = settings.boom.width_m / 2
     if settings.boom.intervals == "assume":
-        edge = _assumed_edge(job, plane, track, path)
+        edge = _assumed_edge(job, plane, track, boom_path(refine(build_motion(track, half_m)), settings.boom))
     else:
         timeline, _ = boom_timeline(settings.boom, job.logs, track, job.intervals, settings.track.clock_offset_s)
+        if boom_state(job) != ASSUMED:
+            track = noted(track, timeline)
+        path = boom_path(refine(build_motion(track, half_m)), settings.boom)
         recalls = recalls_of(job.remembered, path, plane.to_metres)
         timeline = with_recalls(timeline, recalls, (float(track.time_s[0]), float(track.time_s[-1])))
         edge = _edge(job, track, path, _inside(path, np.column_stack([timeline.start_s, timeline.end_s])))

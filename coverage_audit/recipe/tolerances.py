@@ -243,3 +243,6 @@ MOST_AXLE_M = 2.0
 """Where the fixed axle is not stated, draws take so many places of it: from the antenna back to so far ahead of a boom
 that hangs behind it, but no farther back than the last. [1], [m], [m] Common practice, no source: the boom hangs clear
 of the rear wheels, and the antenna stands over the bonnet, the bars or the cab."""
+
+UNSURE_WAY_M = 10.0
+"""Ways of which the log does not tell whether they were driven in reverse matter from so much sprayed on. [m]"""

@@ -102,6 +102,23 @@ TOLD = [
         "A towed boom was backed up farther than its own width; where it swung to cannot be told from the track.",
     ),
     (
+        Caution(
+            "direction unsure",
+            times_s=((0.0, 330.0), (3600.0, 3661.0)),
+            back=False,
+            mirrored_m=(-2.0, 0.0),
+            on_m=401.2,
+            apart_m=4.0,
+        ),
+        (
+            "The drive goes back over its own ways (00:00:00 to 00:05:30, 01:00:00 to 01:01:01 UTC, 401 m of them "
+            "sprayed), and this log does not tell which of them were driven in reverse. The first was taken to be "
+            "driven forwards; if it was not, the boom was 4.0 m from where it is drawn, and no figure holds there. If "
+            'so, make a job of that time (track.from, track.to) with boom.antenna_ahead = "-2 m". A log that begins '
+            "on the way to the field tells it, and so do on-times where the boom was off on the ways back."
+        ),
+    ),
+    (
         Caution("delays swallow", count=2),
         "2 boom-on times vanish once the valve delays are applied: they are shorter than the delays.",
     ),
@@ -375,6 +392,7 @@ def test_the_search_for_metric_units_finds_those_of_the_metric_sentences():
         "sprayed elsewhere",
         "boom from machine",
         "machine width",
+        "direction unsure",
         "edge driven",
         "driven round",
         "much double",

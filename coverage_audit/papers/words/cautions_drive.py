@@ -94,6 +94,33 @@ def clock_off(_units: str, *, shift_s: float) -> str:
     )
 
 
+def direction_unsure(
+    units: str,
+    *,
+    times_s: tuple[tuple[float, float], ...],
+    back: bool,
+    mirrored_m: tuple[float, float] | None,
+    on_m: float,
+    apart_m: float,
+) -> str:
+    """Ways lead to and fro, and nobody knows which of them were driven in reverse."""
+    clock = [[dt.datetime.fromtimestamp(each, dt.UTC).strftime("%H:%M:%S") for each in pair] for pair in times_s]
+    when = ", ".join(f"{first} to {last}" for first, last in clock)
+    side = f"the boom was {way_words(apart_m, units, '.1f')} from where it is drawn" if apart_m else "left was right"
+    keys = [
+        f'{key} = "{way_words(own, units, "g")}"'
+        for key, own in zip(("boom.antenna_ahead", "boom.antenna_right"), mirrored_m or (), strict=False)
+        if own
+    ]
+    hint = f" If so, make a job of that time (track.from, track.to) with {' and '.join(keys)}." if keys else ""
+    return (
+        f"The drive goes back over its own ways ({when} UTC, {way_words(on_m, units, '.0f')} of them sprayed), and "
+        "this log does not tell which of them were driven in reverse. The first was taken to be driven "
+        f"{'in reverse' if back else 'forwards'}; if it was not, {side}, and no figure holds there.{hint} A log that "
+        "begins on the way to the field tells it, and so do on-times where the boom was off on the ways back."
+    )
+
+
 def other_field(units: str, *, area_m2: float) -> str:
     """The log holds another field."""
     return (
