@@ -457,14 +457,14 @@ def codes_told():
         (
             {"ahead_m": (2.26, -0.44, 4.07), "right_m": (0.1, -0.06, 0.26)},
             (
-                "between 0.4 m behind and 4.1 m ahead of the boom, most likely 2.3 m ahead, by when it was switched "
+                "between 0.4 m behind and 4.1 m ahead of the boom, most likely 2.3 m ahead by when it was switched, "
                 "and between 0.1 m left and 0.3 m right of its middle"
             ),
         ),
         ({"ahead_m": None, "right_m": (0.1, -0.06, 0.26)}, "between 0.1 m left and 0.3 m right of its middle"),
         (
             {"ahead_m": (2.26, 0.44, 4.07), "right_m": None},
-            "between 0.4 m ahead and 4.1 m ahead of the boom, most likely 2.3 m ahead, by when it was switched",
+            "between 0.4 m ahead and 4.1 m ahead of the boom, most likely 2.3 m ahead by when it was switched",
         ),
     ],
 )

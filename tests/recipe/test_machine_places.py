@@ -8,6 +8,9 @@ from jobs import boom, job, log, parallel_passes
 from shapely import box
 
 from coverage_audit.jobs.settings import UNKNOWN, AccuracySettings
+from coverage_audit.papers.words.accuracy import accuracy_keys, certainty_facts
+from coverage_audit.papers.words.answer import answer_figures
+from coverage_audit.papers.words.passes import verdict_of
 from coverage_audit.recipe import machine_places, offsets
 from coverage_audit.recipe.audit import audit_job
 from coverage_audit.recipe.decision import GO_BACK
@@ -251,3 +254,16 @@ def test_a_side_that_is_stated_is_kept():
     assert antenna_place(settings, None, by_receiver=False, switched=True).right == Law(0.3, 0.0)
     assert Law(0.3, 0.0).at(0.05) == 0.3
     assert Law(0.3, 0.0).spread is None
+
+
+def test_the_papers_name_the_antennas_place_beside_the_receivers_error():
+    told = audit_job(unplaced(3.0))
+    _, perhaps, _ = answer_figures(told.answer, told)
+    assert perhaps.meaning == "within GPS error or the antenna's unknown place"
+    sentences = " ".join(verdict_of(told).sentences)
+    assert "how much was missed: GPS error and the antenna's unknown place allow" in sentences
+    keys = accuracy_keys(told)["accuracy"]
+    assert keys["antenna_ahead_m"]["low90"] == told.accuracy.antenna_ahead_m.low90
+    names = [name for name, *_ in certainty_facts(told)]
+    assert {"Antenna ahead of the boom, drawn with", "Antenna right of its middle, drawn with"} <= {*names}
+    assert accuracy_keys(placed(0.0))["accuracy"]["antenna_right_m"] is None

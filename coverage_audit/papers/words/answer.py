@@ -41,10 +41,12 @@ class Told:
 def answer_figures(found: Answer, audit: Audit) -> tuple[Told, Told, Told]:
     """Surely missed, perhaps missed, sprayed twice: each in one unit, with its range."""
     units = audit.job.settings.report.units
+    known = errors(audit)
+    narrow = "narrower than this log can show" if len(known) == 1 else f"within {in_a_row(known, 'or')}"
     besides = {
         ASSUMED: "this log cannot say where",
-        REMEMBERED: f"within {in_a_row([*errors(audit), 'a slip of memory'], 'or')}",
-    }.get(found.decision.state, "narrower than this log can show")
+        REMEMBERED: f"within {in_a_row([*known, 'a slip of memory'], 'or')}",
+    }.get(found.decision.state, narrow)
     rows = (
         ("missed", found.surely, "more than any error of the positions explains"),
         ("perhaps", found.perhaps, besides),

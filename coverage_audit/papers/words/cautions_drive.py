@@ -143,13 +143,13 @@ def antenna_unplaced(
     sides = []
     if ahead_m is not None:
         best, low, high = (_to_side(one, ("ahead", "behind"), units) for one in ahead_m)
-        sides.append(f"between {low} and {high} of the boom, most likely {best}, by when it was switched")
+        sides.append(f"between {low} and {high} of the boom, most likely {best} by when it was switched")
     if right_m is not None:
         _, low, high = (_to_side(one, ("right", "left"), units) for one in right_m)
         sides.append(f"between {low} and {high} of its middle")
     return (
         f"{unsaid}. Areas, strips and map take it right above the boom's middle; ranges and chances take it "
-        f"{' and '.join(sides)}. Measure once from the boom forward to the antenna, and from its middle to the side: "
+        f"{', and '.join(sides)}. Measure once from the boom forward to the antenna, and from its middle to the side: "
         "that makes all of them sharper."
     )
 
