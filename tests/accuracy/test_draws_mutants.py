@@ -120,7 +120,7 @@ def test_fence_kept_to_by_eye_shows_by_its_gaps(spread_m, low, high):
 def test_draws_are_moved_and_spread_about_their_mean(monkeypatch, steering, middle, below, above):
     """199 draws at 1000, 1010 ... 2980 m2: by order statistics the tenth and the 190th are the quantiles."""
     table = np.column_stack([1000.0 + 10.0 * np.arange(199), np.full(199, 50.0), np.ones(199)])
-    monkeypatch.setattr(draws, "counted", lambda *_: table)
+    monkeypatch.setattr(draws, "counted", lambda question, *_: (table, np.array(question.observed_m2[:2])))
     monkeypatch.setattr(draws, "MOST_METHOD", 1.0)
     # one factor for errors of every size: what a log tells of its own is no matter here
     monkeypatch.setattr(draws, "HAND_SHIFT", (-0.15,) * 3)
