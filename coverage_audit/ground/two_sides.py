@@ -38,7 +38,8 @@ class _Outlines:
         return np.cumsum(self.size) - self.size
 
     @property
-    def owner(self) -> IntArray:
+    def strip(self) -> IntArray:
+        """Number of the strip of each point."""
         return np.repeat(np.arange(len(self.size)), self.size)
 
     @property
@@ -111,7 +112,7 @@ def _run_along(outlines: _Outlines) -> BoolArray:
     """Which of *outlines* run along to their turn and back, without turning before."""
     step = np.diff(outlines.along_m, append=0.0)
     step[outlines.start + outlines.size - 1] = 0.0
-    there = outlines.within < outlines.turn[outlines.owner]
+    there = outlines.within < outlines.turn[outlines.strip]
     back = np.where(there, -step, step)
     return np.asarray(np.maximum.reduceat(back, outlines.start) <= SIDE_SLACK_M)
 
@@ -120,7 +121,7 @@ def _cut_across(outlines: _Outlines, count: IntArray) -> tuple[FloatArray, Float
     """Middle lines (n, points, 2) along and across, and radii of the largest circles (n,), by *count* cuts each. [m]"""
     reach = outlines.along_m[outlines.start + outlines.turn]
     begin = np.cumsum(reach) - reach  # laid end to end, so that all are cut at once
-    owner = outlines.owner
+    owner = outlines.strip
     along, laid = outlines.along_m, begin[owner]
     there = outlines.within <= outlines.turn[owner]
     back = np.flatnonzero(outlines.within >= outlines.turn[owner])[::-1]
