@@ -23,7 +23,7 @@ from coverage_audit.ground.boom_lines import boom_path, on_lines, thin
 from coverage_audit.jobs.settings import AccuracySettings
 from coverage_audit.threads import beside
 
-from .machine_places import antenna_place, likely_boom, possible_booms
+from .machine_places import antenna_place, likely_boom, possible_booms, widest
 from .together import with_common_ground
 from .tolerances import (
     METHOD_REL,
@@ -92,12 +92,12 @@ def with_accuracy(
 
     boom, regimes = audit.job.settings.boom, REGIMES[settings.steering]
     places = [antenna_place(boom, audit.passes, by_receiver=one == BERKSON, switched=switched) for one in regimes]
-    asked = [_question(audit, track, timeline, lines, ground, settings, one) for one in places[: len({*places})]]
-    questions = dict(zip(regimes, [*asked, *asked][: len(regimes)], strict=True))
+    asked = {one: _question(audit, track, timeline, lines, ground, settings, one) for one in dict.fromkeys(places)}
+    questions = {regime: asked[one] for regime, one in zip(regimes, places, strict=True)}
     accuracy = assess(questions, run_all, np.random.default_rng(SEED))
-    place = places[0]
-    if place is not None and not accuracy.error.none:  # else nothing was drawn
-        ahead, right = place.ahead.spread, place.right.spread
+    drawn = [one for one in places if one is not None]
+    if drawn and not accuracy.error.none:  # else nothing was drawn
+        ahead, right = widest([one.ahead for one in drawn]), widest([one.right for one in drawn])
         accuracy = replace(accuracy, antenna_ahead_m=ahead, antenna_right_m=right)
         audit = _with_antenna(audit, ahead, right)
     if audit.together is not None:

@@ -25,6 +25,8 @@ from .tolerances import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from coverage_audit.jobs.settings import BoomSettings
     from coverage_audit.passes.model import PassResult
 
@@ -42,15 +44,17 @@ class Law:
 
         return NormalDist(self.mean_m, self.sd_m).inv_cdf(share) if self.sd_m else self.mean_m
 
-    @property
-    def spread(self) -> Spread | None:
-        """Median and the range that holds nine in ten [m]; None where nothing is open."""
-        return Spread(self.mean_m, self.at(0.05), self.at(0.95)) if self.sd_m else None
-
     def with_seen(self, seen_m: float, doubt_m: float) -> Law:
         """What is left of it after a measurement good to *doubt_m* (two normal laws combined, textbook). [m]"""
         weight = self.sd_m**2 / (self.sd_m**2 + doubt_m**2)
         return Law(self.mean_m + weight * (seen_m - self.mean_m), doubt_m * weight**0.5)
+
+
+def widest(laws: Sequence[Law]) -> Spread | None:
+    """Median of the first law and the range that holds nine in ten of each [m]; None where nothing is open."""
+    if not any(one.sd_m for one in laws):
+        return None
+    return Spread(laws[0].mean_m, min(one.at(0.05) for one in laws), max(one.at(0.95) for one in laws))
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ from coverage_audit.recipe.machine_places import (
     axle_places,
     likely_boom,
     possible_booms,
+    widest,
 )
 from coverage_audit.recipe.offsets import beside, lags
 from coverage_audit.recipe.tolerances import ANTENNA_AHEAD_M, HAND_LATE_S
@@ -231,6 +232,8 @@ def test_where_nobody_says_how_it_was_steered_each_way_has_its_own_place():
     settings = dataclasses.replace(one.settings, accuracy=dataclasses.replace(PRECISE, steering=UNKNOWN))
     told = audit_job(dataclasses.replace(one, settings=settings)).accuracy
     hand, guided = (told.by_regime[name].missed_m2 for name in ("classical", "berkson"))
+    assert told.antenna_right_m.best > 0.3  # by hand; and the least and the most of both ways
+    assert told.antenna_right_m.low90 < -0.3
     assert hand.estimate < guided.estimate - 50.0  # by it, every other pass was too far off in truth [m2]
     assert told.missed_m2.low90 == min(hand.low90, guided.low90)
     assert told.missed_m2.high90 == max(hand.high90, guided.high90)
@@ -253,7 +256,7 @@ def test_a_side_that_is_stated_is_kept():
     settings = boom(9.0, antenna_ahead_m=None, antenna_right_m=0.3)
     assert antenna_place(settings, None, by_receiver=False, switched=True).right == Law(0.3, 0.0)
     assert Law(0.3, 0.0).at(0.05) == 0.3
-    assert Law(0.3, 0.0).spread is None
+    assert widest([Law(0.3, 0.0)]) is None
 
 
 def test_the_papers_name_the_antennas_place_beside_the_receivers_error():
